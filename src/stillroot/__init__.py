@@ -1,0 +1,68 @@
+"""Will a freshly placed dental implant stay still enough to heal? A finite-element estimate.
+
+    >>> import stillroot
+    >>> case = stillroot.read_case("docs/cases/healed_premolar.toml")
+    >>> result = stillroot.check(case)
+    >>> result.governing.peak.total_um
+
+Lengths are mm, forces N, moduli MPa, micromotion µm. For research and teaching; not a medical device.
+"""
+
+from __future__ import annotations
+
+import importlib
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from stillroot.case import Case, read_case
+    from stillroot.check import CheckResult, LoadAnswer, check
+    from stillroot.errors import (
+        CaseError,
+        EnvironmentProblem,
+        MeshError,
+        NotConverged,
+        OutputError,
+        StillrootError,
+    )
+
+_HOME = {
+    "Case": "case",
+    "CaseError": "errors",
+    "CheckResult": "check",
+    "EnvironmentProblem": "errors",
+    "LoadAnswer": "check",
+    "MeshError": "errors",
+    "NotConverged": "errors",
+    "OutputError": "errors",
+    "StillrootError": "errors",
+    "check": "check",
+    "read_case": "case",
+}
+
+__all__ = [
+    "Case",
+    "CaseError",
+    "CheckResult",
+    "EnvironmentProblem",
+    "LoadAnswer",
+    "MeshError",
+    "NotConverged",
+    "OutputError",
+    "StillrootError",
+    "check",
+    "read_case",
+]
+
+
+def __getattr__(name: str) -> Any:
+    """Import a public name on first use: the command line starts fast."""
+    if name not in _HOME:
+        msg = f"module {__name__!r} has no attribute {name!r}"
+        raise AttributeError(msg)
+    value = getattr(importlib.import_module(f"{__name__}.{_HOME[name]}"), name)
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)

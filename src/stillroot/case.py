@@ -1,0 +1,979 @@
+"""The case: implant, bone, socket, interface and loads, checked as they come in.
+
+A case is read from a TOML file (`read_case`) or made from dictionaries (`Case.from_dict`); both
+fill every default and refuse what they do not know. The sections are frozen and compare by value.
+
+Each key carries its meaning and, for a default, where that comes from; `docs/case_file.md` is made
+from them. Lengths are mm, depths are below the crest and positive, moduli MPa, forces N; micrometre
+and N·cm stand only where the name of the key says so.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import math
+import os
+import tomllib
+from collections.abc import Mapping
+from itertools import pairwise
+from pathlib import Path
+from types import MappingProxyType
+from typing import Annotated, Any, Literal, NoReturn, Self
+
+import tomli_w
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    ValidationError,
+    ValidationInfo,
+    field_validator,
+    model_validator,
+)
+from pydantic_core import PydanticCustomError
+
+from stillroot.case_messages import Problem, case_error, problems_of, written
+from stillroot.errors import CaseError
+from stillroot.materials import (
+    DENSITY_LAWS,
+    GAP_FILL_MPA,
+    IMPLANT_MATERIALS,
+    Material,
+    density_from_ct,
+)
+from stillroot.outline_points import Point, outline_problem, points_of
+
+ASSUMPTION = "assumption"
+COMMON_PRACTICE = "common practice, no source"
+
+LEAST_CORE_RADIUS_MM = 0.25
+"""Smallest radius of solid implant below the thread at the tip: assumption."""
+LEAST_HOLD_MM = 0.2
+"""Shortest hold: one default element."""
+LEAST_BONE_BESIDE_MM = 2.0
+LEAST_BONE_BELOW_MM = 1.0
+LEAST_MODULUS_MPA, LARGEST_MODULUS_MPA = 0.01, 1e6
+BUTTRESS_CORONAL_DEG = 45.0
+
+Pair = Point
+
+
+def _about(text: str, *, source: str = "", default: str = "", typical: str = "") -> Any:
+    """Describe a key: meaning, source of the default, the default in words, what is usual."""
+    extra = {"source": source, "default": default, "typical": typical}
+    return Field(description=text, json_schema_extra=dict(extra))
+
+
+def _refuse(text: str, key: str = "") -> NoReturn:
+    """Refuse a value at `key`, relative to the section that is being checked."""
+    context = {"text": text, "key": key}
+    raise PydanticCustomError("case", "{text}", context)  # noqa: EM101 - a template
+
+
+def _as_pairs(value: object) -> object:
+    """Turn [[a, b], …] into tuples; the numbers themselves are checked afterwards."""
+    if not isinstance(value, list | tuple) or not all(
+        isinstance(pair, list | tuple) and len(pair) == 2 for pair in value
+    ):
+        text = "must be a list of pairs of numbers, such as [[0.0, 4.0], [6.0, 10.0]]"
+        _refuse(text)
+    return tuple(tuple(pair) for pair in value)
+
+
+def _as_profile(value: object) -> object:
+    """Turn one modulus into a profile of one depth; check a list as pairs."""
+    return _as_pairs(value) if isinstance(value, list | tuple) else ((0.0, value),)
+
+
+def _as_tuple(value: object) -> object:
+    return tuple(value) if isinstance(value, list) else value
+
+
+Positive = Annotated[float, Field(gt=0)]
+NotNegative = Annotated[float, Field(ge=0)]
+Modulus = Annotated[float, Field(ge=LEAST_MODULUS_MPA, le=LARGEST_MODULUS_MPA)]
+Poisson = Annotated[float, Field(ge=0, le=0.495)]
+Pairs = Annotated[tuple[Pair, ...], BeforeValidator(_as_pairs)]
+Profile = Annotated[tuple[tuple[NotNegative, Modulus], ...], BeforeValidator(_as_profile)]
+LawName = Literal[
+    "carter_hayes_1977", "morgan_2003_femoral_neck", "morgan_2003_vertebra", "morgan_2003_pooled"
+]
+
+FLANK_ANGLE_DEG: Mapping[str, float] = MappingProxyType(
+    {"v": 30.0, "trapezoid": 15.0, "buttress": 15.0}
+)
+"""Default flank angle of the thread forms that have one."""
+
+
+class Section(BaseModel):
+    """Base of all sections: frozen, nothing unknown, no number from text, no NaN or infinity."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True, allow_inf_nan=False)
+
+    @model_validator(mode="before")
+    @classmethod
+    def _none_is_not_given(cls, data: object) -> object:
+        if isinstance(data, dict):
+            return {key: value for key, value in data.items() if value is not None}
+        return data
+
+
+class Thread(Section):
+    """The thread: rings of one section, `pitch_mm` apart."""
+
+    form: Annotated[
+        Literal["v", "square", "trapezoid", "buttress", "none"],
+        _about('Thread form; "none" is a smooth wall.', source=COMMON_PRACTICE),
+    ] = "v"
+    pitch_mm: Annotated[
+        Positive,
+        _about(
+            "Distance from thread to thread.",
+            source="assumption, inside the 0.6 to 1.2 mm of single-lead implants",
+            typical="0.6 to 1.2 mm",
+        ),
+    ] = 0.8
+    depth_mm: Annotated[
+        Positive,
+        _about(
+            "Radial depth of the thread.",
+            source="assumption, inside 0.30 to 0.45 mm (from memory)",
+            typical="0.3 to 0.45 mm",
+        ),
+    ] = 0.35
+    crest_flat_mm: Annotated[
+        NotNegative, _about("Width of the flat on the thread crest.", source=ASSUMPTION)
+    ] = 0.1
+    flank_angle_deg: Annotated[
+        float | None,
+        _about(
+            "Angle of the flank to the plane across the axis. Only for v, trapezoid and buttress; "
+            "for buttress it is the apical face, and the coronal face is at 45 degrees.",
+            source=ASSUMPTION,
+            default="v 30, trapezoid 15, buttress 15",
+        ),
+        Field(ge=0, lt=75),
+    ] = Field(default_factory=lambda data: FLANK_ANGLE_DEG.get(data["form"]))
+    start_mm: Annotated[
+        NotNegative,
+        _about(
+            "Depth below the crest where the threading begins; above it is a smooth neck of full "
+            "diameter.",
+            source=ASSUMPTION,
+        ),
+    ] = 0.0
+
+    @property
+    def flank_angles_deg(self) -> Pair:
+        """(apical, coronal) flank angles to the plane across the axis; apical faces deeper."""
+        angle = self.flank_angle_deg or 0.0
+        return angle, BUTTRESS_CORONAL_DEG if self.form == "buttress" else angle
+
+    @model_validator(mode="after")
+    def _form_needs(self) -> Self:
+        unused = self.model_fields_set - {"form"}
+        if self.form == "none" and unused:
+            _refuse('is not used with form = "none"; leave it out', min(unused))
+        if self.form == "square" and self.flank_angle_deg is not None:
+            text = (
+                'is not used with form = "square", whose flanks are straight across; leave it out'
+            )
+            _refuse(text, "flank_angle_deg")
+        return self
+
+
+class Implant(Section):
+    """The implant with its abutment: a solid of revolution.
+
+    With `outline_mm`, `diameter_mm` and `length_mm` are the outline's and `thread` is "none".
+    """
+
+    outline_mm: Annotated[
+        Pairs | None,
+        _about(
+            "Any outline as [r_mm, z_mm] points, from the crest (z = 0) down to the end "
+            "(z negative). Then diameter_mm, length_mm, taper_deg and thread are left out.",
+            default="none",
+        ),
+    ] = None
+    diameter_mm: Annotated[
+        Positive, _about("Diameter over the thread crests.", typical="3 to 5 mm")
+    ]
+    length_mm: Annotated[
+        Positive, _about("Length below the crest of the bone.", typical="6 to 16 mm")
+    ]
+    taper_deg: Annotated[
+        float,
+        _about(
+            "Half angle of taper: the radius falls by tan(taper) times depth.", source=ASSUMPTION
+        ),
+        Field(ge=0, lt=30),
+    ] = 0.0
+    abutment_diameter_mm: Annotated[
+        Positive,
+        _about(
+            "Diameter of the abutment; at most that of the implant at the crest.",
+            source=ASSUMPTION,
+            default="4, or the implant's diameter at the crest where that is less",
+        ),
+    ] = Field(default_factory=lambda data: min(4.0, _platform_mm(data)))
+    abutment_height_mm: Annotated[
+        Positive,
+        _about("Height of the abutment above the crest.", source=ASSUMPTION, typical="4 to 10 mm"),
+    ] = 6.0
+    modulus_mpa: Annotated[
+        Modulus | None,
+        _about("Young's modulus, with poisson, in place of material.", default="none"),
+    ] = None
+    poisson: Annotated[
+        Poisson | None,
+        _about("Poisson's ratio, with modulus_mpa, in place of material.", default="none"),
+    ] = None
+    material: Annotated[
+        Literal["titanium", "zirconia"] | None,
+        _about(
+            "Titanium: 110000 MPa, 0.33 (inside the ranges of doi 10.3390/ijms24044200 and "
+            "doi 10.3390/bioengineering4010005; the choice is an assumption). Zirconia: "
+            "210000 MPa, 0.30 (doi 10.3390/ijms24044200).",
+            source=COMMON_PRACTICE,
+            default='"titanium", where modulus_mpa and poisson are not given',
+        ),
+    ] = Field(
+        default_factory=lambda data: (
+            "titanium" if data["modulus_mpa"] is None and data["poisson"] is None else None
+        )
+    )
+    thread: Annotated[Thread, _about("The thread; see below.")] = Thread()
+
+    @property
+    def elastic(self) -> Material:
+        """The elastic constants of the implant and its abutment."""
+        if self.modulus_mpa is not None and self.poisson is not None:
+            return Material(modulus_mpa=self.modulus_mpa, poisson=self.poisson)
+        return IMPLANT_MATERIALS[self.material or "titanium"]
+
+    @property
+    def platform_diameter_mm(self) -> float:
+        """Diameter at the crest of the bone."""
+        return _platform_mm({"outline_mm": self.outline_mm, "diameter_mm": self.diameter_mm})
+
+    @model_validator(mode="before")
+    @classmethod
+    def _sizes_from_outline(cls, data: object) -> object:
+        if not isinstance(data, dict) or data.get("outline_mm") is None:
+            return data
+        for key in ("diameter_mm", "length_mm", "taper_deg", "thread"):
+            if data.get(key) is not None:
+                text = "is not used with an outline; leave it out, or leave out the outline"
+                _refuse(text, key)
+        diameter, length = _outline_sizes_mm(data["outline_mm"])
+        none = {"form": "none"}
+        return {**data, "diameter_mm": diameter, "length_mm": length, "thread": none}
+
+    @field_validator("outline_mm")
+    @classmethod
+    def _sound_outline(cls, points: tuple[Pair, ...] | None) -> tuple[Pair, ...] | None:
+        text = outline_problem(points) if points is not None else ""
+        if text:
+            _refuse(text)
+        return points
+
+    @model_validator(mode="after")
+    def _one_material(self) -> Self:
+        numbers = [key for key in ("modulus_mpa", "poisson") if getattr(self, key) is not None]
+        if numbers and self.material is not None:
+            _refuse(
+                f"is not used with {numbers[0]}: give either material, or modulus_mpa and poisson",
+                "material",
+            )
+        if len(numbers) == 1:
+            missing = "poisson" if numbers == ["modulus_mpa"] else "modulus_mpa"
+            _refuse(f"is missing: {numbers[0]} needs it", missing)
+        return self
+
+    @model_validator(mode="after")
+    def _abutment_on_platform(self) -> Self:
+        platform = self.platform_diameter_mm
+        if self.abutment_diameter_mm > platform + 1e-9:
+            text = f"must be at most {platform:g} mm, the implant's diameter at the crest"
+            _refuse(text, "abutment_diameter_mm")
+        return self
+
+    @model_validator(mode="after")
+    def _core_remains(self) -> Self:
+        if self.outline_mm is not None:
+            return self
+        depth, least = self.thread.depth_mm, LEAST_CORE_RADIUS_MM
+        tip = self.diameter_mm / 2 - math.tan(math.radians(self.taper_deg)) * self.length_mm
+        if tip < least:
+            text = f"leaves a tip radius of {tip:.3g} mm; at least {least:g} mm must remain"
+            _refuse(text, "taper_deg" if self.taper_deg else "diameter_mm")
+        if self.thread.form != "none" and tip - depth < least:
+            text = (
+                f"is deeper than the core allows: {depth:g} mm, of at most {tip - least:.3g} mm that "
+                f"leave a core radius of {least:g} mm at the tip"
+            )
+            _refuse(text, "thread.depth_mm")
+        return self
+
+    @model_validator(mode="after")
+    def _thread_fits(self) -> Self:
+        thread = self.thread
+        if thread.form == "none":
+            return self
+        slopes = (math.tan(math.radians(angle)) for angle in thread.flank_angles_deg)
+        flanks = thread.depth_mm * sum(slopes)
+        needed, room = thread.crest_flat_mm + flanks, self.length_mm - thread.start_mm
+        if thread.pitch_mm < needed - 1e-9:
+            text = (
+                f"must be at least {needed:.3g} mm, so that the crest flat "
+                f"({thread.crest_flat_mm:g} mm) and both flanks ({flanks:.3g} mm) fit; it is "
+                f"{thread.pitch_mm:g} mm"
+            )
+            _refuse(text, "thread.pitch_mm")
+        if thread.pitch_mm > room + 1e-9:
+            text = (
+                f"must be at most {room:g} mm, so that one thread fits between its start and the "
+                f"end of the implant; it is {thread.pitch_mm:g} mm"
+            )
+            _refuse(text, "thread.pitch_mm")
+        return self
+
+
+class Bone(Section):
+    """The bone round the implant: a cortical layer over trabecular bone, in a round block."""
+
+    cortical_thickness_mm: Annotated[
+        NotNegative,
+        _about("Thickness of the cortical layer; 0 for none.", typical="0.5 to 3 mm"),
+    ]
+    cortical_modulus_mpa: Annotated[
+        Modulus,
+        _about(
+            "Young's modulus of the cortical layer.",
+            source="convention of finite-element studies, doi 10.1186/s13005-017-0139-z",
+        ),
+    ] = 13_700.0
+    trabecular_modulus_mpa: Annotated[
+        Profile | None,
+        _about(
+            "Young's modulus of the trabecular bone: one number, or [depth_mm, modulus] pairs with "
+            "growing depth, straight in between. Exactly one of this, ct_number and density.",
+            default="none",
+            typical="7 to 900 MPa measured in jaws",
+        ),
+    ] = None
+    ct_number: Annotated[
+        float | None,
+        _about(
+            "CT number [HU] in place of the modulus: density = 0.131 + 0.001067 HU g/cm³ (Rho, "
+            "Hobatho, Ashman 1995, Med Eng Phys 17:347-355, from memory; assumption for jaw bone). "
+            "Scanners differ: it gives a range of modulus, never one value.",
+            default="none",
+            typical="100 to 1200 HU",
+        ),
+        Field(ge=-100, le=2500),
+    ] = None
+    density: Annotated[
+        float | None,
+        _about(
+            "Apparent density [g/cm³] in place of the modulus.",
+            default="none",
+            typical="0.2 to 1.2 g/cm³",
+        ),
+        Field(gt=0, le=2.5),
+    ] = None
+    density_law: Annotated[
+        LawName | None,
+        _about(
+            "Modulus from density, with ct_number or density only. carter_hayes_1977: "
+            "3790 · rate^0.06 · ρ³ at a strain rate of 0.01 /s, which is an assumption (Carter & "
+            "Hayes 1977, J Bone Joint Surg Am 59:954-962). morgan_2003_femoral_neck: 6850 ρ^1.49; "
+            "morgan_2003_vertebra: 4730 ρ^1.56; morgan_2003_pooled: 8920 ρ^1.83, from memory "
+            "(Morgan, Bayraktar, Keaveny 2003, J Biomech 36:897-904).",
+            source="assumption: it lies nearest the jaw measurements",
+            default='"carter_hayes_1977", where ct_number or density is given',
+        ),
+    ] = Field(
+        default_factory=lambda data: (
+            None if data["ct_number"] is None and data["density"] is None else "carter_hayes_1977"
+        )
+    )
+    poisson: Annotated[
+        Poisson,
+        _about(
+            "Poisson's ratio of both kinds of bone and of the gap's fill.",
+            source="convention of finite-element studies, doi 10.1186/s13005-017-0139-z",
+            typical="0.2 to 0.35",
+        ),
+    ] = 0.30
+    radius_mm: Annotated[
+        Positive,
+        _about(
+            f"Radius of the block; at least {LEAST_BONE_BESIDE_MM:g} mm of bone beside implant "
+            "and gap.",
+            source=ASSUMPTION,
+        ),
+    ] = 10.0
+    depth_mm: Annotated[
+        Positive,
+        _about(
+            f"Depth of the block below the crest; at least {LEAST_BONE_BELOW_MM:g} mm of bone "
+            "below implant and gap.",
+            source=ASSUMPTION,
+            default="length of the implant + 5",
+        ),
+    ]
+    support: Annotated[
+        Literal["all_round", "base"],
+        _about("Where the block is held: side and base, or the base alone.", source=ASSUMPTION),
+    ] = "all_round"
+
+    @property
+    def trabecular_profile_mpa(self) -> tuple[Pair, ...]:
+        """(depth_mm, modulus_mpa) pairs with growing depth; the ends hold beyond them."""
+        if self.trabecular_modulus_mpa is not None:
+            return self.trabecular_modulus_mpa
+        return ((0.0, self._modulus_from_density()),)
+
+    def _modulus_from_density(self) -> float:
+        density = density_from_ct(self.ct_number) if self.ct_number is not None else self.density
+        return DENSITY_LAWS[self.density_law or "carter_hayes_1977"](density or 0.0)
+
+    @field_validator("trabecular_modulus_mpa")
+    @classmethod
+    def _growing_depths(cls, profile: tuple[Pair, ...] | None) -> tuple[Pair, ...] | None:
+        if profile is None:
+            return None
+        depths = [depth for depth, _ in profile]
+        if not depths or any(b <= a for a, b in pairwise(depths)):
+            _refuse("must be one modulus, or [depth_mm, modulus] pairs with growing depth")
+        return profile
+
+    @model_validator(mode="after")
+    def _one_trabecular(self) -> Self:
+        keys = ("trabecular_modulus_mpa", "ct_number", "density")
+        given = [key for key in keys if getattr(self, key) is not None]
+        if len(given) != 1:
+            got = " and ".join(given) or "none"
+            _refuse(f"must hold exactly one of {', '.join(keys)}; it holds {got}")
+        if self.trabecular_modulus_mpa is not None:
+            if self.density_law is not None:
+                text = "is used only with ct_number or density; leave it out"
+                _refuse(text, "density_law")
+            return self
+        modulus = self._modulus_from_density()
+        if not LEAST_MODULUS_MPA <= modulus <= LARGEST_MODULUS_MPA:
+            text = (
+                f"gives a trabecular modulus of {modulus:.2g} MPa; must give "
+                f"{LEAST_MODULUS_MPA:g} to {LARGEST_MODULUS_MPA:g} MPa"
+            )
+            _refuse(text, given[0])
+        return self
+
+
+class Socket(Section):
+    """Where the implant bears on native bone, and what surrounds it elsewhere."""
+
+    holds_mm: Annotated[
+        Pairs,
+        _about(
+            "Holds: [top, bottom] depths below the crest where the implant bears on native bone, "
+            f"in order of depth, each at least {LEAST_HOLD_MM:g} mm long.",
+            source=ASSUMPTION,
+            default="the whole length of the implant",
+        ),
+    ]
+    gap_width_mm: Annotated[
+        Positive,
+        _about(
+            "Width of the gap outside the holds, from the thread crests to the socket wall.",
+            source=ASSUMPTION,
+            typical="0.25 to 2 mm",
+        ),
+    ] = 0.5
+    gap_modulus_mpa: Annotated[
+        Modulus | None,
+        _about("Young's modulus of the gap's fill, in place of gap_fill.", default="none"),
+    ] = None
+    gap_fill: Annotated[
+        Literal["empty", "clot", "graft"] | None,
+        _about(
+            "What fills the gap. empty: nothing; clot: 1 MPa, the parametric early callus of "
+            "Ghiasi et al. 2019, doi 10.1186/s12891-019-2854-z; graft: 10 MPa, an assumption.",
+            source=ASSUMPTION,
+            default='"clot", where gap_modulus_mpa is not given',
+        ),
+    ] = Field(default_factory=lambda data: "clot" if data["gap_modulus_mpa"] is None else None)
+
+    @property
+    def gap_filled(self) -> bool:
+        """Whether something elastic fills the gap."""
+        return self.gap_fill != "empty"
+
+    @property
+    def gap_stiffness_mpa(self) -> float:
+        """Young's modulus of what fills the gap; 0 where it is empty."""
+        if self.gap_modulus_mpa is not None:
+            return self.gap_modulus_mpa
+        return GAP_FILL_MPA[self.gap_fill or "clot"]
+
+    @field_validator("holds_mm")
+    @classmethod
+    def _sound_holds(cls, holds: tuple[Pair, ...]) -> tuple[Pair, ...]:
+        if not holds:
+            _refuse("leaves an engagement of zero; at least one hold is needed")
+        for top, bottom in holds:
+            if top < 0:
+                text = f"hold [{top:g}, {bottom:g}] lies above the crest; depths are positive down"
+                _refuse(text)
+            if bottom - top < LEAST_HOLD_MM - 1e-9:
+                least = f"{LEAST_HOLD_MM:g} mm"
+                text = f"hold [{top:g}, {bottom:g}] must be {least} long or more, top first"
+                _refuse(text)
+        for (top, bottom), (next_top, next_bottom) in pairwise(holds):
+            if next_top < bottom:
+                text = (
+                    f"holds [{top:g}, {bottom:g}] and [{next_top:g}, {next_bottom:g}] overlap or "
+                    "are out of order; each must begin at or below the end of the one above"
+                )
+                _refuse(text)
+        return holds
+
+    @model_validator(mode="after")
+    def _one_fill(self) -> Self:
+        if self.gap_modulus_mpa is not None and self.gap_fill is not None:
+            text = "is not used with gap_modulus_mpa; give one of the two"
+            _refuse(text, "gap_fill")
+        return self
+
+
+class Interface(Section):
+    """What acts between implant and native bone.
+
+    Bonded, `friction` and `interference_um` are 0 and not used.
+    """
+
+    kind: Annotated[
+        Literal["frictional", "bonded"],
+        _about(
+            "frictional: freshly placed, pressure and friction, no tension; bonded: the healed "
+            "bound.",
+            source="assumption: the tool is about fresh implants",
+        ),
+    ] = "frictional"
+    friction: Annotated[
+        float,
+        _about(
+            "Coefficient of friction; 0 is a loose fit. Not with bonded.",
+            source="about 0.40, wet trabecular bone on titanium: Grant et al. 2007, J Biomech "
+            "40:1158-1164, read in a later paper that cites it",
+            default="0.4",
+            typical="0.3 to 1",
+        ),
+        Field(ge=0, le=2),
+    ] = Field(default_factory=lambda data: 0.0 if data["kind"] == "bonded" else 0.4)
+    interference_um: Annotated[
+        float,
+        _about(
+            "Radial interference of implant and drilled hole. Not with bonded.",
+            source=ASSUMPTION,
+            default="20",
+            typical="0 to 100 µm",
+        ),
+        Field(ge=0, le=500),
+    ] = Field(default_factory=lambda data: 0.0 if data["kind"] == "bonded" else 20.0)
+    layer_thickness_mm: Annotated[
+        float,
+        _about("Thickness of the torn layer of the bone; 0 is hard contact.", source=ASSUMPTION),
+        Field(ge=0, le=1),
+    ] = 0.1
+    layer_modulus_ratio: Annotated[
+        float,
+        _about(
+            "Modulus of that layer over that of the bone beside it; without effect where the "
+            "thickness is 0.",
+            source=ASSUMPTION,
+        ),
+        Field(gt=0, le=1),
+    ] = 0.1
+
+    @model_validator(mode="after")
+    def _bonded_needs_neither(self) -> Self:
+        unused = self.model_fields_set & {"friction", "interference_um"}
+        if self.kind == "bonded" and unused:
+            key = min(unused)
+            _refuse('is not used with kind = "bonded"; leave it out', key)
+        return self
+
+
+class Load(Section):
+    """One load on the seated implant, towards θ = 0: by components, or by force and angle."""
+
+    name: Annotated[str, _about("Name of the load, used in the answer."), Field(min_length=1)]
+    force_n: Annotated[
+        Positive | None,
+        _about("Force, with angle_deg, in place of axial_n and lateral_n.", default="none"),
+    ] = None
+    angle_deg: Annotated[
+        float | None,
+        _about(
+            "Angle of the force from the axis: 0 presses in, 90 is lateral, 180 pulls out.",
+            default="none",
+        ),
+        Field(ge=0, le=180),
+    ] = None
+    axial_n: Annotated[
+        float | None,
+        _about("Force along the axis; positive presses in.", source=ASSUMPTION, default="0"),
+    ] = Field(default_factory=lambda data: _zero_unless_polar(data))
+    lateral_n: Annotated[
+        float | None, _about("Force across the axis.", source=ASSUMPTION, default="0")
+    ] = Field(default_factory=lambda data: _zero_unless_polar(data))
+    torque_ncm: Annotated[
+        float, _about("Torque about the axis, positive about +z.", source=ASSUMPTION)
+    ] = 0.0
+    height_mm: Annotated[
+        NotNegative,
+        _about(
+            "Height above the crest at which the load acts.",
+            source=ASSUMPTION,
+            default="the abutment's height",
+            typical="4 to 12 mm",
+        ),
+    ]
+
+    @property
+    def components(self) -> tuple[float, float, float]:
+        """(axial_n, lateral_n, torque_nmm); axial is positive pressing in."""
+        if self.force_n is not None and self.angle_deg is not None:
+            axial, lateral = _split(self.force_n, self.angle_deg)
+        else:
+            axial, lateral = self.axial_n or 0.0, self.lateral_n or 0.0
+        return axial, lateral, 10.0 * self.torque_ncm
+
+    @model_validator(mode="after")
+    def _one_form(self) -> Self:
+        components = [k for k in ("axial_n", "lateral_n") if getattr(self, k) is not None]
+        polar = [k for k in ("force_n", "angle_deg") if getattr(self, k) is not None]
+        if components and polar:
+            text = (
+                f"is not used with {components[0]}: give axial_n and lateral_n, or force_n and "
+                "angle_deg"
+            )
+            _refuse(text, polar[0])
+        if len(polar) == 1:
+            missing = "angle_deg" if polar == ["force_n"] else "force_n"
+            _refuse(f"is missing: {polar[0]} needs it", missing)
+        return self
+
+    @model_validator(mode="after")
+    def _not_nothing(self) -> Self:
+        if not any(self.components):
+            _refuse("is no load: axial_n, lateral_n (or force_n) or torque_ncm must not be 0")
+        return self
+
+
+class Threshold(Section):
+    """Healing thresholds: bands with a wide overlap in the literature, no line of pass or fail."""
+
+    bands_um: Annotated[
+        tuple[Positive, ...],
+        _about(
+            "Bands of micromotion, rising.",
+            source="tolerated between 50 and 150 µm: Szmukler-Moncler et al. 1998, J Biomed Mater "
+            "Res 43:192-203; 100 µm: Brunski 1992, Clin Mater 10:153-201, from memory",
+        ),
+        BeforeValidator(_as_tuple),
+    ] = (50.0, 100.0, 150.0)
+
+    @field_validator("bands_um")
+    @classmethod
+    def _rising(cls, bands: tuple[float, ...]) -> tuple[float, ...]:
+        if not bands:
+            _refuse("must hold at least 1 band, such as [50, 100, 150]")
+        if any(b <= a for a, b in pairwise(bands)):
+            _refuse("must rise, such as [50, 100, 150]")
+        return bands
+
+
+class Numerics(Section):
+    """Mesh and harmonics."""
+
+    element_mm: Annotated[
+        float,
+        _about(
+            "Element size at the interface.",
+            source="a trial on one threaded case: 0.2 and 0.1 mm agree within 1 %",
+        ),
+        Field(ge=0.02, le=2),
+    ] = 0.2
+    harmonics: Annotated[
+        int,
+        _about(
+            "Highest harmonic round the axis.",
+            source="a trial on one threaded case: 6, 9 and 14 agree within 1 %",
+        ),
+        Field(ge=1, le=32),
+    ] = 6
+
+
+class Case(Section):
+    """One implant in one site under one or more loads.
+
+    `Case.from_dict` fills the defaults that one section takes from another: bone.depth_mm,
+    socket.holds_mm and each load's height_mm.
+    """
+
+    title: Annotated[str, _about("Title of the case."), Field(min_length=1)]
+    implant: Annotated[Implant, _about("The implant; see below.")]
+    bone: Annotated[Bone, _about("The bone; see below.")]
+    socket: Annotated[Socket, _about("The socket; see below.")]
+    interface: Annotated[Interface, _about("The interface; see below.")] = Interface()
+    loads: Annotated[
+        tuple[Load, ...],
+        _about("One [[loads]] table a load; see below."),
+    ]
+    threshold: Annotated[Threshold, _about("The healing threshold; see below.")] = Threshold()
+    numerics: Annotated[Numerics, _about("The numerics; see below.")] = Numerics()
+
+    @classmethod
+    def from_dict(cls, data: Mapping[str, object]) -> Self:
+        """Return the case of nested dictionaries laid out as the case file is.
+
+        Raises
+        ------
+        CaseError
+            A key or value is wrong; one line a problem.
+        """
+        implant = data.get("implant")
+        if isinstance(implant, Mapping) and "outline_csv" in implant:
+            text = "is read only from a case file; give implant.outline_mm, a list of [r_mm, z_mm]"
+            value = written(implant["outline_csv"])
+            raise case_error([Problem(key="implant.outline_csv", value=value, text=text)])
+        return cls._checked(data)
+
+    @classmethod
+    def _checked(cls, data: Mapping[str, object], file: str | None = None) -> Self:
+        try:
+            return cls.model_validate(dict(data))
+        except ValidationError as error:
+            raise case_error(problems_of(error, data, SECTIONS), file) from None
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return dictionaries with every default; `from_dict` makes an equal case of them."""
+        data: dict[str, Any] = self.model_dump(mode="json", exclude_none=True)
+        implant, bone, interface = data["implant"], data["bone"], data["interface"]
+        if "outline_mm" in implant:
+            for key in ("diameter_mm", "length_mm", "taper_deg", "thread"):
+                del implant[key]
+        elif self.implant.thread.form == "none":
+            implant["thread"] = {"form": "none"}
+        if self.interface.kind == "bonded":
+            del interface["friction"], interface["interference_um"]
+        profile = bone.get("trabecular_modulus_mpa")
+        if profile and len(profile) == 1 and profile[0][0] == 0:
+            bone["trabecular_modulus_mpa"] = profile[0][1]
+        plain: dict[str, Any] = _without_negative_zero(data)
+        return plain
+
+    def fingerprint(self) -> str:
+        """Return the SHA-256 (hex) of the case with every default; equal cases have equal ones."""
+        text = json.dumps(self.to_dict(), sort_keys=True, separators=(",", ":"))
+        return hashlib.sha256(text.encode()).hexdigest()
+
+    @model_validator(mode="before")
+    @classmethod
+    def _socket_may_be_left_out(cls, data: object) -> object:
+        return {"socket": {}, **data} if isinstance(data, dict) else data
+
+    @field_validator("bone", "socket", "loads", mode="before")
+    @classmethod
+    def _defaults_from_implant(cls, value: object, info: ValidationInfo) -> object:
+        """Fill what depends on the implant; where that is itself wrong, fill anything valid."""
+        implant = info.data.get("implant")
+        length, height = (implant.length_mm, implant.abutment_height_mm) if implant else (10.0, 6.0)
+        if info.field_name == "loads":
+            loads = _as_tuple(value)
+            if not isinstance(loads, tuple):
+                _refuse("must be a list of tables: write [[loads]] above each load")
+            return tuple(_filled(load, "height_mm", height) for load in loads)
+        if info.field_name == "bone":
+            return _filled(value, "depth_mm", length + 5.0)
+        return _filled(value, "holds_mm", ((0.0, length),))
+
+    @field_validator("socket")
+    @classmethod
+    def _holds_in_implant(cls, socket: Socket, info: ValidationInfo) -> Socket:
+        implant = info.data.get("implant")
+        deepest = socket.holds_mm[-1][1]
+        if implant and deepest > implant.length_mm + 1e-9:
+            text = f"ends outside the implant: must stay within 0 to {implant.length_mm:g} mm"
+            _refuse(text, "holds_mm")
+        return socket
+
+    @field_validator("loads")
+    @classmethod
+    def _one_load_at_least(cls, loads: tuple[Load, ...]) -> tuple[Load, ...]:
+        if not loads:
+            _refuse("must hold at least 1 load: write [[loads]] and its keys below")
+        return loads
+
+    @field_validator("loads")
+    @classmethod
+    def _names_differ(cls, loads: tuple[Load, ...]) -> tuple[Load, ...]:
+        names = [load.name for load in loads]
+        for name in names:
+            if names.count(name) > 1:
+                _refuse(f'hold the name "{name}" more than once; each load needs its own')
+        return loads
+
+    @model_validator(mode="after")
+    def _bone_surrounds_implant(self) -> Self:
+        length, radius = self.implant.length_mm, self.implant.diameter_mm / 2
+        holds, gap = self.socket.holds_mm, self.socket.gap_width_mm
+        covered = math.isclose(sum(b - a for a, b in holds), length, abs_tol=1e-9)
+        beside = radius + (0.0 if covered else gap) + LEAST_BONE_BESIDE_MM
+        below = length + (gap if holds[-1][1] < length - 1e-9 else 0.0) + LEAST_BONE_BELOW_MM
+        if self.bone.radius_mm < beside - 1e-9:
+            text = (
+                f"must be at least {beside:.4g} mm, so that {LEAST_BONE_BESIDE_MM:g} mm of bone "
+                "remain beside the implant and its gap"
+            )
+            _refuse(text, "bone.radius_mm")
+        if self.bone.depth_mm < below - 1e-9:
+            text = (
+                f"must be at least {below:.4g} mm, so that {LEAST_BONE_BELOW_MM:g} mm of bone "
+                "remain below the implant and its gap"
+            )
+            _refuse(text, "bone.depth_mm")
+        return self
+
+
+SECTIONS: Mapping[str, type[Section]] = MappingProxyType(
+    {
+        "": Case,
+        "implant": Implant,
+        "implant.thread": Thread,
+        "bone": Bone,
+        "socket": Socket,
+        "interface": Interface,
+        "loads": Load,
+        "threshold": Threshold,
+        "numerics": Numerics,
+    }
+)
+"""The sections of the file by their name in it."""
+
+
+def read_case(path: str | os.PathLike[str]) -> Case:
+    """Read and check a case file, and the outline file that it may name.
+
+    Raises
+    ------
+    CaseError
+        The file cannot be read, is no TOML, or holds a wrong key or value; one line a problem.
+    """
+    file = os.fspath(path)
+    text = _read_text(Path(path), file)
+    try:
+        data = tomllib.loads(text)
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        msg = f"{file}: is not valid TOML: {error}"
+        raise CaseError(msg, file=file) from None
+    implant = data.get("implant")
+    if isinstance(implant, dict) and "outline_csv" in implant:
+        data = {**data, "implant": _with_outline(implant, Path(path).parent, file)}
+    return Case._checked(data, file)  # noqa: SLF001 - the same module
+
+
+def resolved_toml(case: Case) -> str:
+    """Return the case as TOML, every default written out; `read_case` makes an equal case of it."""
+    return tomli_w.dumps(case.to_dict())
+
+
+def _platform_mm(data: Mapping[str, Any]) -> float:
+    """Return the diameter at the crest from the validated fields of an implant."""
+    outline = data["outline_mm"]
+    return float(2 * outline[0][0] if outline else data["diameter_mm"])
+
+
+def _outline_sizes_mm(points: object) -> Pair:
+    """Return diameter and length of raw outline points; anything valid where they are not sound."""
+    try:
+        radii, heights = zip(*((float(r), float(z)) for r, z in points), strict=True)  # type: ignore[attr-defined]
+    except (TypeError, ValueError, OverflowError):
+        return 4.0, 10.0
+    diameter, length = 2 * max(radii), -min(heights)
+    return (diameter, length) if 0 < diameter < math.inf and 0 < length < math.inf else (4.0, 10.0)
+
+
+def _filled(section: object, key: str, value: object) -> object:
+    """Return a copy of a raw section with a default, unless it has the key or is no table."""
+    if isinstance(section, dict) and section.get(key) is None:
+        return {**section, key: value}
+    return section
+
+
+def _zero_unless_polar(data: Mapping[str, Any]) -> float | None:
+    """Return the default of a component: 0, or None where the load is a force at an angle."""
+    return 0.0 if data["force_n"] is None and data["angle_deg"] is None else None
+
+
+def _split(force_n: float, angle_deg: float) -> Pair:
+    angle = math.radians(angle_deg)
+    return force_n * math.cos(angle), force_n * math.sin(angle)
+
+
+def _without_negative_zero(data: Any) -> Any:
+    """Replace -0.0 by 0.0, so that equal cases are written alike."""
+    if isinstance(data, dict):
+        return {key: _without_negative_zero(value) for key, value in data.items()}
+    if isinstance(data, list):
+        return [_without_negative_zero(value) for value in data]
+    return data + 0.0 if isinstance(data, float) else data
+
+
+def _read_text(path: Path, shown: str) -> str:
+    try:
+        return path.read_text(encoding="utf-8-sig")
+    except FileNotFoundError:
+        msg = f"{shown}: there is no such file; give the path of a case file (TOML)"
+    except IsADirectoryError:
+        msg = f"{shown}: is a folder; give the path of a case file (TOML) in it"
+    except UnicodeDecodeError as error:
+        msg = f"{shown}: is not UTF-8 text (byte {error.start + 1}); save it as UTF-8"
+    except (OSError, ValueError) as error:  # ValueError: a null character in the name
+        msg = f"{shown}: cannot be read: {getattr(error, 'strerror', None) or error}"
+    raise CaseError(msg, file=shown)
+
+
+def _with_outline(implant: dict[str, Any], folder: Path, file: str) -> dict[str, Any]:
+    """Return the raw [implant] table with the points in place of the file that holds them."""
+    name = implant["outline_csv"]
+    points: tuple[Pair, ...] = ()
+    if not isinstance(name, str):
+        text = "must be the name of a file, in quotes"
+    elif "outline_mm" in implant:
+        text = "is not used with outline_mm; give one of the two"
+    else:
+        points, text = _outline_points(folder / name)
+    if text:
+        problem = Problem(key="implant.outline_csv", value=written(name), text=text)
+        raise case_error([problem], file)
+    rest = {key: value for key, value in implant.items() if key != "outline_csv"}
+    return {**rest, "outline_mm": points}
+
+
+def _outline_points(path: Path) -> tuple[tuple[Pair, ...], str]:
+    """Return the points in an outline file, and what is wrong with them or ""."""
+    try:
+        points, text = points_of(path.read_text(encoding="utf-8-sig"))
+    except UnicodeDecodeError:
+        return (), "must be a file of UTF-8 text"
+    except (OSError, ValueError) as error:  # ValueError: a null character in the name
+        reason = getattr(error, "strerror", None) or error
+        return (), f"must be a file of r_mm,z_mm points; it cannot be read: {reason}"
+    return points, text or outline_problem(points)

@@ -1,0 +1,208 @@
+"""What a user reads when a case is wrong: a line a problem, with key, value and what is right."""
+
+from __future__ import annotations
+
+import difflib
+import json
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import TYPE_CHECKING
+
+from pydantic import BaseModel
+
+from stillroot.errors import CaseError
+
+if TYPE_CHECKING:
+    from pydantic import ValidationError
+    from pydantic_core import ErrorDetails
+
+MOST_PROBLEMS_SHOWN = 5
+LONGEST_VALUE = 60
+
+Sections = Mapping[str, type[BaseModel]]
+"""The sections of the file by their dotted name in it; "" is the top."""
+
+FILE_KEYS: Mapping[str, Mapping[str, str]] = MappingProxyType(
+    {
+        "implant": {
+            "outline_csv": "Name of a file of such points, found from the folder of the case file: "
+            "a first line `r_mm,z_mm`, then one point a line. In place of outline_mm."
+        }
+    }
+)
+"""Keys that stand in a file only, by section, with their meaning."""
+
+UNITS: Mapping[str, str] = MappingProxyType(
+    {"mm": "mm", "um": "µm", "n": "N", "ncm": "N·cm", "deg": "degrees", "mpa": "MPa"}
+)
+"""The units that keys end in, and how they are written."""
+
+_OTHER_UNITS = "cm|m|nm|in|inch|kn|lbf|nmm|rad|gpa|kpa|pa|degree|degrees|micron"
+_SUFFIX = re.compile(f"_({'|'.join(UNITS)}|{_OTHER_UNITS})$")
+_INDEX = re.compile(r"\[\d+\]")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Problem:
+    """One problem: `key`, dotted, lists counted from 1; `value` as written, "" for none."""
+
+    key: str
+    value: str
+    text: str
+
+    def __str__(self) -> str:
+        """Return the line without its file."""
+        place = f"{self.key} = {self.value}" if self.value else self.key
+        counted = " (lists count from 1)" if "[" in self.key else ""
+        return f"{place}: {self.text}{counted}" if place else self.text
+
+
+def case_error(problems: Sequence[Problem], file: str | None = None) -> CaseError:
+    """Return the error that shows the first few problems, each with the file it is in."""
+    prefix = f"{file}: " if file else ""
+    lines = [f"{prefix}{problem}" for problem in problems[:MOST_PROBLEMS_SHOWN]]
+    if len(problems) > len(lines):
+        lines.append(f"{prefix}and {len(problems) - len(lines)} more")
+    first = problems[0]
+    return CaseError("\n".join(lines), file=file, key=first.key, value=first.value or None)
+
+
+def written(value: object) -> str:
+    """Return a value about as it stands in a case file, cut to one short line; "" for a table."""
+    if isinstance(value, Mapping | BaseModel):
+        return ""
+    if isinstance(value, bool):
+        text = str(value).lower()
+    elif isinstance(value, str):
+        text = json.dumps(value, ensure_ascii=False)
+    elif isinstance(value, list | tuple):
+        text = f"[{', '.join(written(item) or '{…}' for item in value[:LONGEST_VALUE])}]"
+    else:
+        text = _number_written(value)
+    return text if len(text) <= LONGEST_VALUE else f"{text[: LONGEST_VALUE - 1]}…"
+
+
+def _number_written(value: object) -> str:
+    try:
+        return str(value)
+    except ValueError:  # whole numbers of thousands of digits are not turned into text
+        return "a number of thousands of digits"
+
+
+def problems_of(
+    error: ValidationError, data: Mapping[str, object], sections: Sections
+) -> list[Problem]:
+    """Turn pydantic's errors about raw data into ours, without those that follow from another."""
+    problems, explained, missing = [], set(), set()
+    for detail in error.errors():
+        kind = detail["type"]
+        if kind == "default_factory_not_called":  # an earlier key is wrong, and is told
+            continue
+        key, section, value = _place(detail, data, sections)
+        if kind == "extra_forbidden":
+            text, meant = _unknown(section, key, sections)
+            explained.add(meant)
+        else:
+            text = _what_is_right(detail, section, key, sections)
+        if kind == "missing":
+            missing.add(key)
+        problems.append(Problem(key=key, value=value, text=text))
+    return [p for p in problems if not (p.key in missing and p.key in explained)]
+
+
+def _place(
+    detail: ErrorDetails, data: Mapping[str, object], sections: Sections
+) -> tuple[str, str, str]:
+    """Return the key as a user counts, the section that holds it, and the value as written.
+
+    The way ends early where the file holds one value and the checked case a list.
+    """
+    inner = str(detail.get("ctx", {}).get("key", ""))
+    key, section, value = "", "", ""
+    reached: object = data
+    for step in (*detail["loc"], *inner.split(".")) if inner else detail["loc"]:
+        if isinstance(step, int):
+            if not isinstance(reached, list | tuple) or step >= len(reached):
+                break
+            key, reached = f"{key}[{step + 1}]", reached[step]
+        else:
+            path = _INDEX.sub("", key)
+            section = path if path in sections else section
+            key = f"{key}.{step}" if key else step
+            reached = reached.get(step) if isinstance(reached, Mapping) else None
+        value = "" if reached is None else written(reached)
+    return key, section, value
+
+
+def _what_is_right(detail: ErrorDetails, section: str, key: str, sections: Sections) -> str:
+    kind, context = detail["type"], detail.get("ctx", {})
+    name = _name(key)
+    meaning, typical = _about(section, name, sections)
+    usual = f" (usual: {typical})" if typical else ""
+    texts = {
+        "case": str(context.get("text")),
+        "missing": f"is missing. {meaning}{usual}",
+        "greater_than": f"must be greater than {_bound(context, 'gt', name)}{usual}",
+        "greater_than_equal": f"must be at least {_bound(context, 'ge', name)}{usual}",
+        "less_than": f"must be less than {_bound(context, 'lt', name)}{usual}",
+        "less_than_equal": f"must be at most {_bound(context, 'le', name)}{usual}",
+        "finite_number": f"must be a finite number{usual}",
+        "float_type": f"must be a number, without quotes{usual}",
+        "int_type": "must be a whole number, without quotes or decimal point",
+        "string_type": "must be text, in quotes",
+        "string_too_short": "must not be empty",
+        "literal_error": f"must be one of {str(context.get('expected')).replace(chr(39), chr(34))}",
+        "model_type": f"must be a table, [{name}], with its keys below",
+        "tuple_type": "must be a list, in square brackets",
+    }
+    return texts.get(kind, detail["msg"])
+
+
+def _bound(context: Mapping[str, object], name: str, key: str) -> str:
+    return f"{context.get(name, 0):.12g}{_unit(key)}"
+
+
+def _name(key: str) -> str:
+    """Return the last part of a key, without counts."""
+    return _INDEX.sub("", key.rpartition(".")[2])
+
+
+def _about(section: str, name: str, sections: Sections) -> tuple[str, str]:
+    """Return (meaning, what is usual) of a key."""
+    info = sections[section].model_fields.get(name)
+    extra = info.json_schema_extra if info else None
+    typical = extra.get("typical", "") if isinstance(extra, dict) else ""
+    return (info.description if info else None) or "", str(typical)
+
+
+def _unit(key: str) -> str:
+    found = _SUFFIX.search(key)
+    return f" {UNITS[found[1]]}" if found and found[1] in UNITS else ""
+
+
+def _unknown(section: str, key: str, sections: Sections) -> tuple[str, str]:
+    """Return what to say of an unknown key, and the full name of the key that was likely meant."""
+    prefix, _, name = key.rpartition(".")
+    here = {known: f"{prefix}.{known}" if prefix else known for known in _keys(section, sections)}
+    for known, full in here.items():
+        if _SUFFIX.sub("", known) == _SUFFIX.sub("", name.lower()):
+            unit = _unit(known)
+            note = f" Its value is in{unit}." if unit else ""
+            return f"is an unknown key; did you mean {full}?{note}", full
+    elsewhere = [
+        f"{other}.{name}" if other else name
+        for other in sections
+        if other != section and name in _keys(other, sections)
+    ]
+    if elsewhere:
+        return f"is an unknown key; did you mean {' or '.join(elsewhere)}?", elsewhere[0]
+    near = difflib.get_close_matches(name.lower(), here, n=1)
+    if near:
+        return f"is an unknown key; did you mean {here[near[0]]}?", here[near[0]]
+    return f"is an unknown key; known here: {', '.join(here)}", ""
+
+
+def _keys(section: str, sections: Sections) -> list[str]:
+    return [*sections[section].model_fields, *FILE_KEYS.get(section, {})]

@@ -1,0 +1,183 @@
+"""The chain: case → outline → mesh → site → seat → loads → motion → verdict."""
+
+from __future__ import annotations
+
+import platform
+from dataclasses import dataclass
+from importlib.metadata import version
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from stillroot.accuracy import COARSER, ErrorEstimate, estimate_errors
+from stillroot.loading import Resultant, Seated, load, seat
+from stillroot.motion import (
+    HeadMovement,
+    Micromotion,
+    Peak,
+    head_movement,
+    micromotion,
+    resultant_of_tractions,
+)
+from stillroot.outline import outline_of
+from stillroot.site import prepare
+from stillroot.stored import half_section
+from stillroot.verdict import Verdict, band_of, verdict_of
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from stillroot.case import Case, Load
+    from stillroot.contact import ContactState
+    from stillroot.mesh import HalfSection
+    from stillroot.site import Site
+
+REPORTED_VERSIONS = ("stillroot", "numpy", "scipy", "scikit-fem", "gmsh")
+
+
+@dataclass(frozen=True, kw_only=True)
+class LoadAnswer:
+    """What one load does to the seated implant.
+
+    `balance` is the largest of the six components of (interface forces - load), forces against the
+    load's size and moments against its size times the implant's length.
+    """
+
+    name: str
+    resultant: Resultant
+    state: ContactState
+    micromotion: Micromotion
+    head: HeadMovement
+    error: ErrorEstimate
+    band: str
+    balance: float
+
+    @property
+    def peak(self) -> Peak:
+        """The largest micromotion and its place."""
+        return self.micromotion.peak
+
+
+@dataclass(frozen=True, kw_only=True)
+class CheckResult:
+    """The answer to one case. Arrays are described in `Micromotion` and `ContactState`."""
+
+    case: Case
+    section: HalfSection
+    seated: Seated
+    loads: tuple[LoadAnswer, ...]
+    verdict: Verdict
+    versions: dict[str, str]
+
+    @property
+    def engagement_length_mm(self) -> float:
+        """Total length of the holds."""
+        return sum(bottom - top for top, bottom in self.case.socket.holds_mm)
+
+    @property
+    def engaged_threads(self) -> float | None:
+        """Threaded length of the holds over the pitch; None without a thread of known pitch."""
+        thread = self.case.implant.thread
+        if thread.form == "none":
+            return None
+        threaded = (max(0.0, b - max(t, thread.start_mm)) for t, b in self.case.socket.holds_mm)
+        return sum(threaded) / thread.pitch_mm
+
+    @property
+    def governing(self) -> LoadAnswer:
+        """The load with the largest peak."""
+        return max(self.loads, key=lambda answer: answer.peak.total_um)
+
+    def __repr__(self) -> str:
+        """Show what a notebook reader wants first."""
+        lines = [f"{self.case.title}: {self.verdict.sentence}"]
+        lines += [
+            f"  {a.name}: {a.peak.total_um:.1f} ± {a.error.total_um:.1f} µm, head {a.head.total_um:.0f} µm"
+            for a in self.loads
+        ]
+        return "\n".join(lines)
+
+
+def check(case: Case, *, progress: Callable[[str], None] = lambda _: None) -> CheckResult:
+    """Answer a case: peak micromotion under each load, with its error, against the bands.
+
+    `progress` is told what is being worked on.
+
+    Raises
+    ------
+    MeshError
+        The outline cannot be meshed.
+    EnvironmentProblem
+        gmsh cannot be loaded and no stored mesh fits the case.
+    NotConverged
+        A stage finds no equilibrium.
+    """
+    outline = outline_of(case)
+    element = case.numerics.element_mm
+    progress("meshing")
+    section = half_section(outline, element)
+    progress("assembling and condensing")
+    site = prepare(case, section, case.numerics.harmonics)
+    progress("seating")
+    seated = seat(site, site.layer())
+    resultants = tuple(resultant_of(item) for item in case.loads)
+    states = []
+    for item, resultant in zip(case.loads, resultants, strict=True):
+        progress(f'loading "{item.name}"')
+        states.append(load(seated, [resultant], name=f'load "{item.name}"'))
+    motions = tuple(micromotion(seated, state) for state in states)
+    progress("estimating the error")
+    coarse = prepare(case, half_section(outline, COARSER * element), site.highest)
+    peaks = tuple(motion.peak.total_um for motion in motions)
+    errors = estimate_errors(coarse, resultants, peaks)
+    bands = case.threshold.bands_um
+    answers = tuple(
+        LoadAnswer(
+            name=item.name,
+            resultant=resultant,
+            state=state,
+            micromotion=motion,
+            head=head_movement(seated, state, resultant),
+            error=error,
+            band=band_of(motion.peak.total_um, bands),
+            balance=_balance(seated, state, resultant),
+        )
+        for item, resultant, state, motion, error in zip(
+            case.loads, resultants, states, motions, errors, strict=True
+        )
+    )
+    return CheckResult(
+        case=case,
+        section=section,
+        seated=seated,
+        loads=answers,
+        verdict=verdict_of(case, answers),
+        versions=versions(),
+    )
+
+
+def resultant_of(item: Load) -> Resultant:
+    """Return the load of a case as forces at a height."""
+    axial, lateral, torque = item.components
+    return Resultant(
+        axial_n=axial, lateral_n=lateral, torque_nmm=torque, height_mm=item.height_mm
+    )
+
+
+def versions() -> dict[str, str]:
+    """Return the versions that a number depends on."""
+    return {"python": platform.python_version(), **{n: version(n) for n in REPORTED_VERSIONS}}
+
+
+def _balance(seated: Seated, state: ContactState, resultant: Resultant) -> float:
+    length = seated.site.case.implant.length_mm
+    scale = np.array([1.0] * 3 + [length] * 3)
+    taken = resultant_of_tractions(seated.layer, state)
+    size = np.max(np.abs(resultant.six) / scale)
+    return float(np.max(np.abs(taken - resultant.six) / scale) / size)
+
+
+def prepared_site(case: Case) -> Site:
+    """Mesh and condense a case, to be seated and loaded by hand or by a study."""
+    section = half_section(outline_of(case), case.numerics.element_mm)
+    return prepare(case, section, case.numerics.harmonics)

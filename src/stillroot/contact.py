@@ -1,0 +1,262 @@
+"""The interface problem: elastic surroundings on one side, the interface law on the other.
+
+With the bodies condensed to the wall, S_i u_i = f - λ and S_b u_b = λ, the bone displacement can be
+taken out, and what remains is one equation in w = u_i - u_b, harmonic by harmonic::
+
+    D w + t(w) = λ_0,   D = S_b - S_b (S_i + S_b)⁻¹ S_b,   λ_0 = S_b (S_i + S_b)⁻¹ f        (8)
+
+D is the stiffness of both bodies in series, λ_0 the traction that the load would put on a bonded wall.
+The law t couples the harmonics; D does not. With P = D + T, T the law's tangent averaged round the
+circle, (8) is solved as a fixed point of w = P⁻¹ (λ_0 - t(w) + T w)                               (9)
+by semi-smooth Newton, the linear step by GMRES: P⁻¹ is one dense product a harmonic.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import scipy.linalg as la
+import scipy.sparse.linalg as spla
+
+from stillroot.errors import NotConverged
+from stillroot.interface import averaged_stiffness, tangent, tractions
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    import scipy.sparse as sp
+    from numpy.typing import NDArray
+
+    from stillroot.fourier import Fourier
+    from stillroot.interface import Layer, Tangent, Tractions
+
+TOLERANCE = 1e-7
+"""Of the residual of (9) against the size of the response."""
+NEWTON_LIMIT = 40
+GMRES_LIMIT = 150
+SLOW_GMRES = 25
+"""Inner iterations above which P is rebuilt from the present state."""
+SHORTEST_STEP = 1 / 64
+"""Of the line search and of the load."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class SeriesStiffness:
+    """D of (8): `free` (h,) of (k, k) on the admissible values, `expand` (h,) of (3m, k)."""
+
+    free: tuple[NDArray[np.float64], ...]
+    expand: tuple[sp.csc_array, ...]
+
+    def preconditioner(self, blocks: NDArray[np.float64]) -> Preconditioner:
+        """Return P = D + T for nodal blocks (m, 3, 3) of T."""
+        size = 3 * len(blocks)
+        place = np.arange(size).reshape(-1, 3)
+        t = np.zeros((size, size))
+        t[place[:, :, None], place[:, None, :]] = blocks
+        inverse = np.zeros((len(self.free), size, size))
+        for n, (d, e) in enumerate(zip(self.free, self.expand, strict=True)):
+            share = 1.0 if n == 0 else 0.5
+            p = d + share * (e.T @ (e.T @ t).T)
+            inverse[n] = e @ (e @ la.inv(p, check_finite=False, overwrite_a=True)).T
+        return Preconditioner(inverse=inverse, blocks=blocks)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Preconditioner:
+    """P⁻¹ (h, 3m, 3m) and the blocks (m, 3, 3) of the T in it."""
+
+    inverse: NDArray[np.float64]
+    blocks: NDArray[np.float64]
+
+    def solve(self, forces: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return P⁻¹ of (f, h, m, 3)."""
+        f, h, m, _ = forces.shape
+        columns = np.ascontiguousarray(forces.reshape(f, h, 3 * m).transpose(1, 2, 0))
+        return np.matmul(self.inverse[:h], columns).transpose(2, 0, 1).reshape(forces.shape)
+
+    def averaged(self, w: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return T w (f, h, m, 3)."""
+        share = np.full(w.shape[1], 0.5)
+        share[0] = 1.0
+        return np.einsum("mij,fhmj->fhmi", self.blocks, w) * share[:, None, None]
+
+
+@dataclass(frozen=True, kw_only=True)
+class ContactState:
+    """A solution of (8).
+
+    `w` (f, h, m, 3) [mm] in the expansion `fourier`; `tractions` at the interface points;
+    `residuals`: the history of the last Newton solve; `steps`: load steps taken to get here.
+    """
+
+    w: NDArray[np.float64]
+    fourier: Fourier
+    tractions: Tractions
+    residuals: tuple[float, ...]
+    steps: int
+
+    def in_expansion(self, fourier: Fourier) -> ContactState:
+        """Return an axisymmetric state in a richer expansion."""
+        count = len(fourier.angles)
+        t = self.tractions
+        return ContactState(
+            w=fourier.embedded(self.w),
+            fourier=fourier,
+            tractions=type(t)(
+                traction=np.repeat(t.traction, count, axis=-1),
+                slip_mm=np.repeat(t.slip_mm, count, axis=-1),
+                closed=np.repeat(t.closed, count, axis=-1),
+                sliding=np.repeat(t.sliding, count, axis=-1),
+            ),
+            residuals=self.residuals,
+            steps=self.steps,
+        )
+
+
+def state_tangent(layer: Layer, state: ContactState) -> Tangent:
+    """Return the law's tangent at a state, with the slip that it ends with."""
+    gap = layer.local(state.fourier.values(state.w))
+    return tangent(layer, gap, state.tractions.slip_mm)
+
+
+def follow(
+    series: SeriesStiffness,
+    layer: Layer,
+    start: ContactState,
+    path: Sequence[tuple[float, NDArray[np.float64]]],
+    precondition: Preconditioner,
+    *,
+    stage: str,
+    scale: float,
+) -> ContactState:
+    """Follow a load path from a state; the slip of each step is kept for the next.
+
+    `path` lists (fraction, λ_0) with λ_0 (f, h, m, 3) [N]. A step that does not converge is halved.
+    `scale` [mm] is the size of response that the residual is measured against.
+
+    Raises
+    ------
+    NotConverged
+        A step 1/64 of its size still does not converge.
+    """
+    state = start
+    done, done_load = 0.0, np.zeros_like(start.w)
+    for fraction, load in path:
+        reached = 0.0
+        step = 1.0
+        while reached < 1.0:
+            step = min(step, 1.0 - reached)
+            target = done_load + (reached + step) * (load - done_load)
+            try:
+                state = _step(series, layer, state, target, precondition, scale)
+            except _Stalled as stalled:
+                step /= 2
+                if step < SHORTEST_STEP:
+                    at = done + reached * (fraction - done)
+                    raise _not_converged(stage, at, stalled.history) from None
+            else:
+                reached += step
+        done, done_load = fraction, load
+    return state
+
+
+def _not_converged(stage: str, reached: float, history: tuple[float, ...]) -> NotConverged:
+    text = (
+        f"{stage}: no equilibrium was found beyond {reached:.0%} of it. The implant may slip out, turn or "
+        f"tip under it; lower the load, or raise friction, interference or engagement. Residuals of the "
+        f"last solve: {', '.join(f'{r:.0e}' for r in history[-5:])} (wanted: {TOLERANCE:.0e})"
+    )
+    return NotConverged(text, stage=stage, residual_history=history)
+
+
+class _Stalled(Exception):  # noqa: N818
+    """A Newton solve did not converge; caught by `follow`, which halves the step."""
+
+    def __init__(self, history: tuple[float, ...]) -> None:
+        super().__init__(history)
+        self.history = history
+
+
+def _step(
+    series: SeriesStiffness,
+    layer: Layer,
+    start: ContactState,
+    load: NDArray[np.float64],
+    precondition: Preconditioner,
+    scale: float,
+) -> ContactState:
+    """Solve (9) by semi-smooth Newton with a line search."""
+    fourier, slip = start.fourier, start.tractions.slip_mm
+    w = start.w
+    p = precondition
+
+    def residual(w: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        gap = layer.local(fourier.values(w))
+        t = fourier.moments(layer.nodal_forces(tractions(layer, gap, slip).traction))
+        return w - p.solve(load - t + p.averaged(w)), gap
+
+    history: list[float] = []
+    r, gap = residual(w)
+    for _ in range(NEWTON_LIMIT):
+        size = float(np.linalg.norm(r))
+        history.append(size / scale)
+        if history[-1] < TOLERANCE:
+            return ContactState(
+                w=w,
+                fourier=fourier,
+                tractions=tractions(layer, gap, slip),
+                residuals=tuple(history),
+                steps=start.steps + 1,
+            )
+        if not np.isfinite(size):
+            break
+        at = tangent(layer, gap, slip)
+        dw, iterations = _newton_direction(layer, fourier, p, at, r, tight=history[-1] < 1e-2)
+        alpha = 1.0  # the largest halved step that lowers the residual, or the shortest one
+        r, gap = residual(w + dw)
+        while np.linalg.norm(r) >= (1 - 1e-3 * alpha) * size and alpha > SHORTEST_STEP:
+            alpha /= 2
+            r, gap = residual(w + alpha * dw)
+        w = w + alpha * dw
+        if iterations > SLOW_GMRES:
+            p = series.preconditioner(averaged_stiffness(layer, at))
+            r, gap = residual(w)
+    raise _Stalled(tuple(history))
+
+
+def _newton_direction(
+    layer: Layer,
+    fourier: Fourier,
+    p: Preconditioner,
+    at: Tangent,
+    r: NDArray[np.float64],
+    *,
+    tight: bool,
+) -> tuple[NDArray[np.float64], int]:
+    """Solve (I - P⁻¹ (T - t')) dw = -r by GMRES; return dw and the iterations it took."""
+
+    def product(flat: NDArray[np.float64]) -> NDArray[np.float64]:
+        x = flat.reshape(r.shape)
+        change = layer.local(fourier.values(x))
+        dt = fourier.moments(layer.nodal_forces(at.times(change)))
+        return (x - p.solve(p.averaged(x) - dt)).ravel()
+
+    count = 0
+
+    def counted(_: float) -> None:
+        nonlocal count
+        count += 1
+
+    operator = spla.LinearOperator((r.size, r.size), matvec=product, dtype=np.float64)
+    dw, _ = spla.gmres(
+        operator,
+        -r.ravel(),
+        rtol=1e-3 if tight else 1e-2,
+        restart=GMRES_LIMIT,
+        maxiter=1,
+        callback=counted,
+        callback_type="pr_norm",
+    )
+    return dw.reshape(r.shape), count

@@ -1,0 +1,81 @@
+"""Between harmonics and angles: the same interface field as coefficients or as values round the axis."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+ANGLES_PER_HARMONIC = 4
+"""Points round the circle per harmonic: products of two fields are integrated without aliasing."""
+
+
+@dataclass(frozen=True)
+class Fourier:
+    """Harmonics 0 … `highest` of the first family, and of its twin where `twin`.
+
+    Coefficients are (f, h, m, 3): family, harmonic, node, (u_n, v_n, w_n). Values are (m, a, 3): node,
+    angle, (u_r, u_θ, u_z). Without the twin every field is symmetric about the plane of the lateral
+    load and half the circle is enough; with n = 0 alone, a single angle is.
+    """
+
+    highest: int
+    twin: bool
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        """Families and harmonics."""
+        return (2 if self.twin else 1), self.highest + 1
+
+    @cached_property
+    def angles(self) -> NDArray[np.float64]:
+        """Angles (a,) [rad], equally spaced and clear of the symmetry plane."""
+        if self.highest == 0:
+            return np.zeros(1)
+        count = ANGLES_PER_HARMONIC * (self.highest + 1)
+        angles = (np.arange(count) + 0.5) * 2 * np.pi / count
+        return angles if self.twin else angles[: count // 2]
+
+    @property
+    def angle_weight(self) -> float:
+        """Weight of one angle in ∫ dθ over the circle [rad]."""
+        return 2 * np.pi / len(self.angles)
+
+    @cached_property
+    def _table(self) -> NDArray[np.float64]:
+        return self._basis(self.angles)
+
+    def _basis(self, angles: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return (3, f·h, a): how each coefficient shows in u_r, u_θ, u_z."""
+        n = np.arange(self.highest + 1)[:, None]
+        cosine, sine = np.cos(n * angles), np.sin(n * angles)
+        first = np.stack([cosine, sine, cosine])
+        if not self.twin:
+            return first
+        return np.concatenate([first, np.stack([sine, -cosine, sine])], axis=1)
+
+    def values(
+        self, coefficients: NDArray[np.float64], angles: NDArray[np.float64] | None = None
+    ) -> NDArray[np.float64]:
+        """Return values (m, a, 3) of coefficients (f, h, m, 3), by default at `self.angles`."""
+        basis = self._table if angles is None else self._basis(angles)
+        flat = coefficients.reshape(-1, *coefficients.shape[2:])
+        return np.stack([flat[..., c].T @ basis[c] for c in range(3)], axis=-1)
+
+    def moments(self, values: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return ∫ values · basis dθ (f, h, m, 3): the work-conjugate of `values(coefficients)`."""
+        table = self._table * self.angle_weight
+        moments = np.stack([table[c] @ values[..., c].T for c in range(3)], axis=-1)
+        return moments.reshape(*self.shape, *moments.shape[1:])
+
+    def embedded(self, coefficients: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return coefficients of a poorer expansion (f', h', m, 3) padded with zeros to this one."""
+        padded = np.zeros((*self.shape, *coefficients.shape[2:]))
+        families, harmonics = coefficients.shape[:2]
+        padded[:families, :harmonics] = coefficients
+        return padded

@@ -1,0 +1,223 @@
+"""Axisymmetric elasticity in Fourier harmonics.
+
+::
+
+        z ▲                 u_r = Σ u_n cos nθ      (radial)
+          │   · (r, z)      u_θ = Σ v_n sin nθ      (round the axis)
+          │                 u_z = Σ w_n cos nθ      (along the axis)
+          └────────▶ r
+          θ from the direction of the lateral load
+
+Strains of harmonic n, with the sines and cosines taken out (Wilson 1965, AIAA J 3:2269-2274;
+Zienkiewicz & Taylor, The Finite Element Method, semi-analytical elements)::
+
+    ε_rr = u,r        ε_θθ = (u + n v)/r            ε_zz = w,z                      (1)
+    γ_rz = u,z + w,r  γ_rθ = -n u/r + v,r - v/r     γ_zθ = v,z - n w/r
+
+They are linear in n, ε = (B0 + n B1) d, so the stiffness is K_n = A0 + n A1 + n² A2 with  (2)
+
+    A0 = ∫ B0ᵀ C B0 r dr dz,  A1 = ∫ (B0ᵀ C B1 + B1ᵀ C B0) r dr dz,  A2 = ∫ B1ᵀ C B1 r dr dz
+
+and three assemblies serve every harmonic. The integral over θ, 2π for n = 0 and π otherwise, is
+`angular_weight(n)` and is not in K_n.
+
+The twin family (u sin nθ, -v cos nθ, w sin nθ) is the first turned by 90°/n and has the same K_n;
+torsion is its n = 0.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import scipy.sparse as sp
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+    from skfem import Basis
+
+AXIS_MM = 1e-9
+"""A node nearer to the axis than this lies on it."""
+
+
+def angular_weight(n: int) -> float:
+    """Return ∫ cos² nθ dθ over the circle (and 2π for n = 0)."""
+    return 2 * np.pi if n == 0 else np.pi
+
+
+@dataclass(frozen=True, kw_only=True)
+class HarmonicStiffness:
+    """K_n = A0 + n A1 + n² A2 of equation (2): sparse (3n, 3n), N/mm per radian of θ."""
+
+    a0: sp.csr_array
+    a1: sp.csr_array
+    a2: sp.csr_array
+
+    def of(self, n: int) -> sp.csr_array:
+        """Return K_n."""
+        return self.a0 + n * self.a1 + n**2 * self.a2
+
+    def __add__(self, other: HarmonicStiffness) -> HarmonicStiffness:
+        """Return the stiffness of two regions of one body together."""
+        return HarmonicStiffness(
+            a0=self.a0 + other.a0, a1=self.a1 + other.a1, a2=self.a2 + other.a2
+        )
+
+    def scaled(self, factor: float) -> HarmonicStiffness:
+        """Return the stiffness with every modulus multiplied by `factor`."""
+        return HarmonicStiffness(a0=factor * self.a0, a1=factor * self.a1, a2=factor * self.a2)
+
+
+def elasticity(poisson: float) -> NDArray[np.float64]:
+    """Return C (6, 6) for E = 1, strains in the order of equation (1), engineering shears."""
+    lame = poisson / ((1 + poisson) * (1 - 2 * poisson))
+    shear = 1 / (2 * (1 + poisson))
+    c = np.diag([2 * shear] * 3 + [shear] * 3)
+    c[:3, :3] += lame
+    return c
+
+
+def strain_matrices(
+    basis: Basis, elements: NDArray[np.int64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return B0, B1 of equation (1), each (e, q, 6, 18), at the quadrature points of `elements`.
+
+    Columns are u, v, w of the first node of the triangle, of the second, and so on. No quadrature
+    point lies on the axis, so 1/r is finite.
+    """
+    r = np.asarray(basis.global_coordinates())[0][elements]
+    b0 = np.zeros((*r.shape, 6, 6, 3))  # element, point, strain, node, component
+    b1 = np.zeros_like(b0)
+    for node in range(6):
+        field = basis.basis[node][0]
+        phi = np.broadcast_to(np.asarray(field), (basis.nelems, r.shape[1]))[elements]
+        d_r, d_z = np.asarray(field.grad)[:, elements]
+        b0[..., 0, node, 0] = d_r
+        b0[..., 1, node, 0] = phi / r
+        b0[..., 2, node, 2] = d_z
+        b0[..., 3, node, 0], b0[..., 3, node, 2] = d_z, d_r
+        b0[..., 4, node, 1] = d_r - phi / r
+        b0[..., 5, node, 1] = d_z
+        b1[..., 1, node, 1] = phi / r
+        b1[..., 4, node, 0] = -phi / r
+        b1[..., 5, node, 2] = -phi / r
+    flat = (*r.shape, 6, 18)
+    return b0.reshape(flat), b1.reshape(flat)
+
+
+def unit_stiffness(
+    basis: Basis,
+    elements: NDArray[np.int64],
+    poisson: float,
+    modulus: NDArray[np.float64] | float = 1.0,
+) -> HarmonicStiffness:
+    """Return A0, A1, A2 of the triangles `elements` (indices) of a scalar P2 basis.
+
+    `modulus` [MPa] is one number or a value at each quadrature point (e, q).
+    """
+    b0, b1 = strain_matrices(basis, elements)
+    r = np.asarray(basis.global_coordinates())[0][elements]
+    weight = np.asarray(basis.dx)[elements] * r * modulus
+    c = elasticity(poisson)
+
+    def gram(left: NDArray[np.float64], right: NDArray[np.float64]) -> NDArray[np.float64]:
+        stress = np.matmul(c, right) * weight[..., None, None]
+        stacked = left.shape[0], left.shape[1] * 6, 18
+        return np.matmul(left.reshape(stacked).transpose(0, 2, 1), stress.reshape(stacked))
+
+    mixed = gram(b0, b1)
+    nodes = np.asarray(basis.element_dofs)[:, elements]
+    dofs = (3 * nodes[:, None, :] + np.arange(3)[None, :, None]).reshape(18, -1).T
+    return HarmonicStiffness(
+        a0=_assemble(gram(b0, b0), dofs, 3 * basis.N),
+        a1=_assemble(mixed + mixed.transpose(0, 2, 1), dofs, 3 * basis.N),
+        a2=_assemble(gram(b1, b1), dofs, 3 * basis.N),
+    )
+
+
+def _assemble(
+    local: NDArray[np.float64], dofs: NDArray[np.int64], size: int
+) -> sp.csr_array:
+    rows = np.repeat(dofs, 18, axis=1).ravel()
+    columns = np.tile(dofs, (1, 18)).ravel()
+    return sp.coo_array((local.ravel(), (rows, columns)), shape=(size, size)).tocsr()
+
+
+def admissible(
+    nodes_mm: NDArray[np.float64],
+    n: int,
+    order: NDArray[np.int64],
+    fixed: NDArray[np.bool_],
+) -> tuple[sp.csc_array, NDArray[np.int64]]:
+    """Return T (3n, k) that maps free values to the degrees of freedom of harmonic n.
+
+    On the axis a field must be single-valued (equation (3) in docs/theory.md):
+    n = 0: u = v = 0; n = 1: u + v = 0, w = 0; n ≥ 2: u = v = w = 0.
+    Nodes where `fixed` (n,) is True do not move. Columns follow the node sequence `order`; the second
+    value is the node of each column (k,).
+    """
+    on_axis = (nodes_mm[0] < AXIS_MM)[order]
+    free = np.ones((len(order), 3), dtype=bool)
+    free[on_axis] = {0: (False, False, True), 1: (True, False, False)}.get(n, (False,) * 3)
+    free[fixed[order]] = False
+    position, component = np.nonzero(free)
+    rows = 3 * order[position] + component
+    columns = np.arange(len(rows))
+    values = np.ones(len(rows))
+    if n == 1:  # v = -u on the axis
+        tied = on_axis[position]
+        rows = np.concatenate([rows, rows[tied] + 1])
+        values = np.concatenate([values, -values[tied]])
+        columns = np.concatenate([columns, columns[tied]])
+    t = sp.csc_array((values, (rows, columns)), shape=(3 * nodes_mm.shape[1], len(position)))
+    return t, order[position]
+
+
+@dataclass(frozen=True, kw_only=True)
+class FaceLoads:
+    """Unit resultants as tractions on a disc face z = const of radius a, per radian of θ.
+
+    Each is a load vector (3n,) of the harmonic and family that `LOADED` names.
+    """
+
+    lateral: NDArray[np.float64]
+    moment: NDArray[np.float64]
+    axial: NDArray[np.float64]
+    torque: NDArray[np.float64]
+
+
+def face_loads(basis: Basis, height_mm: float) -> FaceLoads:
+    """Return unit loads on the face z = `height_mm` of a body.
+
+    lateral: 1 N along θ = 0, uniform shear (n = 1, first family);
+    moment: 1 N·mm that tilts the axis towards θ = 0, σ_zz = -x/I (n = 1, first family);
+    axial: 1 N along +z, uniform (n = 0, first family);
+    torque: 1 N·mm about +z, τ = r/J (n = 0, twin family).
+    Their sum is the statically equivalent load; the distribution dies out within one diameter
+    (Saint-Venant).
+    """
+    mesh = basis.mesh
+    facets = mesh.facets_satisfying(lambda x: np.abs(x[1] - height_mm) < AXIS_MM, True)
+    face = basis.boundary(facets, intorder=6)
+    r = np.asarray(face.global_coordinates())[0]
+    area = np.asarray(face.dx) * r
+    a = float(mesh.p[0, mesh.facets[:, facets]].max())
+    j = np.pi * a**4 / 2
+    nodes = np.asarray(face.element_dofs)
+
+    def integrated(*traction: NDArray[np.float64] | float) -> NDArray[np.float64]:
+        f = np.zeros(3 * basis.N)
+        for component, t in enumerate(traction):
+            for node in range(6):
+                phi = np.asarray(face.basis[node][0])
+                np.add.at(f, 3 * nodes[node] + component, np.sum(phi * t * area, axis=1))
+        return f
+
+    uniform = 1 / (np.pi * a**2)
+    return FaceLoads(
+        lateral=integrated(uniform, -uniform, 0.0),
+        moment=integrated(0.0, 0.0, -r / (j / 2)),
+        axial=integrated(0.0, 0.0, uniform),
+        torque=integrated(0.0, -r / j, 0.0),  # the twin family has u_θ = -v
+    )

@@ -1,0 +1,178 @@
+"""The half-section as triangles: the only module that talks to gmsh.
+
+`import gmsh` needs graphics libraries that a bare machine lacks. It is therefore imported on use, and
+a mesh that was stored under the same geometry stands in for it where it fails.
+"""
+
+from __future__ import annotations
+
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from stillroot.errors import EnvironmentProblem, MeshError
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from numpy.typing import NDArray
+
+    from stillroot.outline import Outline
+
+GROWTH = 0.3
+"""Element size gained per millimetre from the interface."""
+LEAST_QUALITY = 0.05
+"""Smallest accepted signed inverse condition number of a triangle (1 is equilateral)."""
+RECIPE = 1
+"""Raised whenever the meshing below changes, so that a stored mesh of an older recipe is not met."""
+
+APT_LINE = (
+    "apt-get install -y libglu1-mesa libgl1 libxrender1 libxcursor1 libxfixes3 "
+    "libxft2 libfontconfig1 libxinerama1 libgomp1"
+)
+
+
+@dataclass(frozen=True, kw_only=True)
+class HalfSection:
+    """Triangles of the half-section: both bodies, still one.
+
+    `points_mm` (2, p), rows r and z; `triangles` (3, e); `region` (e,) indices into `names`.
+    """
+
+    points_mm: NDArray[np.float64]
+    triangles: NDArray[np.int64]
+    region: NDArray[np.int64]
+    names: tuple[str, ...]
+
+
+def mesh_key(outline: Outline, element_mm: float) -> str:
+    """Return the name under which the mesh of an outline is stored."""
+    return f"{outline.fingerprint()}-{round(element_mm * 1000)}um-r{RECIPE}"
+
+
+def mesh_outline(outline: Outline, element_mm: float) -> HalfSection:
+    """Mesh an outline with triangles of `element_mm` at the interface, larger away from it.
+
+    Raises
+    ------
+    EnvironmentProblem
+        gmsh cannot be imported.
+    MeshError
+        The outline cannot be meshed.
+    """
+    with _gmsh_session() as gmsh:
+        try:
+            tags, wall = _add_surfaces(gmsh, outline)
+            _set_sizes(gmsh, wall, element_mm)
+            gmsh.model.mesh.generate(2)
+            return _triangles(gmsh, outline, tags)
+        except MeshError:
+            raise
+        except Exception as error:  # gmsh raises bare Exception with its own text
+            msg = f"the outline could not be meshed with elements of {element_mm} mm: {error}"
+            raise MeshError(msg) from error
+
+
+@contextmanager
+def _gmsh_session() -> Iterator[Any]:
+    """Yield gmsh, started quietly and deterministic, and closed whatever happens."""
+    try:
+        import gmsh  # noqa: PLC0415
+    except (ImportError, OSError) as error:
+        msg = (
+            f"gmsh could not be loaded ({error}). Install the graphics libraries that it links to:\n"
+            f"    {APT_LINE}"
+        )
+        raise EnvironmentProblem(msg) from error
+    if gmsh.isInitialized():
+        msg = "gmsh is already in use in this process; finalize it first"
+        raise EnvironmentProblem(msg)
+    gmsh.initialize(readConfigFiles=False, interruptible=False)
+    try:
+        for option, value in (
+            ("General.Terminal", 0),
+            ("General.NumThreads", 1),
+            ("Mesh.Algorithm", 6),
+            ("Mesh.RandomSeed", 1),
+            ("Mesh.MeshSizeFromPoints", 0),
+            ("Mesh.MeshSizeFromCurvature", 0),
+            ("Mesh.MeshSizeExtendFromBoundary", 0),
+        ):
+            gmsh.option.setNumber(option, value)
+        gmsh.model.add("half-section")
+        yield gmsh
+    finally:
+        gmsh.finalize()
+
+
+def _add_surfaces(gmsh: Any, outline: Outline) -> tuple[dict[int, int], list[int]]:
+    """Build the fragments; return {surface tag: region} and the curves of the implant's wall."""
+    occ = gmsh.model.occ
+    surfaces = [(2, _add_polygon(occ, region.corners_mm)) for region in outline.regions]
+    _, pieces = occ.fragment(surfaces[:1], surfaces[1:])
+    occ.synchronize()
+    owner: dict[int, int] = {}
+    for index, fragments in enumerate(pieces):
+        for _, tag in fragments:
+            owner.setdefault(tag, index)  # the earlier region wins an overlap
+    sides = [
+        {
+            abs(curve)
+            for _, curve in gmsh.model.getBoundary(
+                [(2, tag) for tag in owner if (owner[tag] == 0) == implant], oriented=False
+            )
+        }
+        for implant in (True, False)
+    ]
+    wall = sorted(sides[0] & sides[1])
+    if not wall:
+        msg = "the implant touches no bone"
+        raise MeshError(msg)
+    return owner, wall
+
+
+def _add_polygon(occ: Any, corners_mm: NDArray[np.float64]) -> int:
+    points = [occ.addPoint(r, z, 0.0) for r, z in corners_mm]
+    lines = [
+        occ.addLine(a, b) for a, b in zip(points, points[1:] + points[:1], strict=True)
+    ]
+    return int(occ.addPlaneSurface([occ.addCurveLoop(lines)]))
+
+
+def _set_sizes(gmsh: Any, wall: list[int], element_mm: float) -> None:
+    field = gmsh.model.mesh.field
+    distance = field.add("Distance")
+    field.setNumbers(distance, "CurvesList", wall)
+    field.setNumber(distance, "Sampling", 20)
+    grown = field.add("MathEval")
+    field.setString(grown, "F", f"{element_mm} + {GROWTH} * F{distance}")
+    field.setAsBackgroundMesh(grown)
+
+
+def _triangles(gmsh: Any, outline: Outline, owner: dict[int, int]) -> HalfSection:
+    tags, coordinates, _ = gmsh.model.mesh.getNodes()
+    row = np.zeros(int(tags.max()) + 1, dtype=np.int64)
+    row[tags] = np.arange(len(tags))
+    blocks, regions = [], []
+    for surface, region in owner.items():
+        elements, corners = gmsh.model.mesh.getElementsByType(2, surface)
+        quality = gmsh.model.mesh.getElementQualities(elements, "minSICN")
+        if len(quality) and quality.min() < LEAST_QUALITY:
+            msg = (
+                f"a triangle of quality {quality.min():.2f} came out in the "
+                f"{outline.regions[region].name}; try a smaller element_mm"
+            )
+            raise MeshError(msg)
+        blocks.append(row[corners].reshape(-1, 3).T)
+        regions.append(np.full(len(elements), region, dtype=np.int64))
+    names = tuple(dict.fromkeys(region.name for region in outline.regions))
+    to_name = np.array([names.index(region.name) for region in outline.regions])
+    used, triangles = np.unique(np.hstack(blocks), return_inverse=True)
+    return HalfSection(
+        points_mm=np.ascontiguousarray(coordinates.reshape(-1, 3)[used, :2].T),
+        triangles=triangles.reshape(3, -1),
+        region=to_name[np.concatenate(regions)],
+        names=names,
+    )

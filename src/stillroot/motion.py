@@ -1,0 +1,238 @@
+"""What moved: micromotion at the interface, head movement, and the balance of forces."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import scipy.linalg as la
+
+if TYPE_CHECKING:
+    import scipy.sparse as sp
+    from numpy.typing import NDArray
+
+    from stillroot.contact import ContactState
+    from stillroot.interface import Layer
+    from stillroot.loading import Resultant, Seated
+    from stillroot.site import Site
+
+UM_PER_MM = 1000.0
+MAP_ANGLES = np.radians(np.arange(0, 360, 5.0))
+"""Angles at which motion is looked for; 0 and 180° lie in the plane of the lateral load."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Peak:
+    """A largest motion and its place; `angle_deg` from the direction of the lateral load."""
+
+    total_um: float
+    sliding_um: float
+    opening_um: float
+    depth_mm: float
+    radius_mm: float
+    angle_deg: float
+    all_round: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class Micromotion:
+    """Interface motion |w(loaded) - w(seated)| at p points of the wall and a angles.
+
+    `sliding_um` (p, a) is its part along the wall, `opening_um` (p, a) its part across, positive where
+    the gap opens and negative where it closes; `held` (p,) marks native bone, `weight_mm2` (p,) area
+    per radian. All statistics are over the held surface, weighted by area.
+    """
+
+    depth_mm: NDArray[np.float64]
+    radius_mm: NDArray[np.float64]
+    angles: NDArray[np.float64]
+    held: NDArray[np.bool_]
+    weight_mm2: NDArray[np.float64]
+    sliding_um: NDArray[np.float64]
+    opening_um: NDArray[np.float64]
+
+    @property
+    def total_um(self) -> NDArray[np.float64]:
+        """Total motion (p, a)."""
+        return np.hypot(self.sliding_um, self.opening_um)
+
+    @property
+    def peak(self) -> Peak:
+        """The largest motion on the held surface: the headline."""
+        total = np.where(self.held[:, None], self.total_um, -1.0)
+        i, j = np.unravel_index(int(np.argmax(total)), total.shape)
+        return Peak(
+            total_um=float(total[i, j]),
+            sliding_um=float(self.sliding_um[i, j]),
+            opening_um=float(self.opening_um[i, j]),
+            depth_mm=float(self.depth_mm[i]),
+            radius_mm=float(self.radius_mm[i]),
+            angle_deg=float(np.degrees(self.angles[j])),
+            all_round=bool(np.ptp(total[i]) <= 1e-6 * total[i, j]),
+        )
+
+    @property
+    def mean_um(self) -> float:
+        """Area-weighted mean."""
+        total, area = self._on_held()
+        return float(np.average(total, weights=area))
+
+    def percentile_um(self, percent: float) -> float:
+        """Return the motion that `percent` of the held area does not exceed."""
+        total, area = self._on_held()
+        order = np.argsort(total)
+        reached = np.cumsum(area[order]) / np.sum(area)
+        index = min(int(np.searchsorted(reached, percent / 100)), len(order) - 1)
+        return float(total[order[index]])
+
+    def share_above(self, band_um: float) -> float:
+        """Return the share of the held area that moves more than `band_um`."""
+        total, area = self._on_held()
+        return float(np.sum(area[total > band_um]) / np.sum(area))
+
+    def _on_held(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        total = self.total_um[self.held]
+        area = np.broadcast_to(self.weight_mm2[self.held, None], total.shape)
+        return total.ravel(), area.ravel()
+
+
+@dataclass(frozen=True, kw_only=True)
+class HeadMovement:
+    """Movement of the implant's axis at a height, against the far bone, from seated to loaded.
+
+    `lateral_um` towards the load, `axial_um` into the bone, `rotation_deg` about the axis.
+    """
+
+    height_mm: float
+    lateral_um: float
+    axial_um: float
+    rotation_deg: float
+
+    @property
+    def total_um(self) -> float:
+        """Length of the movement."""
+        return float(np.hypot(self.lateral_um, self.axial_um))
+
+
+def micromotion(seated: Seated, loaded: ContactState) -> Micromotion:
+    """Return the interface motion from the seated to the loaded state."""
+    layer = seated.layer
+    change = loaded.w - loaded.fourier.embedded(seated.state.w)
+    normal, along, theta = layer.local(loaded.fourier.values(change, MAP_ANGLES)) * UM_PER_MM
+    return Micromotion(
+        depth_mm=-layer.height_mm,
+        radius_mm=layer.radius_mm,
+        angles=MAP_ANGLES,
+        held=layer.held,
+        weight_mm2=layer.weight_mm2,
+        sliding_um=np.hypot(along, theta),
+        opening_um=-normal,
+    )
+
+
+def head_movement(seated: Seated, loaded: ContactState, resultant: Resultant) -> HeadMovement:
+    """Return the movement of the axis at the load's height.
+
+    Above the abutment's top the axis is the straight continuation of the top (no load acts there).
+    """
+    site = seated.site
+    basis = site.pair.implant.basis
+    top = site.case.implant.abutment_height_mm
+    height = resultant.height_mm
+    axisymmetric, around = implant_motion(seated, loaded, resultant)
+    face = basis.mesh.p[:, np.abs(basis.mesh.p[1] - top) < 1e-9]
+    rim = float(face[0].max())
+    on_axis = basis.probes(np.array([[0.0], [min(height, top)]]))
+    on_rim = basis.probes(np.array([[rim], [top]]))
+    tilt = -float((on_rim @ around[:, 2]).item()) / rim
+    lateral = float((on_axis @ around[:, 0]).item()) + tilt * max(height - top, 0.0)
+    axial = -float((on_axis @ axisymmetric[:, 0, 2]).item())
+    twist = -float((on_rim @ axisymmetric[:, 1, 1]).item()) / rim
+    return HeadMovement(
+        height_mm=height,
+        lateral_um=lateral * UM_PER_MM,
+        axial_um=axial * UM_PER_MM,
+        rotation_deg=float(np.degrees(twist)),
+    )
+
+
+def implant_motion(
+    seated: Seated, loaded: ContactState, resultant: Resultant
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return the implant's change of displacement from seated to loaded [mm].
+
+    Harmonic 0 in both families (n, 2, 3) and harmonic 1 of the first family (n, 3): u, v, w at the n
+    nodes of the implant. By equation (8), u_i = (S_i + S_b)⁻¹ (f + S_b w) on the wall.
+    """
+    site = seated.site
+    change = loaded.w - loaded.fourier.embedded(seated.state.w)
+    on_top = resultant.on_top(site.case.implant.abutment_height_mm)
+    nodes = site.pair.implant.nodes_mm.shape[1]
+    first = np.zeros((nodes, 2, 3))
+    second = np.zeros((nodes, 3))
+    for family, n in ((0, 0), (1, 0), (0, 1)):
+        if family >= change.shape[0] or n >= change.shape[1]:
+            continue
+        acting = [int(n == 1), int(n == 1), int((family, n) == (0, 0)), family]
+        field = _recovered(site, n, change[family, n].ravel(), on_top * acting)
+        if n == 0:
+            first[:, family] = field
+        else:
+            second = field
+    return first, second
+
+
+def _recovered(
+    site: Site, n: int, w: NDArray[np.float64], on_top: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    harmonic = site.loaded[n]
+    expand = site.series.expand[n]
+    free = _free_values(expand, w)
+    wall = la.cho_solve(
+        harmonic.bonded, harmonic.condensed @ on_top + harmonic.bone_schur @ free
+    )
+    field = harmonic.body.recovered(wall, harmonic.loads @ on_top, harmonic.interior)
+    return field.reshape(-1, 3)
+
+
+def _free_values(expand: sp.csc_array, w: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return admissible values whose expansion is w: each column's first row is the value itself."""
+    return w[expand.indices[expand.indptr[:-1]]]
+
+
+def resultant_of_tractions(layer: Layer, state: ContactState) -> NDArray[np.float64]:
+    """Return what the bone takes, (6,): F_x, F_y, F_z [N] and M_x, M_y, M_z about the crest [N·mm].
+
+    Summed from the tractions of the law, independent of the stiffness that they came from.
+    """
+    fourier = state.fourier
+    f_r, f_t, f_z = np.moveaxis(layer.nodal_forces(state.tractions.traction), -1, 0)
+    angles, (f_r, f_t, f_z) = _whole_circle(fourier.angles, np.stack([f_r, f_t, f_z]), fourier.twin)
+    weight = 2 * np.pi / len(angles)
+    r, z = layer.nodes_mm[:, :, None]
+    cosine, sine = np.cos(angles), np.sin(angles)
+    f_x, f_y = f_r * cosine - f_t * sine, f_r * sine + f_t * cosine
+    x, y = r * cosine, r * sine
+    parts = (f_x, f_y, f_z, y * f_z - z * f_y, z * f_x - x * f_z, x * f_y - y * f_x)
+    return weight * np.array([np.sum(part) for part in parts])
+
+
+def _whole_circle(
+    angles: NDArray[np.float64], parts: NDArray[np.float64], twin: bool
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return angles (a,) and parts (3, m, a), r θ z, on the whole circle.
+
+    Without the twin family the θ part is odd and the others are even. A single angle stands for an
+    axisymmetric field and is repeated.
+    """
+    if len(angles) == 1:
+        count = 8
+        return np.arange(count) * 2 * np.pi / count, np.repeat(parts, count, axis=2)
+    if twin:
+        return angles, parts
+    mirrored = parts[:, :, ::-1] * np.array([1.0, -1.0, 1.0])[:, None, None]
+    return (
+        np.concatenate([angles, 2 * np.pi - angles[::-1]]),
+        np.concatenate([parts, mirrored], axis=2),
+    )

@@ -1,0 +1,174 @@
+"""The half-section as polygons: implant, bone layers and gaps, in the plane r ≥ 0.
+
+::
+
+        z ▲        abutment
+          │──────┐
+          │      │              z = 0: crest of the bone
+          │      └─┬───────────────────────┐
+          │  im-   │ gap │  cortical       │
+          │  plant >     ├─────────────────┤
+          │       <──────┘                 │
+          │        >  hold  trabecular     │
+          │       <                        │
+          └────────┘                       │
+          │                                │
+          └────────────────────────────────┴──▶ r
+
+Numpy only: no mesh, no file. A thread is a stack of rings of the true thread section; a helix has
+no axisymmetric form (docs/theory.md says what that leaves out).
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from stillroot.case import Case, Implant
+
+IMPLANT, CORTICAL, TRABECULAR, GAP = "implant", "cortical", "trabecular", "gap"
+"""The names of the regions, in one place."""
+
+SNAP_MM = 0.05
+"""A bone layer or hold that ends this near to a corner of the thread ends on it: no sliver is left."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Region:
+    """A named closed polygon: `corners_mm` (k, 2), columns r and z, counter-clockwise or not."""
+
+    name: str
+    corners_mm: NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Outline:
+    """The half-section of one implant in its site.
+
+    `wall_mm` (k, 2) runs along the implant from the crest (z = 0) to the tip on the axis.
+    `regions` are closed polygons; where they overlap the earlier one wins, so the implant is cut
+    out of the gap and both out of the bone.
+    """
+
+    wall_mm: NDArray[np.float64]
+    regions: tuple[Region, ...]
+    block_radius_mm: float
+    block_depth_mm: float
+
+    def fingerprint(self) -> str:
+        """Return a hash of the geometry to 1 nm: what a stored mesh is keyed to."""
+        content = [
+            [region.name, (np.round(region.corners_mm, 6) + 0.0).tolist()]
+            for region in self.regions
+        ]
+        return hashlib.sha256(json.dumps(content).encode()).hexdigest()[:16]
+
+
+def outline_of(case: Case) -> Outline:
+    """Return the outline of a case."""
+    implant, bone, socket = case.implant, case.bone, case.socket
+    wall = implant_wall(implant)
+    radius, depth = bone.radius_mm, bone.depth_mm
+    top = implant.abutment_height_mm
+    abutment = implant.abutment_diameter_mm / 2
+    body = np.vstack([wall, [[0.0, top], [abutment, top], [abutment, 0.0]]])
+    regions = [Region(name=IMPLANT, corners_mm=_without_repeats(body))]
+    for stretch in gaps_between(socket.holds_mm, implant.length_mm):
+        above, below = (_on_corner(depth, wall) for depth in stretch)
+        floor = below + socket.gap_width_mm if below >= implant.length_mm else below
+        reach = _widest(wall, above, below) + socket.gap_width_mm
+        regions.append(_rectangle(GAP, reach, -above, -floor))
+    cortical = min(_on_corner(bone.cortical_thickness_mm, wall), depth)
+    if cortical > 0:
+        regions.append(_rectangle(CORTICAL, radius, 0.0, -cortical))
+    if cortical < depth:
+        regions.append(_rectangle(TRABECULAR, radius, -cortical, -depth))
+    return Outline(
+        wall_mm=wall, regions=tuple(regions), block_radius_mm=radius, block_depth_mm=depth
+    )
+
+
+def gaps_between(
+    holds_mm: tuple[tuple[float, float], ...], length_mm: float
+) -> tuple[tuple[float, float], ...]:
+    """Return the stretches (top, bottom) [mm below the crest] of [0, length] that no hold covers."""
+    ends = [0.0, *(depth for hold in holds_mm for depth in hold), length_mm]
+    return tuple(
+        (above, below)
+        for above, below in zip(ends[::2], ends[1::2], strict=True)
+        if below - above > 1e-9
+    )
+
+
+def implant_wall(implant: Implant) -> NDArray[np.float64]:
+    """Return the wall (k, 2) [mm] from the crest to the tip on the axis."""
+    if implant.outline_mm is not None:
+        wall = np.asarray(implant.outline_mm, dtype=float)
+    else:
+        wall = _threaded_wall(implant)
+    if wall[-1, 0] > 0:
+        wall = np.vstack([wall, [0.0, wall[-1, 1]]])
+    return wall
+
+
+def _threaded_wall(implant: Implant) -> NDArray[np.float64]:
+    """Neck at full diameter, then flank, root, flank, crest flat over and over, then the flat end.
+
+    Radii shrink with depth by the tangent of the taper.
+    """
+    thread, length = implant.thread, implant.length_mm
+    crest = implant.diameter_mm / 2
+    points = [(crest, 0.0)]
+    if thread.form != "none":
+        start, pitch, cut = thread.start_mm, thread.pitch_mm, thread.depth_mm
+        apical, coronal = (cut * np.tan(np.radians(a)) for a in thread.flank_angles_deg)
+        root = pitch - apical - coronal - thread.crest_flat_mm
+        for top in start + pitch * np.arange(int((length - start) / pitch + 1e-9)):
+            points += [
+                (crest, top),
+                (crest - cut, top + apical),
+                (crest - cut, top + apical + root),
+                (crest, top + pitch - thread.crest_flat_mm),
+            ]
+        last = points[-1][1] + thread.crest_flat_mm
+        points.append((crest, last))
+        if length - last > apical:
+            points.append((crest - cut, last + apical))
+    points.append((points[-1][0], length))
+    wall = np.array(points)
+    wall[:, 0] -= np.tan(np.radians(implant.taper_deg)) * wall[:, 1]
+    wall[:, 1] *= -1.0
+    return _without_repeats(wall)
+
+
+def _on_corner(depth_mm: float, wall: NDArray[np.float64]) -> float:
+    """Return a depth, moved to a corner of the wall that is nearer than `SNAP_MM` but not on it."""
+    corners = -wall[:, 1]
+    nearest = float(corners[np.argmin(np.abs(corners - depth_mm))])
+    return nearest if abs(nearest - depth_mm) < SNAP_MM else depth_mm
+
+
+def _rectangle(name: str, radius: float, above: float, below: float) -> Region:
+    corners = [(0.0, below), (radius, below), (radius, above), (0.0, above)]
+    return Region(name=name, corners_mm=np.array(corners))
+
+
+def _widest(wall: NDArray[np.float64], above: float, below: float) -> float:
+    """Return the largest wall radius between two depths, the ends interpolated."""
+    depth = -wall[:, 1]
+    inside = (depth >= above) & (depth <= below)
+    keep = np.concatenate([[True], np.diff(depth) > 0])  # np.interp needs a rising abscissa
+    ends = np.interp([above, below], depth[keep], wall[keep, 0])
+    return float(np.max(np.concatenate([wall[inside, 0], ends])))
+
+
+def _without_repeats(points: NDArray[np.float64]) -> NDArray[np.float64]:
+    gap = np.linalg.norm(np.diff(points, axis=0), axis=1)
+    return points[np.concatenate([[True], gap > 1e-9])]

@@ -1,0 +1,213 @@
+"""A case made ready to be loaded: meshed, assembled, condensed to its wall.
+
+Everything in a `Site` depends on geometry and moduli alone. Friction, interference and loads come later,
+so a study that varies those reuses the site.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import scipy.linalg as la
+
+from stillroot.bodies import BodyPair, take_apart
+from stillroot.condense import body_harmonic, elimination_order
+from stillroot.contact import SeriesStiffness
+from stillroot.harmonics import AXIS_MM, angular_weight, face_loads, unit_stiffness
+from stillroot.interface import layer_on
+from stillroot.materials import Material
+from stillroot.outline import CORTICAL, GAP, TRABECULAR
+
+if TYPE_CHECKING:
+    import scipy.sparse as sp
+    import scipy.sparse.linalg as spla
+    from numpy.typing import NDArray
+
+    from stillroot.bodies import Body
+    from stillroot.case import Case
+    from stillroot.condense import BodyHarmonic
+    from stillroot.harmonics import HarmonicStiffness
+    from stillroot.interface import Layer
+    from stillroot.mesh import HalfSection
+
+HARD_LAYER_MM = 0.002
+"""Stands in for a layer of no thickness: 2 µm of the bone's own modulus (docs/theory.md measures
+what it costs)."""
+
+RESULTANTS = ("lateral", "moment", "axial", "torque")
+"""Unit loads on the abutment's top: along θ = 0 [N], tilting towards θ = 0 [N·mm], along +z [N], about
++z [N·mm]."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class LoadedHarmonic:
+    """Harmonic 0 or 1 of the implant, kept to condense loads and to recover the implant's motion.
+
+    `loads` (3n, 4) are the `RESULTANTS`, zero where they belong to the other harmonic or family;
+    `condensed` (i, 4) the same on the wall; `bonded` Cholesky factors of S_i + S_b.
+    """
+
+    body: BodyHarmonic
+    interior: spla.SuperLU
+    loads: NDArray[np.float64]
+    condensed: NDArray[np.float64]
+    bone_schur: NDArray[np.float64]
+    bonded: tuple[NDArray[np.float64], bool]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Site:
+    """Bodies, wall and series stiffness of a case, in harmonics 0 to `highest`.
+
+    `wall_loads` (4, 2, 2, m, 3): λ_0 of equation (8) for each unit resultant, in both families and
+    harmonics 0 and 1.
+    """
+
+    case: Case
+    pair: BodyPair
+    series: SeriesStiffness
+    loaded: tuple[LoadedHarmonic, LoadedHarmonic]
+    wall_loads: NDArray[np.float64]
+
+    @property
+    def highest(self) -> int:
+        """The highest harmonic."""
+        return len(self.series.free) - 1
+
+    def layer(self, *, interference_um: float | None = None, friction: float | None = None) -> Layer:
+        """Return the interface law; both arguments default to the case's."""
+        face = self.case.interface
+        thickness, share = face.layer_thickness_mm, face.layer_modulus_ratio
+        if thickness == 0:
+            thickness, share = HARD_LAYER_MM, 1.0
+        beside = _modulus_beside(self.case, self.pair)
+        unit = Material(modulus_mpa=1.0, poisson=self.case.bone.poisson)
+        modulus = np.where(self.pair.wall.fill, beside, share * beside)
+        interference = face.interference_um if interference_um is None else interference_um
+        return layer_on(
+            self.pair.wall,
+            normal_stiffness=modulus * unit.oedometric_modulus_mpa / thickness,
+            shear_stiffness=modulus * unit.shear_modulus_mpa / thickness,
+            interference_mm=interference / 1000,
+            glued=face.kind == "bonded",
+            friction=face.friction if friction is None else friction,
+        )
+
+
+def prepare(case: Case, section: HalfSection, highest: int) -> Site:
+    """Assemble and condense a meshed case in harmonics 0 to `highest`."""
+    pair = take_apart(section, keep_gap=case.socket.gap_filled)
+    wall = pair.wall
+    implant_k = implant_stiffness(case, pair.implant)
+    bone_k = bone_stiffness(case, pair.bone)
+    implant_order = elimination_order(implant_k, wall.implant_nodes)
+    bone_order = elimination_order(bone_k, wall.bone_nodes)
+    unfixed = np.zeros(pair.implant.nodes_mm.shape[1], dtype=bool)
+    fixed = supported(case, pair.bone)
+    unit = face_loads(pair.implant.basis, case.implant.abutment_height_mm)
+    m = wall.nodes_mm.shape[1]
+    free, expand, loaded = [], [], []
+    wall_loads = np.zeros((len(RESULTANTS), 2, 2, 3 * m))
+    for n in range(highest + 1):
+        weight = angular_weight(n)
+        implant = body_harmonic(
+            implant_k, n, pair.implant.nodes_mm, implant_order, m, unfixed, weight
+        )
+        bone = body_harmonic(bone_k, n, pair.bone.nodes_mm, bone_order, m, fixed, weight)
+        bone_schur = bone.schur()
+        bonded = la.cho_factor(implant.schur() + bone_schur, check_finite=False)
+        d = bone_schur - bone_schur @ la.cho_solve(bonded, bone_schur, check_finite=False)
+        free.append(0.5 * (d + d.T))
+        expand.append(_wall_expansion(implant, wall.implant_nodes))
+        if n <= 1:
+            columns = np.zeros((len(unfixed) * 3, len(RESULTANTS)))
+            for i, name in enumerate(RESULTANTS):
+                if (name in ("lateral", "moment")) == (n == 1):
+                    columns[:, i] = weight * getattr(unit, name)
+            interior = implant.interior_solver()
+            condensed = implant.condensed_load(columns, interior)
+            on_wall = expand[n] @ (bone_schur @ la.cho_solve(bonded, condensed))
+            for i, name in enumerate(RESULTANTS):
+                wall_loads[i, int(name == "torque"), n] = on_wall[:, i]
+            loaded.append(
+                LoadedHarmonic(
+                    body=implant,
+                    interior=interior,
+                    loads=columns,
+                    condensed=condensed,
+                    bone_schur=bone_schur,
+                    bonded=bonded,
+                )
+            )
+    return Site(
+        case=case,
+        pair=pair,
+        series=SeriesStiffness(free=tuple(free), expand=tuple(expand)),
+        loaded=(loaded[0], loaded[1]),
+        wall_loads=wall_loads.reshape(len(RESULTANTS), 2, 2, m, 3),
+    )
+
+
+def implant_stiffness(case: Case, implant: Body) -> HarmonicStiffness:
+    """Return the stiffness of the implant with its abutment."""
+    material = case.implant.elastic
+    everything = np.arange(implant.basis.nelems)
+    return unit_stiffness(implant.basis, everything, material.poisson, material.modulus_mpa)
+
+
+def bone_stiffness(case: Case, bone: Body) -> HarmonicStiffness:
+    """Return the stiffness of the bone, its layers and any gap fill."""
+    depth = -np.asarray(bone.basis.global_coordinates())[1]
+    total: HarmonicStiffness | None = None
+    for name in (CORTICAL, TRABECULAR, GAP):
+        if name not in bone.names:
+            continue
+        elements = np.flatnonzero(bone.region == bone.names.index(name))
+        if len(elements) == 0:
+            continue
+        modulus = region_modulus(case, name, depth[elements])
+        part = unit_stiffness(bone.basis, elements, case.bone.poisson, modulus)
+        total = part if total is None else total + part
+    if total is None:
+        msg = "the bone has no elements"
+        raise AssertionError(msg)
+    return total
+
+
+def region_modulus(case: Case, name: str, depth_mm: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the modulus [MPa] of a bone region at depths below the crest (any shape)."""
+    if name == CORTICAL:
+        return np.full_like(depth_mm, case.bone.cortical_modulus_mpa)
+    if name == GAP:
+        return np.full_like(depth_mm, case.socket.gap_stiffness_mpa)
+    depths, moduli = np.array(case.bone.trabecular_profile_mpa).T
+    return np.interp(depth_mm, depths, moduli)
+
+
+def supported(case: Case, bone: Body) -> NDArray[np.bool_]:
+    """Return which bone nodes (n,) the far support holds."""
+    r, z = bone.nodes_mm
+    held = z < -case.bone.depth_mm + AXIS_MM
+    if case.bone.support == "all_round":
+        held |= r > case.bone.radius_mm - AXIS_MM
+    return held
+
+
+def _modulus_beside(case: Case, pair: BodyPair) -> NDArray[np.float64]:
+    """Return the modulus (k,) of the bone or fill next to each edge of the wall."""
+    wall, bone = pair.wall, pair.bone
+    depth = -wall.nodes_mm[1, wall.edges[1]]
+    names = np.array(bone.names)[bone.region[wall.bone_elements]]
+    modulus = np.empty(len(depth))
+    for name in np.unique(names):
+        here = names == name
+        modulus[here] = region_modulus(case, str(name), depth[here])
+    return modulus
+
+
+def _wall_expansion(implant: BodyHarmonic, wall_nodes: NDArray[np.int64]) -> sp.csc_array:
+    """Return (3m, k): the admissible wall values of a harmonic to u, v, w of each wall node."""
+    rows = (3 * wall_nodes[:, None] + np.arange(3)).ravel()
+    return implant.to_dofs.tocsr()[rows][:, implant.interior :].tocsc()

@@ -1,0 +1,118 @@
+"""From numbers to words: which band, which load governs, what limits confidence.
+
+The bands overlap in the literature (50 to 150 µm are tolerated figures, Szmukler-Moncler et al. 1998, J
+Biomed Mater Res 43:192-203; integrated and failed implants overlap widely, Kohli, Stoddart, van Arkel
+2021, Sci Rep 11:10797). So a verdict places a number among them and never says pass or fail.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from stillroot.case import Case
+    from stillroot.check import LoadAnswer
+
+NO_PASS_OR_FAIL = "The bands overlap in the literature, so this is a place among them, no pass or fail."
+CAUTION = (
+    "For research and teaching; not a medical device. It decides nothing about a patient: licensed "
+    "practice and local rules decide."
+)
+
+
+def band_of(motion_um: float, bands_um: tuple[float, ...]) -> str:
+    """Return the band that a motion lies in, in words."""
+    below = [band for band in bands_um if band < motion_um]
+    above = [band for band in bands_um if band >= motion_um]
+    if not below:
+        return f"below {bands_um[0]:g} µm"
+    if not above:
+        return f"above {bands_um[-1]:g} µm"
+    return f"{below[-1]:g} to {above[0]:g} µm"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Verdict:
+    """One sentence, and the reasons not to lean on it."""
+
+    sentence: str
+    limits: tuple[str, ...]
+
+    @property
+    def text(self) -> str:
+        """The whole of it."""
+        return " ".join((self.sentence, NO_PASS_OR_FAIL, *self.limits))
+
+
+def verdict_of(case: Case, answers: tuple[LoadAnswer, ...]) -> Verdict:
+    """Return the verdict on the load that moves the implant most."""
+    worst = max(answers, key=lambda answer: answer.peak.total_um)
+    return Verdict(
+        sentence=(
+            f"Peak interface micromotion is {worst.peak.total_um:.{_digits(worst)}f} "
+            f"± {worst.error.total_um:.{_digits(worst)}f} µm ({worst.band}) under "
+            f'"{worst.name}", the governing load, {place_of(worst)}.'
+        ),
+        limits=(*_numerical_limits(case, worst), *_model_limits(case)),
+    )
+
+
+def place_of(answer: LoadAnswer) -> str:
+    """Return where the peak is, in words."""
+    peak = answer.peak
+    depth = "at the crest" if peak.depth_mm < 0.05 else f"{peak.depth_mm:.1f} mm below the crest"
+    return f"{depth}, {side_of(peak.angle_deg, all_round=peak.all_round)}"
+
+
+def side_of(angle_deg: float, *, all_round: bool) -> str:
+    """Return a side of the implant in words; 0° is where the lateral load points."""
+    if all_round:
+        return "all round"
+    turned = abs((angle_deg + 180) % 360 - 180)
+    if turned <= 45:
+        return "on the side the load points to"
+    if turned >= 135:
+        return "on the side the load comes from"
+    return "at the flank of the load"
+
+
+def _digits(answer: LoadAnswer) -> int:
+    return 0 if answer.peak.total_um >= 10 else 1
+
+
+def _numerical_limits(case: Case, worst: LoadAnswer) -> tuple[str, ...]:
+    bands, peak, error = case.threshold.bands_um, worst.peak.total_um, worst.error.total_um
+    limits = []
+    low, high = band_of(max(peak - error, 0), bands), band_of(peak + error, bands)
+    if low != high:
+        limits.append(f"Its numerical error alone reaches from {low} to {high}.")
+    head = band_of(worst.head.total_um, bands)
+    if head != worst.band:
+        limits.append(
+            f"Head movement, {worst.head.total_um:.0f} µm, lies in another band ({head}): it holds the "
+            "elastic give of bone and implant too, and is what a bench gauge reads."
+        )
+    return tuple(limits)
+
+
+def _model_limits(case: Case) -> tuple[str, ...]:
+    """Name the inputs that were assumed and that the peak leans on most."""
+    assumed = []
+    face = case.interface
+    if face.layer_thickness_mm > 0 and not {
+        "layer_thickness_mm",
+        "layer_modulus_ratio",
+    } <= face.model_fields_set:
+        assumed.append("the torn layer of bone at the wall")
+    if face.kind == "frictional" and "friction" not in face.model_fields_set:
+        assumed.append("friction")
+    if face.kind == "frictional" and "interference_um" not in face.model_fields_set:
+        assumed.append("interference")
+    if case.bone.ct_number is not None:
+        assumed.append("the modulus, read from a CT number (a factor of two either way)")
+    elif case.bone.density is not None:
+        assumed.append("the modulus, read from density")
+    if not assumed:
+        return ()
+    return (f"It leans on assumed values: {', '.join(assumed)}.",)
