@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from stillroot.case import Case, read_case
-    from stillroot.check import CheckResult, LoadAnswer, check
+    from stillroot.answer import CheckResult, LoadAnswer, check
     from stillroot.errors import (
         CaseError,
         EnvironmentProblem,
@@ -28,14 +28,14 @@ if TYPE_CHECKING:
 _HOME = {
     "Case": "case",
     "CaseError": "errors",
-    "CheckResult": "check",
+    "CheckResult": "answer",
     "EnvironmentProblem": "errors",
-    "LoadAnswer": "check",
+    "LoadAnswer": "answer",
     "MeshError": "errors",
     "NotConverged": "errors",
     "OutputError": "errors",
     "StillrootError": "errors",
-    "check": "check",
+    "check": "answer",
     "read_case": "case",
 }
 

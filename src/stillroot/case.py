@@ -312,8 +312,8 @@ class Implant(Section):
             _refuse(text, "taper_deg" if self.taper_deg else "diameter_mm")
         if self.thread.form != "none" and tip - depth < least:
             text = (
-                f"is deeper than the core allows: {depth:g} mm, of at most {tip - least:.3g} mm that "
-                f"leave a core radius of {least:g} mm at the tip"
+                f"is deeper than the core allows: {depth:g} mm, of at most {tip - least:.3g} mm "
+                f"that leave a core radius of {least:g} mm at the tip"
             )
             _refuse(text, "thread.depth_mm")
         return self

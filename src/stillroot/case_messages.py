@@ -154,7 +154,7 @@ def _what_is_right(detail: ErrorDetails, section: str, key: str, sections: Secti
         "string_type": "must be text, in quotes",
         "string_too_short": "must not be empty",
         "literal_error": f"must be one of {str(context.get('expected')).replace(chr(39), chr(34))}",
-        "model_type": f"must be a table, [{name}], with its keys below",
+        "model_type": f"must be a table, {_heading(key)}, with its keys below",
         "tuple_type": "must be a list, in square brackets",
     }
     return texts.get(kind, detail["msg"])
@@ -162,6 +162,12 @@ def _what_is_right(detail: ErrorDetails, section: str, key: str, sections: Secti
 
 def _bound(context: Mapping[str, object], name: str, key: str) -> str:
     return f"{context.get(name, 0):.12g}{_unit(key)}"
+
+
+def _heading(key: str) -> str:
+    """Return how the table of a key is headed in the file."""
+    plain = _INDEX.sub("", key)
+    return f"[[{plain}]]" if key.endswith("]") else f"[{plain}]"
 
 
 def _name(key: str) -> str:

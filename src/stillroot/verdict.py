@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from stillroot.case import Case
-    from stillroot.check import LoadAnswer
+    from stillroot.answer import LoadAnswer
 
 NO_PASS_OR_FAIL = "The bands overlap in the literature, so this is a place among them, no pass or fail."
 CAUTION = (

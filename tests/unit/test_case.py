@@ -378,7 +378,7 @@ REFUSED: list[tuple[dict[str, Any], str, str]] = [
     ),
     ({"implant__lenght_mm": 10}, "implant.lenght_mm = 10", "did you mean implant.length_mm?"),
     ({"implant__pitch_mm": 0.8}, "implant.pitch_mm = 0.8", "did you mean implant.thread.pitch_mm?"),
-    ({"bone__colour": "white"}, 'bone.colour = "white"', "known here: bone.cortical_thickness_mm"),
+    ({"bone__colour": "white"}, 'bone.colour = "white"', "known here: cortical_thickness_mm"),
     ({"load": []}, "load = []", "did you mean loads?"),
     ({"sockets": {}}, "sockets", "did you mean socket?"),
     ({"title": None}, "title", "is missing"),
@@ -387,7 +387,7 @@ REFUSED: list[tuple[dict[str, Any], str, str]] = [
     ({"loads": None}, "loads", "is missing"),
     ({"loads": []}, "loads = []", "must hold at least 1"),
     ({"loads": {"name": "a", "axial_n": 1}}, "loads", "[[loads]]"),
-    ({"loads": [3]}, "loads[1] = 3", "must be a table"),
+    ({"loads": [3]}, "loads[1] = 3", "must be a table, [[loads]]"),
     ({"implant": 3}, "implant = 3", "must be a table, [implant]"),
     # wrong types
     ({"title": 3}, "title = 3", "must be text"),
