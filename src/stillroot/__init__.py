@@ -14,8 +14,8 @@ import importlib
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from stillroot.case import Case, read_case
     from stillroot.answer import CheckResult, LoadAnswer, check
+    from stillroot.case import Case, read_case
     from stillroot.errors import (
         CaseError,
         EnvironmentProblem,

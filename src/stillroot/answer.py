@@ -92,7 +92,8 @@ class CheckResult:
         """Show what a notebook reader wants first."""
         lines = [f"{self.case.title}: {self.verdict.sentence}"]
         lines += [
-            f"  {a.name}: {a.peak.total_um:.1f} ± {a.error.total_um:.1f} µm, head {a.head.total_um:.0f} µm"
+            f"  {a.name}: {a.peak.total_um:.1f} ± {a.error.total_um:.1f} µm, "
+            f"head movement {a.head.total_um:.0f} µm"
             for a in self.loads
         ]
         return "\n".join(lines)
@@ -159,9 +160,7 @@ def check(case: Case, *, progress: Callable[[str], None] = lambda _: None) -> Ch
 def resultant_of(item: Load) -> Resultant:
     """Return the load of a case as forces at a height."""
     axial, lateral, torque = item.components
-    return Resultant(
-        axial_n=axial, lateral_n=lateral, torque_nmm=torque, height_mm=item.height_mm
-    )
+    return Resultant(axial_n=axial, lateral_n=lateral, torque_nmm=torque, height_mm=item.height_mm)
 
 
 def versions() -> dict[str, str]:

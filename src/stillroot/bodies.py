@@ -146,7 +146,7 @@ def _edge_nodes(body: Body, facets: NDArray[np.int64]) -> NDArray[np.int64]:
 def _normals(
     nodes: NDArray[np.float64], edges: NDArray[np.int64], beyond: NDArray[np.float64]
 ) -> NDArray[np.float64]:
-    """Unit normals (2, k) of the edges that point to the places `beyond` (2, k)."""
+    """Return unit normals (2, k) of the edges that point to the places `beyond` (2, k)."""
     along = nodes[:, edges[2]] - nodes[:, edges[0]]
     normal = np.stack([along[1], -along[0]]) / np.linalg.norm(along, axis=0)
     side = np.sum(normal * (beyond - nodes[:, edges[1]]), axis=0)

@@ -91,9 +91,7 @@ def _number_written(value: object) -> str:
         return "a number of thousands of digits"
 
 
-def problems_of(
-    error: ValidationError, data: Mapping[str, object], sections: Sections
-) -> list[Problem]:
+def problems_of(error: ValidationError, data: Mapping[str, object], sections: Sections) -> list[Problem]:
     """Turn pydantic's errors about raw data into ours, without those that follow from another."""
     problems, explained, missing = [], set(), set()
     for detail in error.errors():
@@ -112,9 +110,7 @@ def problems_of(
     return [p for p in problems if not (p.key in missing and p.key in explained)]
 
 
-def _place(
-    detail: ErrorDetails, data: Mapping[str, object], sections: Sections
-) -> tuple[str, str, str]:
+def _place(detail: ErrorDetails, data: Mapping[str, object], sections: Sections) -> tuple[str, str, str]:
     """Return the key as a user counts, the section that holds it, and the value as written.
 
     The way ends early where the file holds one value and the checked case a list.

@@ -120,6 +120,4 @@ def body_harmonic(
     to_dofs, node = admissible(nodes_mm, n, order, fixed)
     at_interface = np.isin(node, order[len(order) - interface_count :])
     k = to_dofs.T @ (angular_weight * stiffness.of(n)).tocsc() @ to_dofs
-    return BodyHarmonic(
-        to_dofs=to_dofs, interior=int(np.sum(~at_interface)), stiffness=k.tocsc()
-    )
+    return BodyHarmonic(to_dofs=to_dofs, interior=int(np.sum(~at_interface)), stiffness=k.tocsc())

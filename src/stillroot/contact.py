@@ -163,10 +163,11 @@ def follow(
 
 
 def _not_converged(stage: str, reached: float, history: tuple[float, ...]) -> NotConverged:
+    last = ", ".join(f"{r:.0e}" for r in history[-5:])
     text = (
-        f"{stage}: no equilibrium was found beyond {reached:.0%} of it. The implant may slip out, turn or "
-        f"tip under it; lower the load, or raise friction, interference or engagement. Residuals of the "
-        f"last solve: {', '.join(f'{r:.0e}' for r in history[-5:])} (wanted: {TOLERANCE:.0e})"
+        f"{stage}: no equilibrium was found beyond {reached:.0%} of it. The implant may slip out, "
+        "turn or tip under it; lower the load, or raise friction, interference or engagement. "
+        f"Residuals of the last solve: {last} (wanted: {TOLERANCE:.0e})"
     )
     return NotConverged(text, stage=stage, residual_history=history)
 

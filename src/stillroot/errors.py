@@ -64,9 +64,7 @@ class NotConverged(StillrootError):  # noqa: N818 - says what happened
 
     exit_code = 3
 
-    def __init__(
-        self, message: str, *, stage: str, residual_history: tuple[float, ...] = ()
-    ) -> None:
+    def __init__(self, message: str, *, stage: str, residual_history: tuple[float, ...] = ()) -> None:
         super().__init__(message)
         self.stage = stage
         self.residual_history = residual_history

@@ -60,9 +60,7 @@ class HarmonicStiffness:
 
     def __add__(self, other: HarmonicStiffness) -> HarmonicStiffness:
         """Return the stiffness of two regions of one body together."""
-        return HarmonicStiffness(
-            a0=self.a0 + other.a0, a1=self.a1 + other.a1, a2=self.a2 + other.a2
-        )
+        return HarmonicStiffness(a0=self.a0 + other.a0, a1=self.a1 + other.a1, a2=self.a2 + other.a2)
 
     def scaled(self, factor: float) -> HarmonicStiffness:
         """Return the stiffness with every modulus multiplied by `factor`."""
@@ -136,9 +134,7 @@ def unit_stiffness(
     )
 
 
-def _assemble(
-    local: NDArray[np.float64], dofs: NDArray[np.int64], size: int
-) -> sp.csr_array:
+def _assemble(local: NDArray[np.float64], dofs: NDArray[np.int64], size: int) -> sp.csr_array:
     rows = np.repeat(dofs, 18, axis=1).ravel()
     columns = np.tile(dofs, (1, 18)).ravel()
     return sp.coo_array((local.ravel(), (rows, columns)), shape=(size, size)).tocsr()

@@ -161,9 +161,7 @@ class Tangent:
     def times(self, change: NDArray[np.float64]) -> NDArray[np.float64]:
         """Return the change of traction (3, p, a) for a change of w (3, p, a)."""
         along, theta = (
-            self.coupling[i] * change[0]
-            + self.shear[i, 0] * change[1]
-            + self.shear[i, 1] * change[2]
+            self.coupling[i] * change[0] + self.shear[i, 0] * change[1] + self.shear[i, 1] * change[2]
             for i in (0, 1)
         )
         return np.stack([self.normal * change[0], along, theta])
@@ -205,9 +203,7 @@ def _law(layer: Layer, gap: NDArray[np.float64], slip_mm: NDArray[np.float64]) -
     limit = layer.friction * pressure
     sliding = (size > limit) & ~glued
     keep = np.where(sliding, limit / np.where(size > 0, size, 1.0), 1.0)
-    return _Law(
-        pressure=pressure, trial=trial, size=size, keep=keep, closed=closed, sliding=sliding
-    )
+    return _Law(pressure=pressure, trial=trial, size=size, keep=keep, closed=closed, sliding=sliding)
 
 
 def averaged_stiffness(layer: Layer, at: Tangent) -> NDArray[np.float64]:

@@ -36,8 +36,10 @@ LOAD_STEPS = 2
 
 @dataclass(frozen=True, kw_only=True)
 class Resultant:
-    """A load on the implant: force along θ = 0 and pressing in [N] at a height above the crest [mm], and
-    torque about the axis [N·mm]."""
+    """A load on the implant: forces at a height above the crest, and torque about the axis.
+
+    `lateral_n` points along θ = 0; `axial_n` is positive pressing in.
+    """
 
     lateral_n: float = 0.0
     axial_n: float = 0.0
@@ -131,9 +133,7 @@ def load(
             path.append(((k + i / steps) / len(resultants), wall_load(site, fourier, part)))
         before = after
     scale = max(float(np.linalg.norm(seated.precondition.solve(w))) for _, w in path)
-    return follow(
-        site.series, seated.layer, start, path, seated.precondition, stage=name, scale=scale
-    )
+    return follow(site.series, seated.layer, start, path, seated.precondition, stage=name, scale=scale)
 
 
 def wall_load(site: Site, fourier: Fourier, on_top: NDArray[np.float64]) -> NDArray[np.float64]:

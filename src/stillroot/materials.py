@@ -7,9 +7,12 @@ read again in it.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -64,9 +67,7 @@ STRAIN_RATE_PER_S = 0.01
 """Strain rate at which Carter & Hayes is read: assumption. A tenfold error moves E by 15 %."""
 
 
-def carter_hayes_1977(
-    density_g_cm3: float, *, strain_rate_per_s: float = STRAIN_RATE_PER_S
-) -> float:
+def carter_hayes_1977(density_g_cm3: float, *, strain_rate_per_s: float = STRAIN_RATE_PER_S) -> float:
     """E [MPa] = 3790 · (strain rate)^0.06 · ρ³.
 
     Carter & Hayes 1977, J Bone Joint Surg Am 59:954-962. Read in a later

@@ -135,9 +135,7 @@ def _add_surfaces(gmsh: Any, outline: Outline) -> tuple[dict[int, int], list[int
 
 def _add_polygon(occ: Any, corners_mm: NDArray[np.float64]) -> int:
     points = [occ.addPoint(r, z, 0.0) for r, z in corners_mm]
-    lines = [
-        occ.addLine(a, b) for a, b in zip(points, points[1:] + points[:1], strict=True)
-    ]
+    lines = [occ.addLine(a, b) for a, b in zip(points, points[1:] + points[:1], strict=True)]
     return int(occ.addPlaneSurface([occ.addCurveLoop(lines)]))
 
 

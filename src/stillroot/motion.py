@@ -189,9 +189,7 @@ def _recovered(
     harmonic = site.loaded[n]
     expand = site.series.expand[n]
     free = _free_values(expand, w)
-    wall = la.cho_solve(
-        harmonic.bonded, harmonic.condensed @ on_top + harmonic.bone_schur @ free
-    )
+    wall = la.cho_solve(harmonic.bonded, harmonic.condensed @ on_top + harmonic.bone_schur @ free)
     field = harmonic.body.recovered(wall, harmonic.loads @ on_top, harmonic.interior)
     return field.reshape(-1, 3)
 

@@ -65,8 +65,7 @@ class Outline:
     def fingerprint(self) -> str:
         """Return a hash of the geometry to 1 nm: what a stored mesh is keyed to."""
         content = [
-            [region.name, (np.round(region.corners_mm, 6) + 0.0).tolist()]
-            for region in self.regions
+            [region.name, (np.round(region.corners_mm, 6) + 0.0).tolist()] for region in self.regions
         ]
         return hashlib.sha256(json.dumps(content).encode()).hexdigest()[:16]
 
@@ -78,7 +77,7 @@ def outline_of(case: Case) -> Outline:
     radius, depth = bone.radius_mm, bone.depth_mm
     top = implant.abutment_height_mm
     abutment = implant.abutment_diameter_mm / 2
-    body = np.vstack([wall, [[0.0, top], [abutment, top], [abutment, 0.0]]])
+    body = np.vstack([[[abutment, 0.0]], wall, [[0.0, top], [abutment, top]]])
     regions = [Region(name=IMPLANT, corners_mm=_without_repeats(body))]
     for stretch in gaps_between(socket.holds_mm, implant.length_mm):
         above, below = (_on_corner(depth, wall) for depth in stretch)
@@ -90,9 +89,7 @@ def outline_of(case: Case) -> Outline:
         regions.append(_rectangle(CORTICAL, radius, 0.0, -cortical))
     if cortical < depth:
         regions.append(_rectangle(TRABECULAR, radius, -cortical, -depth))
-    return Outline(
-        wall_mm=wall, regions=tuple(regions), block_radius_mm=radius, block_depth_mm=depth
-    )
+    return Outline(wall_mm=wall, regions=tuple(regions), block_radius_mm=radius, block_depth_mm=depth)
 
 
 def gaps_between(

@@ -7,8 +7,11 @@ from __future__ import annotations
 
 import csv
 import math
-from collections.abc import Sequence
 from itertools import pairwise
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
 
 Point = tuple[float, float]
 
@@ -74,9 +77,7 @@ def _crossing(chain: Sequence[Point]) -> tuple[int, int] | None:
 
     Swept by depth, so that only segments which share a depth are compared.
     """
-    spans = sorted(
-        (min(a[1], b[1]), max(a[1], b[1]), i) for i, (a, b) in enumerate(pairwise(chain))
-    )
+    spans = sorted((min(a[1], b[1]), max(a[1], b[1]), i) for i, (a, b) in enumerate(pairwise(chain)))
     for k, (_, high, i) in enumerate(spans):
         for low, _, j in spans[k + 1 :]:
             if low > high:

@@ -112,9 +112,7 @@ def prepare(case: Case, section: HalfSection, highest: int) -> Site:
     wall_loads = np.zeros((len(RESULTANTS), 2, 2, 3 * m))
     for n in range(highest + 1):
         weight = angular_weight(n)
-        implant = body_harmonic(
-            implant_k, n, pair.implant.nodes_mm, implant_order, m, unfixed, weight
-        )
+        implant = body_harmonic(implant_k, n, pair.implant.nodes_mm, implant_order, m, unfixed, weight)
         bone = body_harmonic(bone_k, n, pair.bone.nodes_mm, bone_order, m, fixed, weight)
         bone_schur = bone.schur()
         bonded = la.cho_factor(implant.schur() + bone_schur, check_finite=False)

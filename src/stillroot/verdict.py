@@ -7,14 +7,15 @@ Biomed Mater Res 43:192-203; integrated and failed implants overlap widely, Kohl
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from stillroot.case import Case
     from stillroot.answer import LoadAnswer
+    from stillroot.case import Case
 
-NO_PASS_OR_FAIL = "The bands overlap in the literature, so this is a place among them, no pass or fail."
+NO_LINE = "The bands overlap in the literature, so this is a place among them, no pass or fail."
 CAUTION = (
     "For research and teaching; not a medical device. It decides nothing about a patient: licensed "
     "practice and local rules decide."
@@ -42,7 +43,7 @@ class Verdict:
     @property
     def text(self) -> str:
         """The whole of it."""
-        return " ".join((self.sentence, NO_PASS_OR_FAIL, *self.limits))
+        return " ".join((self.sentence, NO_LINE, *self.limits))
 
 
 def verdict_of(case: Case, answers: tuple[LoadAnswer, ...]) -> Verdict:
@@ -50,8 +51,8 @@ def verdict_of(case: Case, answers: tuple[LoadAnswer, ...]) -> Verdict:
     worst = max(answers, key=lambda answer: answer.peak.total_um)
     return Verdict(
         sentence=(
-            f"Peak interface micromotion is {worst.peak.total_um:.{_digits(worst)}f} "
-            f"± {worst.error.total_um:.{_digits(worst)}f} µm ({worst.band}) under "
+            "Peak interface micromotion is "
+            f"{with_error(worst.peak.total_um, worst.error.total_um)} µm ({worst.band}) under "
             f'"{worst.name}", the governing load, {place_of(worst)}.'
         ),
         limits=(*_numerical_limits(case, worst), *_model_limits(case)),
@@ -77,8 +78,21 @@ def side_of(angle_deg: float, *, all_round: bool) -> str:
     return "at the flank of the load"
 
 
-def _digits(answer: LoadAnswer) -> int:
-    return 0 if answer.peak.total_um >= 10 else 1
+def with_error(value: float, error: float) -> str:
+    """Return "12.3 ± 0.4": the error is rounded up, and both end on the same digit.
+
+    >>> with_error(67.72, 0.31), with_error(408.2, 4.1), with_error(5.61, 0.004)
+    ('67.7 ± 0.4', '408 ± 5', '5.6 ± 0.1')
+    """
+    digits = 0 if value >= 100 else 1
+    step = 10**-digits
+    return f"{value:.{digits}f} ± {max(math.ceil(error / step), 1) * step:.{digits}f}"
+
+
+def rounded(value: float) -> str:
+    """Return a motion with one digit below 100 µm and none above; never "-0.0"."""
+    digits = 0 if abs(value) >= 100 else 1
+    return f"{round(value, digits) + 0.0:.{digits}f}"
 
 
 def _numerical_limits(case: Case, worst: LoadAnswer) -> tuple[str, ...]:
@@ -100,10 +114,14 @@ def _model_limits(case: Case) -> tuple[str, ...]:
     """Name the inputs that were assumed and that the peak leans on most."""
     assumed = []
     face = case.interface
-    if face.layer_thickness_mm > 0 and not {
-        "layer_thickness_mm",
-        "layer_modulus_ratio",
-    } <= face.model_fields_set:
+    if (
+        face.layer_thickness_mm > 0
+        and not {
+            "layer_thickness_mm",
+            "layer_modulus_ratio",
+        }
+        <= face.model_fields_set
+    ):
         assumed.append("the torn layer of bone at the wall")
     if face.kind == "frictional" and "friction" not in face.model_fields_set:
         assumed.append("friction")

@@ -1,0 +1,122 @@
+"""The command line: reads, calls, prints. Imports are late, so that `--help` is quick."""
+
+from __future__ import annotations
+
+import os
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from stillroot.errors import StillrootError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+INTERRUPTED = 130
+INTERNAL = 1
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.version_option(package_name="stillroot")
+def cli() -> None:
+    """Will a freshly placed dental implant stay still enough to heal?
+
+    Computes peak micromotion at the bone from how much bone holds the implant. For research and
+    teaching; not a medical device: licensed practice and local rules decide.
+    """
+
+
+@cli.command()
+@click.argument("case_file", metavar="CASE.toml", type=click.Path(path_type=Path))
+@click.option("--json", "as_json", is_flag=True, help="Print the answer as JSON, nothing else.")
+@click.option(
+    "--out",
+    metavar="DIR",
+    type=click.Path(path_type=Path),
+    help="Write result.json, summary.txt, pictures, fields, mesh and the resolved case into DIR.",
+)
+def check(case_file: Path, *, as_json: bool, out: Path | None) -> None:
+    """Answer one case: peak micromotion under each load, against the healing threshold.
+
+    Exit codes: 0 computed, 2 bad input, 3 not converged, 4 something missing on this machine.
+    """
+    from stillroot.answer import check as answer_case  # noqa: PLC0415
+    from stillroot.case import read_case  # noqa: PLC0415
+
+    case = read_case(case_file)
+    if out is not None:
+        from stillroot.export import assert_writable, write_answer  # noqa: PLC0415
+
+        assert_writable(out)
+    with _progress() as tell:
+        result = answer_case(case, progress=tell)
+        if out is not None:
+            tell("writing")
+            write_answer(result, out)
+    if as_json:
+        import json  # noqa: PLC0415
+
+        from stillroot.report import data_of  # noqa: PLC0415
+
+        click.echo(json.dumps(data_of(result), indent=2, ensure_ascii=False))
+    else:
+        from rich.console import Console  # noqa: PLC0415
+
+        from stillroot.report import WIDTH, show  # noqa: PLC0415
+
+        plain = Console()
+        show(result, plain if plain.is_terminal else Console(width=WIDTH, color_system=None))
+        if out is not None:
+            click.echo(f"Written to {out}{os.sep}")
+
+
+class _progress:  # noqa: N801 - reads as a statement
+    """Show on stderr, where that is a terminal, what is being worked on."""
+
+    def __enter__(self) -> Callable[[str], None]:
+        from rich.console import Console  # noqa: PLC0415
+
+        console = Console(stderr=True)
+        self._status = console.status("reading") if console.is_terminal else None
+        if self._status is None:
+            return lambda _: None
+        self._status.start()
+        return self._status.update
+
+    def __exit__(self, *_: object) -> None:
+        if self._status is not None:
+            self._status.stop()
+
+
+def main(arguments: list[str] | None = None) -> None:
+    """Run the command line and exit with its code; an error is one message, never a traceback."""
+    sys.exit(_run(arguments))
+
+
+def _run(arguments: list[str] | None) -> int:
+    try:
+        code = cli.main(arguments, prog_name="stillroot", standalone_mode=False)
+    except click.Abort:
+        _complain("stopped; nothing was written")
+        return INTERRUPTED
+    except click.ClickException as error:
+        error.show()
+        return error.exit_code
+    except StillrootError as error:
+        _complain(str(error))
+        return error.exit_code
+    except Exception as error:
+        if os.environ.get("STILLROOT_DEBUG"):
+            raise
+        _complain(
+            f"an error of the program's own ({type(error).__name__}: {error}). Please report it with "
+            "the case file; STILLROOT_DEBUG=1 shows where it arose."
+        )
+        return INTERNAL
+    return code if isinstance(code, int) else 0
+
+
+def _complain(text: str) -> None:
+    click.echo(f"stillroot: {text}", err=True)

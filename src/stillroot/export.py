@@ -1,0 +1,174 @@
+"""The output folder: written aside first, then moved into place, so that it is whole or not there."""
+
+from __future__ import annotations
+
+import json
+import re
+import shutil
+import tempfile
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from stillroot.case import resolved_toml
+from stillroot.errors import OutputError
+from stillroot.fields import displacement
+from stillroot.report import data_of, text_of
+from stillroot.site import region_modulus
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    import meshio
+    from numpy.typing import NDArray
+
+    from stillroot.answer import CheckResult, LoadAnswer
+    from stillroot.bodies import Body
+
+MARK = "result.json"
+"""The file that tells an earlier answer from somebody's folder."""
+
+
+def write_answer(result: CheckResult, folder: Path) -> None:
+    """Write all files of an answer into `folder`.
+
+    Raises
+    ------
+    OutputError
+        The folder cannot be written, or holds something other than an earlier answer.
+    """
+    from stillroot.figures import pictures  # noqa: PLC0415 - matplotlib is slow to import
+
+    with whole_folder(folder) as aside:
+        (aside / MARK).write_text(json.dumps(data_of(result), indent=2, ensure_ascii=False) + "\n", encoding="utf-8")
+        (aside / "summary.txt").write_text(text_of(result), encoding="utf-8")
+        (aside / "case.toml").write_text(resolved_toml(result.case), encoding="utf-8")
+        _section_mesh(result).write(aside / "mesh.vtu")
+        for answer, name in zip(result.loads, load_file_names(result), strict=True):
+            _load_fields(result, answer).write(aside / f"fields-{name}.vtu")
+        for picture in pictures(result):
+            for kind in ("png", "svg"):
+                picture.figure.savefig(aside / f"{picture.name}.{kind}", dpi=150)
+
+
+def load_file_names(result: CheckResult) -> tuple[str, ...]:
+    """Return a file name for each load: its number and what its name leaves of plain letters."""
+    return tuple(
+        f"{i}-{re.sub('[^a-z0-9]+', '-', answer.name.lower()).strip('-')}".rstrip("-")[:40]
+        for i, answer in enumerate(result.loads, start=1)
+    )
+
+
+def assert_writable(folder: Path) -> None:
+    """Refuse an output folder that could not be written, before any work is done.
+
+    Raises
+    ------
+    OutputError
+        See `write_answer`.
+    """
+    if folder.is_dir():
+        if any(folder.iterdir()) and not (folder / MARK).is_file():
+            msg = (
+                f"--out {folder}: this folder holds other files; name a new or an empty one, or one "
+                "that holds an earlier answer"
+            )
+            raise OutputError(msg)
+    elif folder.exists():
+        msg = f"--out {folder}: this is a file; name a folder"
+        raise OutputError(msg)
+    with whole_folder(folder, keep=False):
+        pass
+
+
+@contextmanager
+def whole_folder(folder: Path, *, keep: bool = True) -> Iterator[Path]:
+    """Yield a folder beside `folder`, and put it in its place when all went well.
+
+    An earlier answer there is replaced. With `keep` False nothing is put in place: a trial.
+    """
+    try:
+        parent = folder.absolute().parent
+        made = [p for p in (parent, *parent.parents) if not p.exists()]
+        parent.mkdir(parents=True, exist_ok=True)
+        aside = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=parent))
+    except OSError as error:
+        msg = f"--out {folder}: cannot be written ({error.strerror}); name a folder that can"
+        raise OutputError(msg) from None
+    try:
+        yield aside
+        if keep:
+            aside.chmod(0o755)
+            if folder.exists():
+                old = Path(tempfile.mkdtemp(prefix=f".{folder.name}-old-", dir=parent))
+                folder.rename(old / folder.name)
+                aside.rename(folder)
+                shutil.rmtree(old)
+            else:
+                aside.rename(folder)
+    except OSError as error:
+        msg = f"--out {folder}: cannot be written ({error.strerror}); name a folder that can"
+        raise OutputError(msg) from None
+    finally:
+        if aside.exists():
+            shutil.rmtree(aside, ignore_errors=True)
+            for empty in made:
+                empty.rmdir() if not keep else None
+
+
+def _section_mesh(result: CheckResult) -> meshio.Mesh:
+    import meshio  # noqa: PLC0415 - slow to import
+
+    section = result.section
+    flat = section.points_mm
+    points = np.column_stack([flat[0], np.zeros(flat.shape[1]), flat[1]])
+    return meshio.Mesh(
+        points, [("triangle", section.triangles.T)], cell_data={"region": [section.region]}
+    )
+
+
+def _load_fields(result: CheckResult, answer: LoadAnswer) -> meshio.Mesh:
+    """Both bodies in the plane of the load, x > 0 where it points: displacement from seated [µm]."""
+    import meshio  # noqa: PLC0415 - slow to import
+
+    seated = result.seated
+    field = displacement(seated, answer.state, answer.resultant)
+    pair = seated.site.pair
+    points, cells, moved, body_of, region, modulus = [], [], [], [], [], []
+    count = 0
+    for index, (body, u) in enumerate(((pair.implant, field.implant), (pair.bone, field.bone))):
+        r, z = body.nodes_mm
+        values = field.fourier.values(u, np.array([0.0, np.pi]))
+        for side, sign in enumerate((1.0, -1.0)):
+            points.append(np.column_stack([sign * r, np.zeros_like(r), z]))
+            cells.append(body.elements.T + count)
+            count += len(r)
+            moved.append(values[:, side] * [sign, sign, 1.0])
+            body_of.append(np.full(len(body.region), index))
+            region.append(body.region)
+            modulus.append(_modulus(result, body))
+    return meshio.Mesh(
+        np.vstack(points),
+        # scikit-fem and VTK both list the mid-sides 01, 12, 02.
+        [("triangle6", np.vstack(cells))],
+        point_data={"displacement_um": 1000 * np.vstack(moved)},
+        cell_data={
+            "body": [np.concatenate(body_of)],
+            "region": [np.concatenate(region)],
+            "modulus_mpa": [np.concatenate(modulus)],
+        },
+    )
+
+
+def _modulus(result: CheckResult, body: Body) -> NDArray[np.float64]:
+    depth = -body.nodes_mm[1, body.elements[:3]].mean(axis=0)
+    modulus = np.empty(len(depth))
+    for index, name in enumerate(body.names):
+        here = body.region == index
+        if name == "implant":
+            modulus[here] = result.case.implant.elastic.modulus_mpa
+        elif np.any(here):
+            modulus[here] = region_modulus(result.case, name, depth[here])
+    return modulus

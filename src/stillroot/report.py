@@ -1,0 +1,145 @@
+"""The answer as text and as plain data. Nothing is computed here."""
+
+from __future__ import annotations
+
+import io
+from typing import TYPE_CHECKING, Any
+
+from stillroot.verdict import CAUTION, NO_LINE, rounded, with_error
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from stillroot.answer import CheckResult, LoadAnswer
+
+WIDTH = 100
+
+
+def show(result: CheckResult, console: Console) -> None:
+    """Print the answer to a console."""
+    from rich import box  # noqa: PLC0415 - slow to import
+    from rich.table import Table  # noqa: PLC0415 - slow to import
+    from rich.text import Text  # noqa: PLC0415
+
+    bands = " / ".join(f"{band:g}" for band in result.case.threshold.bands_um)
+    console.print(Text(result.case.title, style="bold"))
+    console.print(Text(_engagement(result)))
+    table = Table(
+        title=f"Motion from seated to loaded [µm]; bands {bands} µm",
+        title_justify="left",
+        box=box.SIMPLE_HEAD,
+        pad_edge=False,
+    )
+    table.add_column("Load")
+    table.add_column("Peak\nmicromotion", justify="right", no_wrap=True)
+    table.add_column("Band", no_wrap=True)
+    table.add_column("Depth\n[mm]", justify="right")
+    table.add_column("Side", no_wrap=True)
+    table.add_column("Sliding", justify="right")
+    table.add_column("Opening", justify="right")
+    table.add_column("Head\nmovement", justify="right")
+    for a in result.loads:
+        table.add_row(
+            Text(a.name),
+            with_error(a.peak.total_um, a.error.total_um),
+            a.band,
+            f"{a.peak.depth_mm + 0.0:.1f}",
+            _side(a),
+            rounded(a.peak.sliding_um),
+            rounded(a.peak.opening_um),
+            rounded(a.head.total_um),
+        )
+    console.print(table)
+    console.print(
+        Text(
+            "Side: towards or away from where the lateral load points. Opening: negative where the "
+            "gap closes.\nHead movement holds the elastic give of bone and implant as well.\n",
+            style="dim",
+        )
+    )
+    console.print(Text(result.verdict.sentence, style="bold"))
+    for line in (NO_LINE, *result.verdict.limits, CAUTION):
+        console.print(Text(line))
+
+
+def text_of(result: CheckResult) -> str:
+    """Return what `show` prints, without colours, `WIDTH` columns wide."""
+    from rich.console import Console  # noqa: PLC0415 - slow to import
+
+    file = io.StringIO()
+    show(result, Console(file=file, width=WIDTH, color_system=None))
+    return file.getvalue()
+
+
+def data_of(result: CheckResult) -> dict[str, Any]:
+    """Return the answer as plain data for JSON; docs/result.md describes the keys."""
+    return {
+        "title": result.case.title,
+        "engagement_length_mm": result.engagement_length_mm,
+        "engaged_threads": result.engaged_threads,
+        "insertion_torque_ncm": None,
+        "verdict": result.verdict.text,
+        "bands_um": list(result.case.threshold.bands_um),
+        "loads": [_load_data(answer, result.case.threshold.bands_um) for answer in result.loads],
+        "case": result.case.to_dict(),
+        "case_fingerprint": result.case.fingerprint(),
+        "versions": result.versions,
+        "caution": CAUTION,
+    }
+
+
+def _engagement(result: CheckResult) -> str:
+    holds = ", ".join(f"{top:g} to {bottom:g}" for top, bottom in result.case.socket.holds_mm)
+    threads = result.engaged_threads
+    engaged = "" if threads is None else f", {threads:.1f} engaged threads"
+    return (
+        f"Engagement length {result.engagement_length_mm:g} mm{engaged} "
+        f"(held {holds} mm below the crest)"
+    )
+
+
+def _side(answer: LoadAnswer) -> str:
+    peak = answer.peak
+    if peak.all_round:
+        return "all round"
+    turned = abs((peak.angle_deg + 180) % 360 - 180)
+    return "towards" if turned <= 45 else "away" if turned >= 135 else "flank"
+
+
+def _load_data(answer: LoadAnswer, bands_um: tuple[float, ...]) -> dict[str, Any]:
+    peak, motion, head, error = answer.peak, answer.micromotion, answer.head, answer.error
+    load = answer.resultant
+    return {
+        "name": answer.name,
+        "axial_n": load.axial_n,
+        "lateral_n": load.lateral_n,
+        "torque_ncm": load.torque_nmm / 10,
+        "height_mm": load.height_mm,
+        "peak_micromotion_um": peak.total_um,
+        "sliding_um": peak.sliding_um,
+        "opening_um": peak.opening_um,
+        "mean_micromotion_um": motion.mean_um,
+        "p95_micromotion_um": motion.percentile_um(95),
+        "share_above": {f"{band:g}": motion.share_above(band) for band in bands_um},
+        "peak_at": {
+            "depth_mm": peak.depth_mm + 0.0,
+            "radius_mm": peak.radius_mm,
+            "angle_deg": peak.angle_deg,
+            "all_round": peak.all_round,
+        },
+        "head_movement_um": {
+            "lateral": head.lateral_um,
+            "axial": head.axial_um,
+            "total": head.total_um,
+        },
+        "head_rotation_deg": head.rotation_deg,
+        "band": answer.band,
+        "error_um": error.total_um,
+        "error_parts_um": {
+            "mesh": error.mesh_um,
+            "harmonics": error.harmonics_um,
+            "steps": error.steps_um,
+        },
+        "equilibrium_residual": answer.balance,
+        "load_steps": answer.state.steps,
+    }

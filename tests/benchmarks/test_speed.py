@@ -1,0 +1,102 @@
+"""Speed, as ratios in one run. Run with `pytest -m benchmark -s`; never part of the tests.
+
+The case is the one that the budget names: a 10 mm implant with 12 explicit threads, two loads, default
+numerics. Imports are paid before the clock starts.
+"""
+
+import resource
+import time
+
+import numpy as np
+import pytest
+import scipy.sparse as sp
+import scipy.sparse.linalg as spla
+
+from stillroot import Case, check
+from stillroot.answer import prepared_site, resultant_of
+from stillroot.bodies import take_apart
+from stillroot.harmonics import admissible, angular_weight, face_loads
+from stillroot.loading import load, seat
+from stillroot.outline import outline_of
+from stillroot.site import bone_stiffness, implant_stiffness, supported
+from stillroot.stored import half_section
+
+pytestmark = pytest.mark.benchmark
+
+CASE = Case.from_dict(
+    {
+        "title": "twelve threads",
+        "implant": {"diameter_mm": 4.1, "length_mm": 10.0, "thread": {"pitch_mm": 0.8}},
+        "bone": {"cortical_thickness_mm": 1.5, "trabecular_modulus_mpa": 400.0},
+        "loads": [
+            {"name": "oblique", "force_n": 100.0, "angle_deg": 30.0, "height_mm": 8.0},
+            {"name": "lateral", "lateral_n": 20.0, "height_mm": 8.0},
+        ],
+    }
+)
+
+
+SECTION = half_section(outline_of(CASE), CASE.numerics.element_mm)
+
+
+def bonded_linear_solve():
+    """Assemble, weld the wall, factor and solve n = 0 and n = 1 on the mesh of the check."""
+    pair = take_apart(SECTION, keep_gap=True)
+    implant, bone, wall = pair.implant, pair.bone, pair.wall
+    stiffness = implant_stiffness(CASE, implant), bone_stiffness(CASE, bone)
+    unit = face_loads(implant.basis, CASE.implant.abutment_height_mm)
+    n_i, n_b = implant.nodes_mm.shape[1], bone.nodes_mm.shape[1]
+    place = np.arange(n_b) + n_i
+    place[wall.bone_nodes] = wall.implant_nodes
+    used, place = np.unique(np.concatenate([np.arange(n_i), place]), return_inverse=True)
+    rows = (3 * place[n_i:, None] + np.arange(3)).ravel()
+    weld = sp.csr_array((np.ones(3 * n_b), (np.arange(3 * n_b), rows)), shape=(3 * n_b, 3 * len(used)))
+    nodes = np.zeros((2, len(used)))
+    nodes[:, place] = np.hstack([implant.nodes_mm, bone.nodes_mm])
+    fixed = np.zeros(len(used), dtype=bool)
+    fixed[place[n_i:]] = supported(CASE, bone)
+    for n, f in ((0, unit.axial), (1, unit.lateral)):
+        k_i = stiffness[0].of(n).tocoo()
+        k = sp.coo_array((k_i.data, (k_i.row, k_i.col)), shape=(3 * len(used),) * 2).tocsr()
+        k = angular_weight(n) * (k + weld.T @ stiffness[1].of(n) @ weld)
+        t, _ = admissible(nodes, n, np.arange(len(used)), fixed)
+        whole = np.zeros(3 * len(used))
+        whole[: len(f)] = angular_weight(n) * f
+        factors = spla.splu(
+            (t.T @ k @ t).tocsc(),
+            permc_spec="MMD_AT_PLUS_A",
+            diag_pivot_thresh=0.0,
+            options={"SymmetricMode": True},
+        )
+        factors.solve(t.T @ whole)
+
+
+def seconds(action, repeats=3):
+    best = np.inf
+    for _ in range(repeats):
+        start = time.perf_counter()
+        action()
+        best = min(best, time.perf_counter() - start)
+    return best
+
+
+def test_whole_check_against_one_bonded_solve():
+    whole = seconds(lambda: check(CASE))
+    linear = seconds(bonded_linear_solve)
+    memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    print(
+        f"\nwhole check {whole:.2f} s, bonded linear solve {linear:.2f} s: "
+        f"ratio {whole / linear:.1f}; peak memory {memory:.0f} MB"
+    )
+    assert whole / linear <= 15
+    assert memory < 600
+
+
+def test_a_further_load_on_the_same_seat():
+    whole = seconds(lambda: check(CASE))
+    site = prepared_site(CASE)
+    seated = seat(site, site.layer())
+    resultant = resultant_of(CASE.loads[0])
+    further = seconds(lambda: load(seated, [resultant]))
+    print(f"\nfurther load {further:.2f} s of {whole:.2f} s: {further / whole:.3f}")
+    assert further / whole <= 0.1
