@@ -42,7 +42,7 @@ class ErrorEstimate:
 
 
 def estimate_errors(
-    coarse: Site, resultants: tuple[Resultant, ...], peaks_um: tuple[float, ...]
+    coarse: Site, interference_um: float, resultants: tuple[Resultant, ...], peaks_um: tuple[float, ...]
 ) -> tuple[ErrorEstimate, ...]:
     """Return the error of each peak, from a site with elements twice as large.
 
@@ -51,7 +51,7 @@ def estimate_errors(
     NotConverged
         A coarse solve found no equilibrium.
     """
-    seated = seat(coarse, coarse.layer())
+    seated = seat(coarse, coarse.layer(interference_um=interference_um))
     fewer = seated.with_highest(max(coarse.highest - FEWER_HARMONICS, 1))
     estimates = []
     for resultant, fine_um in zip(resultants, peaks_um, strict=True):

@@ -22,7 +22,8 @@ from stillroot.motion import (
 from stillroot.outline import outline_of
 from stillroot.site import prepare
 from stillroot.stored import half_section
-from stillroot.verdict import Verdict, band_of, verdict_of
+from stillroot.torque import Torque, interference_for_torque_um, torque_of
+from stillroot.verdict import Verdict, band_of, verdict_of, with_error
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -65,6 +66,8 @@ class CheckResult:
     case: Case
     section: HalfSection
     seated: Seated
+    interference_um: float
+    torque: Torque | None
     loads: tuple[LoadAnswer, ...]
     verdict: Verdict
     versions: dict[str, str]
@@ -92,7 +95,7 @@ class CheckResult:
         """Show what a notebook reader wants first."""
         lines = [f"{self.case.title}: {self.verdict.sentence}"]
         lines += [
-            f"  {a.name}: {a.peak.total_um:.1f} ± {a.error.total_um:.1f} µm, "
+            f"  {a.name}: {with_error(a.peak.total_um, a.error.total_um)} µm, "
             f"head movement {a.head.total_um:.0f} µm"
             for a in self.loads
         ]
@@ -120,7 +123,8 @@ def check(case: Case, *, progress: Callable[[str], None] = lambda _: None) -> Ch
     progress("assembling and condensing")
     site = prepare(case, section, case.numerics.harmonics)
     progress("seating")
-    seated = seat(site, site.layer())
+    interference = stated_or_found_interference_um(site)
+    seated = seat(site, site.layer(interference_um=interference))
     resultants = tuple(resultant_of(item) for item in case.loads)
     states = []
     for item, resultant in zip(case.loads, resultants, strict=True):
@@ -130,7 +134,7 @@ def check(case: Case, *, progress: Callable[[str], None] = lambda _: None) -> Ch
     progress("estimating the error")
     coarse = prepare(case, half_section(outline, COARSER * element), site.highest)
     peaks = tuple(motion.peak.total_um for motion in motions)
-    errors = estimate_errors(coarse, resultants, peaks)
+    errors = estimate_errors(coarse, interference, resultants, peaks)
     bands = case.threshold.bands_um
     answers = tuple(
         LoadAnswer(
@@ -151,10 +155,20 @@ def check(case: Case, *, progress: Callable[[str], None] = lambda _: None) -> Ch
         case=case,
         section=section,
         seated=seated,
+        interference_um=interference,
+        torque=torque_of(seated),
         loads=answers,
         verdict=verdict_of(case, answers),
         versions=versions(),
     )
+
+
+def stated_or_found_interference_um(site: Site) -> float:
+    """Return the interference of a case, found from the measured torque where that is what it has."""
+    face = site.case.interface
+    if face.measured_torque_ncm is None:
+        return face.interference_um
+    return interference_for_torque_um(site)
 
 
 def resultant_of(item: Load) -> Resultant:

@@ -13,7 +13,7 @@ import numpy as np
 from skfem import Basis, ElementTriP2, MeshTri
 
 from stillroot.errors import MeshError
-from stillroot.outline import GAP, IMPLANT
+from stillroot.outline import GAP, IMPLANT_BODY
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -79,7 +79,7 @@ class BodyPair:
 
 def take_apart(section: HalfSection, *, keep_gap: bool) -> BodyPair:
     """Split a half-section into implant and bone; an empty gap (`keep_gap` False) is left out."""
-    is_implant = section.region == section.names.index(IMPLANT)
+    is_implant = np.isin(section.region, [section.names.index(name) for name in IMPLANT_BODY])
     is_bone = ~is_implant
     if GAP in section.names and not keep_gap:
         is_bone &= section.region != section.names.index(GAP)

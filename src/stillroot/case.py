@@ -101,6 +101,17 @@ LawName = Literal[
     "carter_hayes_1977", "morgan_2003_femoral_neck", "morgan_2003_vertebra", "morgan_2003_pooled"
 ]
 
+FRICTIONAL_KEYS = frozenset(
+    {
+        "friction",
+        "interference_um",
+        "measured_torque_ncm",
+        "cutting_torque_ncm",
+        "retained_pressure",
+    }
+)
+"""Keys of [interface] that a bonded one does not use."""
+
 FLANK_ANGLE_DEG: Mapping[str, float] = MappingProxyType({"v": 30.0, "trapezoid": 15.0, "buttress": 15.0})
 """Default flank angle of the thread forms that have one."""
 
@@ -174,6 +185,10 @@ class Thread(Section):
         unused = self.model_fields_set - {"form"}
         if self.form == "none" and unused:
             _refuse('is not used with form = "none"; leave it out', min(unused))
+        if self.form == "square" and self.crest_flat_mm == 0:
+            _refuse(
+                'must be above 0 mm with form = "square": it is all the width it has', "crest_flat_mm"
+            )
         if self.form == "square" and self.flank_angle_deg is not None:
             text = 'is not used with form = "square", whose flanks are straight across; leave it out'
             _refuse(text, "flank_angle_deg")
@@ -399,6 +414,17 @@ class Bone(Section):
             typical="0.2 to 0.35",
         ),
     ] = 0.30
+    crush_strain: Annotated[
+        float,
+        _about(
+            "Compressive yield strain: while the implant is seated no pressure exceeds this times the "
+            "modulus of the bone beside it.",
+            source="0.70 to 0.85 %: Morgan & Keaveny 2001, J Biomech 34:569-577, from memory; for "
+            "trabecular bone, its use for cortical bone is an assumption",
+            typical="0.007 to 0.0085",
+        ),
+        Field(gt=0, le=0.1),
+    ] = 0.0078
     radius_mm: Annotated[
         Positive,
         _about(
@@ -567,12 +593,39 @@ class Interface(Section):
         float,
         _about(
             "Radial interference of implant and drilled hole. Not with bonded.",
-            source=ASSUMPTION,
-            default="20",
+            source="assumption: it gives ordinary torques, 10 to 80 N·cm, in ordinary bone",
+            default="5",
             typical="0 to 100 µm",
         ),
         Field(ge=0, le=500),
-    ] = Field(default_factory=lambda data: 0.0 if data["kind"] == "bonded" else 20.0)
+    ] = Field(default_factory=lambda data: 0.0 if data["kind"] == "bonded" else 5.0)
+    measured_torque_ncm: Annotated[
+        Positive | None,
+        _about(
+            "Insertion torque that was read, in place of interference_um: the interference that gives "
+            "it is looked for. Only frictional.",
+            default="none",
+            typical="10 to 80 N·cm",
+        ),
+    ] = None
+    cutting_torque_ncm: Annotated[
+        NotNegative,
+        _about(
+            "Part of the insertion torque that cut the thread; the model has friction alone.",
+            source=ASSUMPTION,
+        ),
+    ] = 0.0
+    retained_pressure: Annotated[
+        float,
+        _about(
+            "Share of the seating pressure that is left when the loads act; 1 at placement. Up to 53 % "
+            "is lost in the first 10 min (bovine trabecular bone: Gersie et al. 2024, J Mech Behav "
+            "Biomed Mater 152:106434).",
+            source="assumption: loads at placement",
+            typical="0.5 to 1",
+        ),
+        Field(ge=0, le=1),
+    ] = 1.0
     layer_thickness_mm: Annotated[
         float,
         _about("Thickness of the torn layer of the bone; 0 is hard contact.", source=ASSUMPTION),
@@ -590,10 +643,24 @@ class Interface(Section):
 
     @model_validator(mode="after")
     def _bonded_needs_neither(self) -> Self:
-        unused = self.model_fields_set & {"friction", "interference_um"}
+        unused = self.model_fields_set & FRICTIONAL_KEYS
         if self.kind == "bonded" and unused:
             key = min(unused)
             _refuse('is not used with kind = "bonded"; leave it out', key)
+        return self
+
+    @model_validator(mode="after")
+    def _torque_or_interference(self) -> Self:
+        measured = self.measured_torque_ncm
+        if measured is None:
+            return self
+        if "interference_um" in self.model_fields_set:
+            _refuse("is not used with interference_um; give one of the two", "measured_torque_ncm")
+        if self.friction == 0:
+            _refuse("must be above 0: without friction there is no torque", "friction")
+        if self.cutting_torque_ncm >= measured:
+            text = f"must be below measured_torque_ncm ({measured:g} N·cm), of which it is a part"
+            _refuse(text, "cutting_torque_ncm")
         return self
 
 
@@ -759,7 +826,10 @@ class Case(Section):
         elif self.implant.thread.form == "none":
             implant["thread"] = {"form": "none"}
         if self.interface.kind == "bonded":
-            del interface["friction"], interface["interference_um"]
+            for key in FRICTIONAL_KEYS & interface.keys():
+                del interface[key]
+        elif self.interface.measured_torque_ncm is not None:
+            del interface["interference_um"]
         profile = bone.get("trabecular_modulus_mpa")
         if profile and len(profile) == 1 and profile[0][0] == 0:
             bone["trabecular_modulus_mpa"] = profile[0][1]

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from stillroot.errors import StillrootError
+from stillroot.errors import CaseError, StillrootError
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -51,7 +51,10 @@ def check(case_file: Path, *, as_json: bool, out: Path | None) -> None:
 
         assert_writable(out)
     with _progress() as tell:
-        result = answer_case(case, progress=tell)
+        try:
+            result = answer_case(case, progress=tell)
+        except CaseError as error:
+            raise error if error.file else CaseError(f"{case_file}: {error}") from None
         if out is not None:
             tell("writing")
             write_answer(result, out)

@@ -13,7 +13,7 @@ by semi-smooth Newton, the linear step by GMRES: P⁻¹ is one dense product a h
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -24,7 +24,7 @@ from stillroot.errors import NotConverged
 from stillroot.interface import averaged_stiffness, tangent, tractions
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     import scipy.sparse as sp
     from numpy.typing import NDArray
@@ -39,7 +39,9 @@ GMRES_LIMIT = 150
 SLOW_GMRES = 25
 """Inner iterations above which P is rebuilt from the present state."""
 SHORTEST_STEP = 1 / 64
-"""Of the line search and of the load."""
+"""Of the load."""
+OVERSHOOT, LINE_SEARCH_SLACK, LINE_SEARCH_LIMIT = 0.5, 0.2, 10
+"""When the line search sets in, when it is content, and when it gives up."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -48,6 +50,29 @@ class SeriesStiffness:
 
     free: tuple[NDArray[np.float64], ...]
     expand: tuple[sp.csc_array, ...]
+
+    def forces(self, w: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return D w (f, h, m, 3)."""
+        flat = w.reshape(*w.shape[:2], -1)
+        forces = np.zeros_like(flat)
+        for n in range(w.shape[1]):
+            e = self.expand[n]
+            rows = e.indices[e.indptr[:-1]]  # a column's first row is the free value itself
+            forces[:, n, rows] = flat[:, n, rows] @ self.free[n]
+        return forces.reshape(w.shape)
+
+    def held_along(self, wall_load: NDArray[np.float64], give: float) -> SeriesStiffness:
+        """Return D of n = 0 with one motion of the implant held.
+
+        `wall_load` (3m,) is λ_0 of the unit load along that motion and `give` what it yields to it with
+        a bonded wall. By reciprocity the motion is give · F + λ_0ᵀ w; held at zero it leaves
+        D + λ_0 λ_0ᵀ / give.
+        """
+        expand = self.expand[0]
+        wall_free = expand.T @ wall_load
+        return SeriesStiffness(
+            free=(self.free[0] + np.outer(wall_free, wall_free) / give,), expand=(expand,)
+        )
 
     def preconditioner(self, blocks: NDArray[np.float64]) -> Preconditioner:
         """Return P = D + T for nodal blocks (m, 3, 3) of T."""
@@ -97,22 +122,24 @@ class ContactState:
     residuals: tuple[float, ...]
     steps: int
 
+    def scaled(self, factor: float) -> ContactState:
+        """Return the state with displacement, slip and traction `factor` times as large."""
+        t = self.tractions
+        scaled = replace(t, traction=factor * t.traction, slip_mm=factor * t.slip_mm)
+        return replace(self, w=factor * self.w, tractions=scaled)
+
     def in_expansion(self, fourier: Fourier) -> ContactState:
         """Return an axisymmetric state in a richer expansion."""
         count = len(fourier.angles)
         t = self.tractions
-        return ContactState(
-            w=fourier.embedded(self.w),
-            fourier=fourier,
-            tractions=type(t)(
-                traction=np.repeat(t.traction, count, axis=-1),
-                slip_mm=np.repeat(t.slip_mm, count, axis=-1),
-                closed=np.repeat(t.closed, count, axis=-1),
-                sliding=np.repeat(t.sliding, count, axis=-1),
-            ),
-            residuals=self.residuals,
-            steps=self.steps,
+        repeated = replace(
+            t,
+            traction=np.repeat(t.traction, count, axis=-1),
+            slip_mm=np.repeat(t.slip_mm, count, axis=-1),
+            closed=np.repeat(t.closed, count, axis=-1),
+            sliding=np.repeat(t.sliding, count, axis=-1),
         )
+        return replace(self, w=fourier.embedded(self.w), fourier=fourier, tractions=repeated)
 
 
 def state_tangent(layer: Layer, state: ContactState) -> Tangent:
@@ -130,11 +157,15 @@ def follow(
     *,
     stage: str,
     scale: float,
+    begin: NDArray[np.float64] | None = None,
+    limit: int = NEWTON_LIMIT,
 ) -> ContactState:
     """Follow a load path from a state; the slip of each step is kept for the next.
 
     `path` lists (fraction, λ_0) with λ_0 (f, h, m, 3) [N]. A step that does not converge is halved.
-    `scale` [mm] is the size of response that the residual is measured against.
+    `begin` is the λ_0 that `start` is in equilibrium with (default: none).
+    `limit` is the most Newton iterations of a step. `scale` [mm] is the size of response that the
+    residual is measured against.
 
     Raises
     ------
@@ -142,7 +173,7 @@ def follow(
         A step 1/64 of its size still does not converge.
     """
     state = start
-    done, done_load = 0.0, np.zeros_like(start.w)
+    done, done_load = 0.0, np.zeros_like(start.w) if begin is None else begin
     for fraction, load in path:
         reached = 0.0
         step = 1.0
@@ -150,7 +181,7 @@ def follow(
             step = min(step, 1.0 - reached)
             target = done_load + (reached + step) * (load - done_load)
             try:
-                state = _step(series, layer, state, target, precondition, scale)
+                state = _step(series, layer, state, target, precondition, scale, limit)
             except _Stalled as stalled:
                 step /= 2
                 if step < SHORTEST_STEP:
@@ -187,22 +218,24 @@ def _step(
     load: NDArray[np.float64],
     precondition: Preconditioner,
     scale: float,
+    limit: int,
 ) -> ContactState:
     """Solve (9) by semi-smooth Newton with a line search."""
     fourier, slip = start.fourier, start.tractions.slip_mm
-    w = start.w
     p = precondition
 
-    def residual(w: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    def unbalanced(w: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Return λ_0 - t(w) - D w, and the local gap."""
         gap = layer.local(fourier.values(w))
         t = fourier.moments(layer.nodal_forces(tractions(layer, gap, slip).traction))
-        return w - p.solve(load - t + p.averaged(w)), gap
+        return load - t - series.forces(w), gap
 
+    w = start.w
+    force, gap = unbalanced(w)
     history: list[float] = []
-    r, gap = residual(w)
-    for _ in range(NEWTON_LIMIT):
-        size = float(np.linalg.norm(r))
-        history.append(size / scale)
+    for _ in range(limit):
+        r = p.solve(force)
+        history.append(float(np.linalg.norm(r)) / scale)
         if history[-1] < TOLERANCE:
             return ContactState(
                 w=w,
@@ -211,20 +244,46 @@ def _step(
                 residuals=tuple(history),
                 steps=start.steps + 1,
             )
-        if not np.isfinite(size):
+        if not np.isfinite(history[-1]):
             break
         at = tangent(layer, gap, slip)
         dw, iterations = _newton_direction(layer, fourier, p, at, r, tight=history[-1] < 1e-2)
-        alpha = 1.0  # the largest halved step that lowers the residual, or the shortest one
-        r, gap = residual(w + dw)
-        while np.linalg.norm(r) >= (1 - 1e-3 * alpha) * size and alpha > SHORTEST_STEP:
-            alpha /= 2
-            r, gap = residual(w + alpha * dw)
-        w = w + alpha * dw
+        w, force, gap = _line_search(unbalanced, w, dw, force)
         if iterations > SLOW_GMRES:
             p = series.preconditioner(averaged_stiffness(layer, at))
-            r, gap = residual(w)
     raise _Stalled(tuple(history))
+
+
+def _line_search(
+    unbalanced: Callable[[NDArray[np.float64]], tuple[NDArray[np.float64], NDArray[np.float64]]],
+    w: NDArray[np.float64],
+    dw: NDArray[np.float64],
+    force: NDArray[np.float64],
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """Return w + α dw with its unbalanced force and gap; α = 1 unless that overshoots.
+
+    g(α) = dw · (unbalanced force) falls from g(0) > 0 and is zero at the best α (the line search of
+    Crisfield, Non-linear Finite Element Analysis of Solids and Structures 1, 1991, section 9.2). It is
+    looked for by regula falsi (Illinois) only where the full step lands far beyond it.
+    """
+    start = float(np.sum(dw * force))
+    trial, gap = unbalanced(w + dw)
+    end = float(np.sum(dw * trial))
+    if start <= 0 or end > -OVERSHOOT * start:
+        return w + dw, trial, gap
+    low, high, g_low, g_high = 0.0, 1.0, start, end
+    alpha = 1.0
+    for _ in range(LINE_SEARCH_LIMIT):
+        alpha = low + (high - low) * g_low / (g_low - g_high)
+        trial, gap = unbalanced(w + alpha * dw)
+        g = float(np.sum(dw * trial))
+        if abs(g) < LINE_SEARCH_SLACK * start:
+            break
+        if g > 0:
+            low, g_low, g_high = alpha, g, g_high / 2
+        else:
+            high, g_high, g_low = alpha, g, g_low / 2
+    return w + alpha * dw, trial, gap
 
 
 def _newton_direction(
@@ -236,7 +295,7 @@ def _newton_direction(
     *,
     tight: bool,
 ) -> tuple[NDArray[np.float64], int]:
-    """Solve (I - P⁻¹ (T - t')) dw = -r by GMRES; return dw and the iterations it took."""
+    """Solve (I - P⁻¹ (T - t')) dw = r by GMRES; return dw and the iterations it took."""
 
     def product(flat: NDArray[np.float64]) -> NDArray[np.float64]:
         x = flat.reshape(r.shape)
@@ -253,7 +312,7 @@ def _newton_direction(
     operator = spla.LinearOperator((r.size, r.size), matvec=product, dtype=np.float64)
     dw, _ = spla.gmres(
         operator,
-        -r.ravel(),
+        r.ravel(),
         rtol=1e-3 if tight else 1e-2,
         restart=GMRES_LIMIT,
         maxiter=1,

@@ -39,10 +39,14 @@ def write_answer(result: CheckResult, folder: Path) -> None:
     OutputError
         The folder cannot be written, or holds something other than an earlier answer.
     """
+    from matplotlib import rc_context  # noqa: PLC0415
+
     from stillroot.figures import pictures  # noqa: PLC0415 - matplotlib is slow to import
 
     with whole_folder(folder) as aside:
-        (aside / MARK).write_text(json.dumps(data_of(result), indent=2, ensure_ascii=False) + "\n", encoding="utf-8")
+        (aside / MARK).write_text(
+            json.dumps(data_of(result), indent=2, ensure_ascii=False) + "\n", encoding="utf-8"
+        )
         (aside / "summary.txt").write_text(text_of(result), encoding="utf-8")
         (aside / "case.toml").write_text(resolved_toml(result.case), encoding="utf-8")
         _section_mesh(result).write(aside / "mesh.vtu")
@@ -50,13 +54,16 @@ def write_answer(result: CheckResult, folder: Path) -> None:
             _load_fields(result, answer).write(aside / f"fields-{name}.vtu")
         for picture in pictures(result):
             for kind in ("png", "svg"):
-                picture.figure.savefig(aside / f"{picture.name}.{kind}", dpi=150)
+                # The alt text goes with the picture; no date, so that files repeat byte for byte.
+                about = {"Description": picture.alt, **({"Date": None} if kind == "svg" else {})}
+                with rc_context({"svg.hashsalt": "stillroot"}):
+                    picture.figure.savefig(aside / f"{picture.name}.{kind}", dpi=150, metadata=about)
 
 
 def load_file_names(result: CheckResult) -> tuple[str, ...]:
     """Return a file name for each load: its number and what its name leaves of plain letters."""
     return tuple(
-        f"{i}-{re.sub('[^a-z0-9]+', '-', answer.name.lower()).strip('-')}".rstrip("-")[:40]
+        f"{i}-{re.sub('[^a-z0-9]+', '-', answer.name.lower()).strip('-')}"[:40].rstrip("-")
         for i, answer in enumerate(result.loads, start=1)
     )
 
@@ -115,7 +122,7 @@ def whole_folder(folder: Path, *, keep: bool = True) -> Iterator[Path]:
         if aside.exists():
             shutil.rmtree(aside, ignore_errors=True)
             for empty in made:
-                empty.rmdir() if not keep else None
+                empty.rmdir()
 
 
 def _section_mesh(result: CheckResult) -> meshio.Mesh:

@@ -15,6 +15,7 @@ import scipy.sparse.linalg as spla
 
 from stillroot.condense import body_harmonic, elimination_order
 from stillroot.harmonics import angular_weight
+from stillroot.motion import acting_in
 from stillroot.site import bone_stiffness, implant_stiffness, supported
 
 if TYPE_CHECKING:
@@ -43,7 +44,7 @@ def displacement(seated: Seated, loaded: ContactState, resultant: Resultant) -> 
         seated.state.fourier.moments(layer.nodal_forces(seated.state.tractions.traction))
     )
     change = loaded.w - fourier.embedded(seated.state.w)
-    on_top = resultant.on_top(case.implant.abutment_height_mm)
+    on_sections = resultant.on_sections(case.implant.abutment_height_mm)
     stiffness = implant_stiffness(case, pair.implant), bone_stiffness(case, pair.bone)
     nodes = pair.implant.nodes_mm, pair.bone.nodes_mm
     fixed = np.zeros(nodes[0].shape[1], dtype=bool), supported(case, pair.bone)
@@ -69,8 +70,7 @@ def displacement(seated: Seated, loaded: ContactState, resultant: Resultant) -> 
             expand = body_i.to_dofs.tocsr()[wall_rows][:, body_i.interior :].tocsc()
             load = np.zeros(3 * nodes[0].shape[1])
             if n <= 1:
-                acting = on_top * [n == 1, n == 1, (n, family) == (0, 0), (n, family) == (0, 1)]
-                load = site.loaded[n].loads @ acting
+                load = site.loaded[n].loads @ (on_sections * acting_in(family, n))
             free = u_wall[expand.indices[expand.indptr[:-1]]]
             implant[family, n] = body_i.recovered(free, load, inside).reshape(-1, 3)
     return Displacement(fourier=fourier, implant=implant, bone=bone)

@@ -172,7 +172,7 @@ def admissible(
 
 @dataclass(frozen=True, kw_only=True)
 class FaceLoads:
-    """Unit resultants as tractions on a disc face z = const of radius a, per radian of θ.
+    """Unit resultants as tractions on a disc z = const of radius a, per radian of θ.
 
     Each is a load vector (3n,) of the harmonic and family that `LOADED` names.
     """
@@ -184,7 +184,7 @@ class FaceLoads:
 
 
 def face_loads(basis: Basis, height_mm: float) -> FaceLoads:
-    """Return unit loads on the face z = `height_mm` of a body.
+    """Return unit loads on the disc z = `height_mm` of a body, its end or a section that edges follow.
 
     lateral: 1 N along θ = 0, uniform shear (n = 1, first family);
     moment: 1 N·mm that tilts the axis towards θ = 0, σ_zz = -x/I (n = 1, first family);
@@ -194,7 +194,7 @@ def face_loads(basis: Basis, height_mm: float) -> FaceLoads:
     (Saint-Venant).
     """
     mesh = basis.mesh
-    facets = mesh.facets_satisfying(lambda x: np.abs(x[1] - height_mm) < AXIS_MM, True)
+    facets = mesh.facets_satisfying(lambda x: np.abs(x[1] - height_mm) < AXIS_MM)
     face = basis.boundary(facets, intorder=6)
     r = np.asarray(face.global_coordinates())[0]
     area = np.asarray(face.dx) * r

@@ -3,7 +3,7 @@
 At a point of the wall, with w = u_implant - u_bone, n the normal out of the implant, and δ the
 interference::
 
-    p = k_n ⟨w·n + δ⟩                       pressure, no tension                 (4)
+    p = k_n ⟨w·n + δ⟩, p ≤ p_c              pressure, no tension; crushed at p_c  (4)
     τ = k_t (w_t - s),  |τ| ≤ µ p           stick; s is the slip so far          (5)
     τ = µ p τ*/|τ*|  where the trial τ* = k_t (w_t - s) exceeds µ p              (6)
     k_n = E_oed/t,  k_t = G/t               of the layer, thickness t            (7)
@@ -42,7 +42,7 @@ class Layer:
     `node` (p,) indexes the wall's m nodes; `normal` (2, p): n_r, n_z; `weight_mm2` (p,): area per
     radian; `normal_stiffness`, `shear_stiffness` (p,) [N/mm³]; `interference_mm` (p,);
     `one_sided` (p,): True where (4) to (6) hold, False where the two sides are glued;
-    `held` (p,): True on native bone.
+    `held` (p,): True on native bone; `crush_mpa` (p,): the pressure p_c at which the bone gives way.
     """
 
     nodes_mm: NDArray[np.float64]
@@ -54,6 +54,7 @@ class Layer:
     interference_mm: NDArray[np.float64]
     one_sided: NDArray[np.bool_]
     held: NDArray[np.bool_]
+    crush_mpa: NDArray[np.float64]
     friction: float
 
     @cached_property
@@ -77,6 +78,19 @@ class Layer:
         """Return the layer with another coefficient of friction."""
         return replace(self, friction=friction)
 
+    def settled(self, overlap_mm: NDArray[np.float64]) -> Layer:
+        """Return the layer after seating, where the overlap (p,) beyond crushing is lost for good."""
+        lost = np.clip(overlap_mm - self.crush_mpa / self.normal_stiffness, 0.0, None)
+        return replace(
+            self,
+            interference_mm=self.interference_mm - np.where(self.one_sided, lost, 0.0),
+            crush_mpa=np.full_like(self.crush_mpa, np.inf),
+        )
+
+    def relaxed(self, retained: float) -> Layer:
+        """Return the layer with `retained` times the interference: so much of the pressure is left."""
+        return replace(self, interference_mm=retained * self.interference_mm)
+
     def local(self, values: NDArray[np.float64]) -> NDArray[np.float64]:
         """Return (3, p, a), rows normal, along the wall, round the axis, of nodal (m, a, 3)."""
         r, theta, z = np.moveaxis(values[self.node], -1, 0)
@@ -96,11 +110,12 @@ def layer_on(
     *,
     normal_stiffness: NDArray[np.float64],
     shear_stiffness: NDArray[np.float64],
+    crush_mpa: NDArray[np.float64],
     interference_mm: float,
     glued: bool,
     friction: float,
 ) -> Layer:
-    """Return the layer on a wall; the stiffnesses (k,) [N/mm³] are per edge.
+    """Return the layer on a wall; stiffnesses (k,) [N/mm³] and crushing pressures (k,) are per edge.
 
     The interference acts by the radial part of the wall's normal, so the flat end has none; gap fill
     is glued and has none either.
@@ -120,6 +135,7 @@ def layer_on(
         interference_mm=np.where(held, interference_mm * np.clip(normal[0], 0, None), 0.0),
         one_sided=held & (not glued),
         held=held,
+        crush_mpa=np.repeat(crush_mpa, 3),
         friction=friction,
     )
 
@@ -172,7 +188,7 @@ def tangent(layer: Layer, gap: NDArray[np.float64], slip_mm: NDArray[np.float64]
     law = _law(layer, gap, slip_mm)
     k_n, k_t = layer.normal_stiffness[:, None], layer.shear_stiffness[:, None]
     direction = law.trial / np.where(law.size > 0, law.size, 1.0)
-    normal = np.where(law.closed, k_n, 0.0)
+    normal = np.where(law.closed & ~law.crushed, k_n, 0.0)
     across = np.where(law.sliding, k_t * law.keep, k_t)
     along = np.where(law.sliding, -k_t * law.keep, 0.0)
     shear = along * direction[:, None] * direction[None]
@@ -189,6 +205,7 @@ class _Law:
     size: NDArray[np.float64]
     keep: NDArray[np.float64]
     closed: NDArray[np.bool_]
+    crushed: NDArray[np.bool_]
     sliding: NDArray[np.bool_]
 
 
@@ -198,24 +215,35 @@ def _law(layer: Layer, gap: NDArray[np.float64], slip_mm: NDArray[np.float64]) -
     overlap = gap[0] + layer.interference_mm[:, None]
     closed = (overlap >= 0) | glued
     pressure = np.where(closed, k_n * overlap, 0.0)
+    crushed = (pressure > layer.crush_mpa[:, None]) & ~glued
+    pressure = np.where(crushed, layer.crush_mpa[:, None], pressure)
     trial = k_t * (gap[1:] - slip_mm)
     size = np.hypot(*trial)
     limit = layer.friction * pressure
     sliding = (size > limit) & ~glued
     keep = np.where(sliding, limit / np.where(size > 0, size, 1.0), 1.0)
-    return _Law(pressure=pressure, trial=trial, size=size, keep=keep, closed=closed, sliding=sliding)
+    return _Law(
+        pressure=pressure,
+        trial=trial,
+        size=size,
+        keep=keep,
+        closed=closed,
+        crushed=crushed,
+        sliding=sliding,
+    )
 
 
-def averaged_stiffness(layer: Layer, at: Tangent) -> NDArray[np.float64]:
+def averaged_stiffness(layer: Layer, at: Tangent, least: float = LEAST_SHARE) -> NDArray[np.float64]:
     """Return symmetric nodal blocks (m, 3, 3), r θ z, of the tangent summed round the circle.
 
     The mean over the angles times 2π: what harmonic n = 0 sees; the others see half. Couplings that
-    average out by symmetry are left out, and no stiffness is less than `LEAST_SHARE` of the layer's
-    shear, so that they stay regular where nothing touches. Only ever used to precondition.
+    average out by symmetry are left out, and no stiffness is less than the share `least` of the
+    layer's shear, so that they stay regular where nothing touches. Exact for an axisymmetric state
+    without coupling; otherwise good for preconditioning.
     """
     w = 2 * np.pi * layer.weight_mm2
     k = np.stack([part.mean(axis=1) for part in (at.normal, at.shear[0, 0], at.shear[1, 1])])
-    k = np.maximum(k, LEAST_SHARE * layer.shear_stiffness) * w
+    k = np.maximum(k, least * layer.shear_stiffness) * w
     n_r, n_z = layer.normal
     blocks = np.zeros((layer.nodes_mm.shape[1], 3, 3))
     for (i, j), part in {

@@ -1,13 +1,15 @@
 """Seat and load: the two stages of one implant in its site.
 
-Seat: the interference alone, in one step, with friction holding what it can (no sliding memory). The
-tractions that it leaves are in equilibrium and stay. Load: from the seated state, in steps, since
-friction has a history.
+Seat: the interference alone. While the implant is turned in, its friction acts round the axis and is
+used up by that, so the pressure settles as if there were none, with the driver holding the depth; no
+memory of sliding is kept. Crushed bone stays crushed, pressure may relax, and then the driver lets go:
+friction takes over what it held. Load: from there, in steps, since friction has a history.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -21,6 +23,7 @@ from stillroot.contact import (
 )
 from stillroot.fourier import Fourier
 from stillroot.interface import averaged_stiffness, tractions
+from stillroot.motion import section_motion
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -30,6 +33,10 @@ if TYPE_CHECKING:
     from stillroot.interface import Layer
     from stillroot.site import Site
 
+SEAT_LIMIT = 150
+"""Newton iterations allowed to seat: one harmonic is cheap, and hard contact that crushes takes many."""
+AXIAL_AT_CREST = 6
+"""Place of the axial resultant at the crest among the eight."""
 LOAD_STEPS = 2
 """Equal steps to the full load; what halving them changes is part of the error estimate."""
 
@@ -38,72 +45,126 @@ LOAD_STEPS = 2
 class Resultant:
     """A load on the implant: forces at a height above the crest, and torque about the axis.
 
-    `lateral_n` points along θ = 0; `axial_n` is positive pressing in.
+    `lateral_n` points along θ = 0; `moment_nmm` tilts the axis towards it, beyond what the height of
+    the lateral force does; `axial_n` is positive pressing in. The load comes in through the abutment's
+    top, as what is statically equivalent there, or with `at_crest` through the section at the crest.
     """
 
     lateral_n: float = 0.0
+    moment_nmm: float = 0.0
     axial_n: float = 0.0
     torque_nmm: float = 0.0
     height_mm: float = 0.0
+    at_crest: bool = False
 
     def scaled(self, factor: float) -> Resultant:
         """Return the same load, `factor` times as large."""
         return replace(
             self,
             lateral_n=factor * self.lateral_n,
+            moment_nmm=factor * self.moment_nmm,
             axial_n=factor * self.axial_n,
             torque_nmm=factor * self.torque_nmm,
         )
 
-    def on_top(self, top_mm: float) -> NDArray[np.float64]:
-        """Return the statically equivalent `RESULTANTS` (4,) at the height `top_mm`."""
-        moment = self.lateral_n * (self.height_mm - top_mm)
-        return np.array([self.lateral_n, moment, -self.axial_n, self.torque_nmm])
+    def on_sections(self, top_mm: float) -> NDArray[np.float64]:
+        """Return the statically equivalent `RESULTANTS` (8,): on top at `top_mm`, then at the crest."""
+        lever = self.height_mm - (0.0 if self.at_crest else top_mm)
+        moment = self.moment_nmm + self.lateral_n * lever
+        section = np.array([self.lateral_n, moment, -self.axial_n, self.torque_nmm])
+        nothing = np.zeros(4)
+        return np.concatenate([nothing, section] if self.at_crest else [section, nothing])
 
     @property
     def six(self) -> NDArray[np.float64]:
         """Forces and moments (6,) about the crest: F_x, F_y, F_z [N], M_x, M_y, M_z [N·mm]."""
-        moment = self.lateral_n * self.height_mm
+        moment = self.moment_nmm + self.lateral_n * self.height_mm
         return np.array([self.lateral_n, 0.0, -self.axial_n, 0.0, moment, self.torque_nmm])
 
 
 @dataclass(frozen=True, kw_only=True)
 class Seated:
-    """A seated implant: its site, its layer, the axisymmetric state, and P for what follows."""
+    """A seated implant, ready to be loaded.
+
+    `inserting` and `inserted`: the layer as the implant went in, and the axisymmetric state that it
+    came to. `layer` and `state`: the same after crushing and relaxation, from which loads start.
+    """
 
     site: Site
+    inserting: Layer
+    inserted: ContactState
     layer: Layer
     state: ContactState
-    precondition: Preconditioner
     highest: int
+
+    @cached_property
+    def precondition(self) -> Preconditioner:
+        """P of equation (9) at the seated state: made once, used by every load."""
+        blocks = averaged_stiffness(self.layer, state_tangent(self.layer, self.state))
+        return self.site.series.preconditioner(blocks)
 
     def with_highest(self, highest: int) -> Seated:
         """Return the same seat, to be loaded in fewer harmonics."""
-        return replace(self, highest=highest)
+        fewer = replace(self, highest=highest)
+        fewer.__dict__["precondition"] = self.precondition  # the same P, its first harmonics
+        return fewer
 
 
 def seat(site: Site, layer: Layer) -> Seated:
-    """Seat the implant.
+    """Seat the implant: press in at a held depth, settle, relax, let go.
 
     Raises
     ------
     NotConverged
-        The seat finds no equilibrium.
+        The seat finds no equilibrium: without the driver the implant backs out.
     """
     fourier = Fourier(0, twin=False)
     m = layer.nodes_mm.shape[1]
-    start = _at_rest(layer, fourier, np.zeros((*fourier.shape, m, 3)))
-    axisymmetric = SeriesStiffness(free=site.series.free[:1], expand=site.series.expand[:1])
-    precondition = axisymmetric.preconditioner(averaged_stiffness(layer, state_tangent(layer, start)))
+    unit = np.eye(8)[AXIAL_AT_CREST]
+    lift = wall_load(site, fourier, unit)
+    still = np.zeros((*fourier.shape, m, 3))
+    give = float(section_motion(site, still, unit)[AXIAL_AT_CREST])
+    held = site.series.held_along(lift.ravel(), give)
     scale = max(float(np.max(layer.interference_mm)), 1e-6) * np.sqrt(m)
-    path = [(1.0, np.zeros_like(start.w))]
-    state = follow(axisymmetric, layer, start, path, precondition, stage="seat", scale=scale)
-    blocks = averaged_stiffness(layer, state_tangent(layer, state))
+
+    turning = layer.with_friction(0.0)
+    start = _at_rest(turning, fourier, still)
+    first = held.preconditioner(averaged_stiffness(turning, state_tangent(turning, start)))
+    inserted = follow(
+        held,
+        turning,
+        start,
+        [(1.0, still)],
+        first,
+        stage="seat",
+        scale=scale,
+        limit=SEAT_LIMIT,
+    )
+
+    overlap = layer.local(fourier.values(inserted.w))[0, :, 0] + layer.interference_mm
+    retained = site.case.interface.retained_pressure
+    settled = layer.settled(overlap).relaxed(retained)
+    # Equations (4) to (8) without a load are homogeneous in (w, δ): less interference, less of all.
+    pressed = inserted.scaled(retained)
+    driver = -float(np.sum(lift * pressed.w)) / give
+    axisymmetric = SeriesStiffness(free=site.series.free[:1], expand=site.series.expand[:1])
+    second = axisymmetric.preconditioner(averaged_stiffness(settled, state_tangent(settled, pressed)))
+    state = follow(
+        axisymmetric,
+        settled,
+        pressed,
+        [(1.0, still)],
+        second,
+        stage="seat (letting go)",
+        scale=scale,
+        begin=driver * lift,
+    )
     return Seated(
         site=site,
-        layer=layer,
+        inserting=layer,
+        inserted=inserted,
+        layer=settled,
         state=state,
-        precondition=site.series.preconditioner(blocks),
         highest=site.highest,
     )
 
@@ -120,14 +181,14 @@ def load(
     """
     site = seated.site
     twin = any(r.torque_nmm != 0 for r in resultants)
-    around = any(r.lateral_n != 0 for r in resultants)
+    around = any(r.lateral_n != 0 or r.moment_nmm != 0 for r in resultants)
     fourier = Fourier(seated.highest if around else 0, twin=twin)
     start = seated.state.in_expansion(fourier)
     top = site.case.implant.abutment_height_mm
     path = []
-    before = np.zeros(4)
+    before = np.zeros(8)
     for k, resultant in enumerate(resultants):
-        after = resultant.on_top(top)
+        after = resultant.on_sections(top)
         for i in range(1, steps + 1):
             part = before + (after - before) * i / steps
             path.append(((k + i / steps) / len(resultants), wall_load(site, fourier, part)))
@@ -136,10 +197,10 @@ def load(
     return follow(site.series, seated.layer, start, path, seated.precondition, stage=name, scale=scale)
 
 
-def wall_load(site: Site, fourier: Fourier, on_top: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return λ_0 (f, h, m, 3) of the four resultants on the abutment's top."""
+def wall_load(site: Site, fourier: Fourier, on_sections: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return λ_0 (f, h, m, 3) of the resultants (8,) on top and at the crest."""
     families, harmonics = fourier.shape
-    both = np.tensordot(on_top, site.wall_loads, axes=1)
+    both = np.tensordot(on_sections, site.wall_loads, axes=1)
     return fourier.embedded(both[:families, : min(harmonics, 2)])
 
 

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from stillroot.errors import EnvironmentProblem, MeshError
+from stillroot.outline import IMPLANT_BODY
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -25,7 +26,7 @@ GROWTH = 0.3
 """Element size gained per millimetre from the interface."""
 LEAST_QUALITY = 0.05
 """Smallest accepted signed inverse condition number of a triangle (1 is equilateral)."""
-RECIPE = 1
+RECIPE = 2
 """Raised whenever the meshing below changes, so that a stored mesh of an older recipe is not met."""
 
 APT_LINE = (
@@ -121,7 +122,12 @@ def _add_surfaces(gmsh: Any, outline: Outline) -> tuple[dict[int, int], list[int
         {
             abs(curve)
             for _, curve in gmsh.model.getBoundary(
-                [(2, tag) for tag in owner if (owner[tag] == 0) == implant], oriented=False
+                [
+                    (2, tag)
+                    for tag in owner
+                    if (outline.regions[owner[tag]].name in IMPLANT_BODY) == implant
+                ],
+                oriented=False,
             )
         }
         for implant in (True, False)

@@ -9,7 +9,6 @@ import numpy as np
 import scipy.linalg as la
 
 if TYPE_CHECKING:
-    import scipy.sparse as sp
     from numpy.typing import NDArray
 
     from stillroot.contact import ContactState
@@ -140,15 +139,18 @@ def head_movement(seated: Seated, loaded: ContactState, resultant: Resultant) ->
     basis = site.pair.implant.basis
     top = site.case.implant.abutment_height_mm
     height = resultant.height_mm
-    axisymmetric, around = implant_motion(seated, loaded, resultant)
+    on_sections = resultant.on_sections(top)
+    change = loaded.w - loaded.fourier.embedded(seated.state.w)
+    fields = implant_motion(site, change, on_sections)
+    axisymmetric, turning, around = (fields[key] for key in LOADED_HARMONICS)
     face = basis.mesh.p[:, np.abs(basis.mesh.p[1] - top) < 1e-9]
     rim = float(face[0].max())
     on_axis = basis.probes(np.array([[0.0], [min(height, top)]]))
     on_rim = basis.probes(np.array([[rim], [top]]))
     tilt = -float((on_rim @ around[:, 2]).item()) / rim
     lateral = float((on_axis @ around[:, 0]).item()) + tilt * max(height - top, 0.0)
-    axial = -float((on_axis @ axisymmetric[:, 0, 2]).item())
-    twist = -float((on_rim @ axisymmetric[:, 1, 1]).item()) / rim
+    axial = -float((on_axis @ axisymmetric[:, 2]).item())
+    twist = -float((on_rim @ turning[:, 1]).item()) / rim
     return HeadMovement(
         height_mm=height,
         lateral_um=lateral * UM_PER_MM,
@@ -157,46 +159,63 @@ def head_movement(seated: Seated, loaded: ContactState, resultant: Resultant) ->
     )
 
 
+LOADED_HARMONICS = ((0, 0), (1, 0), (0, 1))
+"""(family, harmonic) that loads on the abutment's top live in."""
+
+
+def acting_in(family: int, n: int) -> NDArray[np.float64]:
+    """Return which of the resultants (8,) live in a family and harmonic, as ones and zeros."""
+    section = [n == 1, n == 1, (family, n) == (0, 0), (family, n) == (1, 0)]
+    return np.array(section * 2, dtype=float)
+
+
 def implant_motion(
-    seated: Seated, loaded: ContactState, resultant: Resultant
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Return the implant's change of displacement from seated to loaded [mm].
+    site: Site, change: NDArray[np.float64], on_sections: NDArray[np.float64]
+) -> dict[tuple[int, int], NDArray[np.float64]]:
+    """Return u, v, w (n, 3) [mm] of the implant's nodes, by (family, harmonic) of `LOADED_HARMONICS`.
 
-    Harmonic 0 in both families (n, 2, 3) and harmonic 1 of the first family (n, 3): u, v, w at the n
-    nodes of the implant. By equation (8), u_i = (S_i + S_b)⁻¹ (f + S_b w) on the wall.
+    `change` (f, h, m, 3) is what w changed by, under the resultants `on_sections` (8,). By equation (8),
+    u_i = (S_i + S_b)⁻¹ (f + S_b w) on the wall. Fields that are not in the expansion are zero.
     """
-    site = seated.site
-    change = loaded.w - loaded.fourier.embedded(seated.state.w)
-    on_top = resultant.on_top(site.case.implant.abutment_height_mm)
-    nodes = site.pair.implant.nodes_mm.shape[1]
-    first = np.zeros((nodes, 2, 3))
-    second = np.zeros((nodes, 3))
-    for family, n in ((0, 0), (1, 0), (0, 1)):
-        if family >= change.shape[0] or n >= change.shape[1]:
-            continue
-        acting = [int(n == 1), int(n == 1), int((family, n) == (0, 0)), family]
-        field = _recovered(site, n, change[family, n].ravel(), on_top * acting)
-        if n == 0:
-            first[:, family] = field
-        else:
-            second = field
-    return first, second
+    families, harmonics = change.shape[:2]
+    still = np.zeros((site.pair.implant.nodes_mm.shape[1], 3))
+    return {
+        (family, n): recovered_implant(
+            site, n, change[family, n].ravel(), on_sections * acting_in(family, n)
+        )
+        if family < families and n < harmonics
+        else still
+        for family, n in LOADED_HARMONICS
+    }
 
 
-def _recovered(
-    site: Site, n: int, w: NDArray[np.float64], on_top: NDArray[np.float64]
+def section_motion(
+    site: Site, change: NDArray[np.float64], on_sections: NDArray[np.float64]
 ) -> NDArray[np.float64]:
+    """Return the motion (8,) of the abutment's top, then of the section at the crest.
+
+    Of each the mean shift along θ = 0 [mm], tilt [rad], mean rise [mm], turn [rad]: what is conjugate to
+    the resultants.
+    """
+    return np.sum(
+        [
+            acting_in(family, n) * (site.loaded[n].loads.T @ field.ravel())
+            for (family, n), field in implant_motion(site, change, on_sections).items()
+        ],
+        axis=0,
+    )
+
+
+def recovered_implant(
+    site: Site, n: int, w: NDArray[np.float64], on_sections: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Return u, v, w (n, 3) of the implant's nodes from the wall's w (3m,) and the loads (8,)."""
     harmonic = site.loaded[n]
     expand = site.series.expand[n]
-    free = _free_values(expand, w)
-    wall = la.cho_solve(harmonic.bonded, harmonic.condensed @ on_top + harmonic.bone_schur @ free)
-    field = harmonic.body.recovered(wall, harmonic.loads @ on_top, harmonic.interior)
+    free = w[expand.indices[expand.indptr[:-1]]]  # a column's first row is the free value itself
+    wall = la.cho_solve(harmonic.bonded, harmonic.condensed @ on_sections + harmonic.bone_schur @ free)
+    field = harmonic.body.recovered(wall, harmonic.loads @ on_sections, harmonic.interior)
     return field.reshape(-1, 3)
-
-
-def _free_values(expand: sp.csc_array, w: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return admissible values whose expansion is w: each column's first row is the value itself."""
-    return w[expand.indices[expand.indptr[:-1]]]
 
 
 def resultant_of_tractions(layer: Layer, state: ContactState) -> NDArray[np.float64]:

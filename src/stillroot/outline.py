@@ -33,8 +33,16 @@ if TYPE_CHECKING:
 
     from stillroot.case import Case, Implant
 
-IMPLANT, CORTICAL, TRABECULAR, GAP = "implant", "cortical", "trabecular", "gap"
+IMPLANT, ABUTMENT, CORTICAL, TRABECULAR, GAP = (
+    "implant",
+    "abutment",
+    "cortical",
+    "trabecular",
+    "gap",
+)
 """The names of the regions, in one place."""
+IMPLANT_BODY = (IMPLANT, ABUTMENT)
+"""Regions of the implant, one body; the others are the bone's."""
 
 SNAP_MM = 0.05
 """A bone layer or hold that ends this near to a corner of the thread ends on it: no sliver is left."""
@@ -77,8 +85,10 @@ def outline_of(case: Case) -> Outline:
     radius, depth = bone.radius_mm, bone.depth_mm
     top = implant.abutment_height_mm
     abutment = implant.abutment_diameter_mm / 2
-    body = np.vstack([[[abutment, 0.0]], wall, [[0.0, top], [abutment, top]]])
-    regions = [Region(name=IMPLANT, corners_mm=_without_repeats(body))]
+    regions = [
+        Region(name=IMPLANT, corners_mm=np.vstack([wall, [[0.0, 0.0]]])),
+        _rectangle(ABUTMENT, abutment, top, 0.0),
+    ]
     for stretch in gaps_between(socket.holds_mm, implant.length_mm):
         above, below = (_on_corner(depth, wall) for depth in stretch)
         floor = below + socket.gap_width_mm if below >= implant.length_mm else below
@@ -124,7 +134,8 @@ def _threaded_wall(implant: Implant) -> NDArray[np.float64]:
     crest = implant.diameter_mm / 2
     points = [(crest, 0.0)]
     if thread.form != "none":
-        start, pitch, cut = thread.start_mm, thread.pitch_mm, thread.depth_mm
+        pitch, cut = thread.pitch_mm, thread.depth_mm
+        start = max(thread.start_mm, thread.crest_flat_mm)  # the platform keeps its full diameter
         apical, coronal = (cut * np.tan(np.radians(a)) for a in thread.flank_angles_deg)
         root = pitch - apical - coronal - thread.crest_flat_mm
         for top in start + pitch * np.arange(int((length - start) / pitch + 1e-9)):

@@ -5,14 +5,18 @@ from __future__ import annotations
 import io
 from typing import TYPE_CHECKING, Any
 
-from stillroot.verdict import CAUTION, NO_LINE, rounded, with_error
+from stillroot.verdict import CAUTION, NO_LINE, rounded, side_of, with_error
 
 if TYPE_CHECKING:
     from rich.console import Console
 
     from stillroot.answer import CheckResult, LoadAnswer
+    from stillroot.torque import Torque
 
 WIDTH = 100
+TORQUE_LEAVES_OUT = (
+    "The torque is friction on squeezed bone; thread cutting (unless stated) and speed are left out."
+)
 
 
 def show(result: CheckResult, console: Console) -> None:
@@ -24,6 +28,8 @@ def show(result: CheckResult, console: Console) -> None:
     bands = " / ".join(f"{band:g}" for band in result.case.threshold.bands_um)
     console.print(Text(result.case.title, style="bold"))
     console.print(Text(_engagement(result)))
+    for line in _torque_lines(result):
+        console.print(Text(line))
     table = Table(
         title=f"Motion from seated to loaded [µm]; bands {bands} µm",
         title_justify="left",
@@ -44,7 +50,7 @@ def show(result: CheckResult, console: Console) -> None:
             with_error(a.peak.total_um, a.error.total_um),
             a.band,
             f"{a.peak.depth_mm + 0.0:.1f}",
-            _side(a),
+            side_of(a),
             rounded(a.peak.sliding_um),
             rounded(a.peak.opening_um),
             rounded(a.head.total_um),
@@ -73,11 +79,13 @@ def text_of(result: CheckResult) -> str:
 
 def data_of(result: CheckResult) -> dict[str, Any]:
     """Return the answer as plain data for JSON; docs/result.md describes the keys."""
+    torque = result.torque
     return {
         "title": result.case.title,
         "engagement_length_mm": result.engagement_length_mm,
         "engaged_threads": result.engaged_threads,
-        "insertion_torque_ncm": None,
+        "insertion_torque_ncm": None if torque is None else torque.insertion_ncm,
+        "torque": None if torque is None else _torque_data(result, torque),
         "verdict": result.verdict.text,
         "bands_um": list(result.case.threshold.bands_um),
         "loads": [_load_data(answer, result.case.threshold.bands_um) for answer in result.loads],
@@ -98,12 +106,39 @@ def _engagement(result: CheckResult) -> str:
     )
 
 
-def _side(answer: LoadAnswer) -> str:
-    peak = answer.peak
-    if peak.all_round:
-        return "all round"
-    turned = abs((peak.angle_deg + 180) % 360 - 180)
-    return "towards" if turned <= 45 else "away" if turned >= 135 else "flank"
+def _torque_lines(result: CheckResult) -> tuple[str, ...]:
+    torque, face = result.torque, result.case.interface
+    if torque is None:
+        return ()
+    parts = [f"Insertion torque {torque.insertion_ncm:.0f} N·cm"]
+    if torque.cutting_ncm:
+        parts.append(f"of which cutting {torque.cutting_ncm:g} (stated)")
+    if face.measured_torque_ncm is not None:
+        parts.append(f"as measured, from an interference of {result.interference_um:.1f} µm (found)")
+    else:
+        parts.append(f"from an interference of {result.interference_um:g} µm")
+    if torque.share_crushed > 0:
+        parts.append(f"bone crushed on {torque.share_crushed:.0%} of the held surface")
+    if face.retained_pressure < 1:
+        parts.append(
+            f"{face.retained_pressure:.0%} of the pressure retained, "
+            f"removal torque {torque.removal_ncm:.0f} N·cm"
+        )
+    return (", ".join(parts) + ".", TORQUE_LEAVES_OUT)
+
+
+def _torque_data(result: CheckResult, torque: Torque) -> dict[str, Any]:
+    return {
+        "friction_ncm": torque.friction_ncm,
+        "cutting_ncm": torque.cutting_ncm,
+        "removal_ncm": torque.removal_ncm,
+        "interference_um": result.interference_um,
+        "interference_found_from_torque": result.case.interface.measured_torque_ncm is not None,
+        "share_crushed": torque.share_crushed,
+        "mean_pressure_mpa": torque.mean_pressure_mpa,
+        "lead_angle_deg": torque.lead_angle_deg,
+        "left_out": TORQUE_LEAVES_OUT,
+    }
 
 
 def _load_data(answer: LoadAnswer, bands_um: tuple[float, ...]) -> dict[str, Any]:

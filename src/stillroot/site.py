@@ -37,7 +37,7 @@ HARD_LAYER_MM = 0.002
 what it costs)."""
 
 RESULTANTS = ("lateral", "moment", "axial", "torque")
-"""Unit loads on the abutment's top: along θ = 0 [N], tilting towards θ = 0 [N·mm], along +z [N], about
+"""Unit loads on a section: along θ = 0 [N], tilting towards θ = 0 [N·mm], along +z [N], about
 +z [N·mm]."""
 
 
@@ -45,8 +45,9 @@ RESULTANTS = ("lateral", "moment", "axial", "torque")
 class LoadedHarmonic:
     """Harmonic 0 or 1 of the implant, kept to condense loads and to recover the implant's motion.
 
-    `loads` (3n, 4) are the `RESULTANTS`, zero where they belong to the other harmonic or family;
-    `condensed` (i, 4) the same on the wall; `bonded` Cholesky factors of S_i + S_b.
+    `loads` (3n, 8) are the `RESULTANTS` on the abutment's top, then at the crest, zero where they
+    belong to the other harmonic; `condensed` (i, 8) the same on the wall; `bonded` holds
+    the Cholesky factors of S_i + S_b.
     """
 
     body: BodyHarmonic
@@ -61,8 +62,8 @@ class LoadedHarmonic:
 class Site:
     """Bodies, wall and series stiffness of a case, in harmonics 0 to `highest`.
 
-    `wall_loads` (4, 2, 2, m, 3): λ_0 of equation (8) for each unit resultant, in both families and
-    harmonics 0 and 1.
+    `wall_loads` (8, 2, 2, m, 3): λ_0 of equation (8) for each unit resultant on top and at the crest, in
+    both families and harmonics 0 and 1.
     """
 
     case: Case
@@ -85,11 +86,13 @@ class Site:
         beside = _modulus_beside(self.case, self.pair)
         unit = Material(modulus_mpa=1.0, poisson=self.case.bone.poisson)
         modulus = np.where(self.pair.wall.fill, beside, share * beside)
+        strain = self.case.bone.crush_strain
         interference = face.interference_um if interference_um is None else interference_um
         return layer_on(
             self.pair.wall,
             normal_stiffness=modulus * unit.oedometric_modulus_mpa / thickness,
             shear_stiffness=modulus * unit.shear_modulus_mpa / thickness,
+            crush_mpa=strain * beside,
             interference_mm=interference / 1000,
             glued=face.kind == "bonded",
             friction=face.friction if friction is None else friction,
@@ -106,10 +109,14 @@ def prepare(case: Case, section: HalfSection, highest: int) -> Site:
     bone_order = elimination_order(bone_k, wall.bone_nodes)
     unfixed = np.zeros(pair.implant.nodes_mm.shape[1], dtype=bool)
     fixed = supported(case, pair.bone)
-    unit = face_loads(pair.implant.basis, case.implant.abutment_height_mm)
+    units = [
+        (name, getattr(face_loads(pair.implant.basis, height), name))
+        for height in (case.implant.abutment_height_mm, 0.0)
+        for name in RESULTANTS
+    ]
     m = wall.nodes_mm.shape[1]
     free, expand, loaded = [], [], []
-    wall_loads = np.zeros((len(RESULTANTS), 2, 2, 3 * m))
+    wall_loads = np.zeros((len(units), 2, 2, 3 * m))
     for n in range(highest + 1):
         weight = angular_weight(n)
         implant = body_harmonic(implant_k, n, pair.implant.nodes_mm, implant_order, m, unfixed, weight)
@@ -120,14 +127,14 @@ def prepare(case: Case, section: HalfSection, highest: int) -> Site:
         free.append(0.5 * (d + d.T))
         expand.append(_wall_expansion(implant, wall.implant_nodes))
         if n <= 1:
-            columns = np.zeros((len(unfixed) * 3, len(RESULTANTS)))
-            for i, name in enumerate(RESULTANTS):
+            columns = np.zeros((len(unfixed) * 3, len(units)))
+            for i, (name, unit) in enumerate(units):
                 if (name in ("lateral", "moment")) == (n == 1):
-                    columns[:, i] = weight * getattr(unit, name)
+                    columns[:, i] = weight * unit
             interior = implant.interior_solver()
             condensed = implant.condensed_load(columns, interior)
             on_wall = expand[n] @ (bone_schur @ la.cho_solve(bonded, condensed))
-            for i, name in enumerate(RESULTANTS):
+            for i, (name, _) in enumerate(units):
                 wall_loads[i, int(name == "torque"), n] = on_wall[:, i]
             loaded.append(
                 LoadedHarmonic(
@@ -144,7 +151,7 @@ def prepare(case: Case, section: HalfSection, highest: int) -> Site:
         pair=pair,
         series=SeriesStiffness(free=tuple(free), expand=tuple(expand)),
         loaded=(loaded[0], loaded[1]),
-        wall_loads=wall_loads.reshape(len(RESULTANTS), 2, 2, m, 3),
+        wall_loads=wall_loads.reshape(len(units), 2, 2, m, 3),
     )
 
 

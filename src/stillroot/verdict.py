@@ -11,11 +11,20 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from stillroot.harmonics import AXIS_MM
+
 if TYPE_CHECKING:
     from stillroot.answer import LoadAnswer
     from stillroot.case import Case
 
 NO_LINE = "The bands overlap in the literature, so this is a place among them, no pass or fail."
+SIDES_IN_WORDS = {
+    "towards": "on the side the load points to",
+    "away": "on the side the load comes from",
+    "flank": "at the flank of the load",
+    "all round": "all round",
+    "axis": "on the axis",
+}
 CAUTION = (
     "For research and teaching; not a medical device. It decides nothing about a patient: licensed "
     "practice and local rules decide."
@@ -63,19 +72,19 @@ def place_of(answer: LoadAnswer) -> str:
     """Return where the peak is, in words."""
     peak = answer.peak
     depth = "at the crest" if peak.depth_mm < 0.05 else f"{peak.depth_mm:.1f} mm below the crest"
-    return f"{depth}, {side_of(peak.angle_deg, all_round=peak.all_round)}"
+    return f"{depth}, {SIDES_IN_WORDS[side_of(answer)]}"
 
 
-def side_of(angle_deg: float, *, all_round: bool) -> str:
-    """Return a side of the implant in words; 0° is where the lateral load points."""
-    if all_round:
+def side_of(answer: LoadAnswer) -> str:
+    """Return the side of the implant that the peak is on: a key of `SIDES_IN_WORDS`."""
+    peak = answer.peak
+    if peak.radius_mm < AXIS_MM:
+        return "axis"
+    if peak.all_round:
         return "all round"
-    turned = abs((angle_deg + 180) % 360 - 180)
-    if turned <= 45:
-        return "on the side the load points to"
-    if turned >= 135:
-        return "on the side the load comes from"
-    return "at the flank of the load"
+    away = 180 if answer.resultant.lateral_n < 0 else 0
+    turned = abs((peak.angle_deg + away + 180) % 360 - 180)
+    return "towards" if turned <= 45 else "away" if turned >= 135 else "flank"
 
 
 def with_error(value: float, error: float) -> str:

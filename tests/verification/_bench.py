@@ -23,9 +23,9 @@ Mask = NDArray[np.bool_]
 Place = Callable[[Floats, Floats], Mask]
 
 RIGID = {
-    "axial": (0, lambda r, z: (0 * r, 0 * r, 1 + 0 * r)),
-    "twist": (0, lambda r, z: (0 * r, r, 0 * r)),
-    "lateral": (1, lambda r, z: (1 + 0 * r, -1 + 0 * r, 0 * r)),
+    "axial": (0, lambda r, _: (0 * r, 0 * r, 1 + 0 * r)),
+    "twist": (0, lambda r, _: (0 * r, r, 0 * r)),
+    "lateral": (1, lambda r, _: (1 + 0 * r, -1 + 0 * r, 0 * r)),
     "tilt": (1, lambda r, z: (z, -z, -r)),
 }
 """Harmonic and (u, v, w) of the rigid motions; the twist is in the twin family."""
@@ -126,9 +126,7 @@ def far_boundary_removed(near: Floats, far: Floats, ratio: float, power: int) ->
     return (weight * far - near) / (weight - 1)
 
 
-def half_section_of(
-    r_mm: Floats, z_mm: Floats, regions: dict[str, Place], keep: Place
-) -> HalfSection:
+def half_section_of(r_mm: Floats, z_mm: Floats, regions: dict[str, Place], keep: Place) -> HalfSection:
     """Return a grid as a half-section; the first region that claims a triangle has it."""
     mesh = mesh_of(r_mm, z_mm, keep)
     centre = mesh.p[:, mesh.t].mean(axis=1)

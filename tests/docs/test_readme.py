@@ -1,0 +1,193 @@
+"""What the pages say is so: printed output, links, snippets, keys, files, the module table."""
+
+from __future__ import annotations
+
+import ast
+import json
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from stillroot.mesh import APT_LINE
+
+ROOT = Path(__file__).parents[2]
+PAGES = [
+    ROOT / "README.md",
+    ROOT / "DEVELOPERS.md",
+    ROOT / "CHANGELOG.md",
+    *sorted((ROOT / "docs").glob("*.md")),
+]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+
+SHARE = 0.02
+"""Numbers may differ by this share, or by one in the last printed digit: mesher versions differ."""
+
+NUMBER = re.compile(r"[-−]?\d+(?:\.\d+)?")
+
+
+def block_after(comment: str, page: str = README) -> str:
+    """Return the fenced block that follows a comment."""
+    found = re.search(rf"<!-- {comment} -->\n```\w+\n(.*?)^```$", page, re.DOTALL | re.MULTILINE)
+    assert found, f"README.md has no block after <!-- {comment} -->"
+    return found[1]
+
+
+@pytest.fixture(scope="module")
+def answer(tmp_path_factory):
+    """Run the README's first command in an empty folder; return what it printed and wrote."""
+    folder = tmp_path_factory.mktemp("clone")
+    (folder / "docs").symlink_to(ROOT / "docs")
+    arguments = block_after("run command").split("/stillroot ")[1].split()
+    entry = "import sys; from stillroot.cli import main; main(sys.argv[1:])"
+    run = subprocess.run(  # noqa: S603 - the README's own command
+        [sys.executable, "-c", entry, *arguments],
+        cwd=folder,
+        capture_output=True,
+        encoding="utf-8",
+        check=False,
+    )
+    assert run.returncode == 0, run.stderr
+    out = folder / arguments[arguments.index("--out") + 1]
+    return run.stdout, out
+
+
+def words_of(text: str) -> list[str]:
+    """Return words, each number replaced by a #; rules of the table are left out."""
+    return [NUMBER.sub("#", word) for word in text.split() if set(word) != {"─"}]
+
+
+def numbers_of(text: str) -> list[str]:
+    return [number.replace("−", "-") for number in NUMBER.findall(text)]
+
+
+def agree(shown: str, now: str) -> bool:
+    last_digit = 10.0 ** -len(shown.partition(".")[2])
+    allowed = max(SHARE * abs(float(shown)), 1.001 * last_digit)
+    return abs(float(shown) - float(now)) <= allowed
+
+
+def test_the_readme_shows_what_the_program_prints(answer):
+    shown, now = block_after("printed"), answer[0]
+    assert words_of(shown) == words_of(now)
+    off = [pair for pair in zip(numbers_of(shown), numbers_of(now), strict=True) if not agree(*pair)]
+    assert not off
+
+
+def test_the_result_page_lists_every_key(answer):
+    data = json.loads((answer[1] / "result.json").read_text(encoding="utf-8"))
+    page = (ROOT / "docs" / "result.md").read_text(encoding="utf-8")
+    section = page.partition("## Keys of")[2].partition("\n## ")[0]
+    listed = set(re.findall(r"^\| `([^`]+)` \|", section, re.MULTILINE))
+    assert listed == set(keys_of(data)) | {f"{key}[]" for key, value in data.items() if is_table(value)}
+
+
+def keys_of(data: dict, above: str = "") -> list[str]:
+    """Return dotted names; inputs, versions and the shares above bands are not taken apart."""
+    keys = []
+    for key, value in data.items():
+        name = f"{above}{key}"
+        if is_table(value):
+            keys += keys_of(value[0], f"{name}[].")
+        elif isinstance(value, dict) and key not in {"case", "versions", "share_above"}:
+            keys += keys_of(value, f"{name}.")
+        else:
+            keys.append(name)
+    return keys
+
+
+def is_table(value: object) -> bool:
+    return isinstance(value, list) and bool(value) and isinstance(value[0], dict)
+
+
+def test_the_result_page_lists_every_file(answer):
+    page = (ROOT / "docs" / "result.md").read_text(encoding="utf-8")
+    section = page.partition("## Files in")[2].partition("\n## ")[0]
+    listed = set()
+    for row in re.findall(r"^\| (`.+?) \|", section, re.MULTILINE):
+        first, *endings = re.findall(r"`([^`]+)`", row)
+        listed |= {first} | {first.rpartition(".")[0] + ending for ending in endings}
+    patterns = [
+        re.compile(re.escape(name).replace("N\\-NAME", r"\d+-[a-z0-9-]+")) for name in sorted(listed)
+    ]
+    written = {path.name for path in answer[1].iterdir()}
+    assert all(any(pattern.fullmatch(name) for pattern in patterns) for name in written)
+    assert all(any(pattern.fullmatch(name) for name in written) for pattern in patterns)
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
+def test_links_lead_somewhere(page):
+    text = re.sub(r"^```.*?^```$", "", page.read_text(encoding="utf-8"), flags=re.DOTALL | re.MULTILINE)
+    for link in re.findall(r"\]\(([^)\s]+)\)", text):
+        if "://" in link:
+            continue
+        name, _, anchor = link.partition("#")
+        target = (page.parent / name).resolve() if name else page
+        assert target.exists(), f"{page.name}: {link}"
+        if anchor:
+            assert anchor in anchors_of(target), f"{page.name}: {link}"
+
+
+def anchors_of(page: Path) -> set[str]:
+    titles = re.findall(r"^#+ (.+)$", page.read_text(encoding="utf-8"), re.MULTILINE)
+    return {re.sub(r"[^\w\- ]", "", title.lower()).replace(" ", "-") for title in titles}
+
+
+def snippets() -> list[tuple[str, str]]:
+    found = []
+    for page in PAGES:
+        blocks = re.findall(r"^```python\n(.*?)^```$", page.read_text("utf-8"), re.DOTALL | re.MULTILINE)
+        found += [(f"{page.name}-{i}", block) for i, block in enumerate(blocks, 1)]
+    return found
+
+
+@pytest.mark.parametrize("code", [code for _, code in snippets()], ids=[name for name, _ in snippets()])
+def test_snippets_run(code, monkeypatch, capsys):
+    monkeypatch.chdir(ROOT)
+    exec(compile(code, "snippet", "exec"), {"__name__": "snippet"})  # noqa: S102 - our own pages
+    assert capsys.readouterr().out, "a snippet shows something"
+
+
+def test_the_apt_line_is_that_of_the_message():
+    assert APT_LINE in README
+
+
+def module_table() -> list[str]:
+    page = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    section = page.partition("| module | what it does |")[2].partition("\n\n")[0]
+    return re.findall(r"^\| `(\w+)` \|", section, re.MULTILINE)
+
+
+def test_the_module_table_lists_each_module_once():
+    modules = [path.stem for path in (ROOT / "src" / "stillroot").glob("*.py")]
+    assert sorted(module_table()) == sorted(set(modules) - {"__init__"})
+
+
+def test_a_module_imports_only_modules_above_it():
+    order = module_table()
+    for place, module in enumerate(order):
+        tree = ast.parse((ROOT / "src" / "stillroot" / f"{module}.py").read_text(encoding="utf-8"))
+        below = imports_of(tree) - set(order[:place])
+        assert not below, f"{module} imports {sorted(below)}"
+
+
+def imports_of(tree: ast.Module) -> set[str]:
+    """Return the package's modules that a module imports, other than for type hints."""
+    hints = {
+        node
+        for guard in ast.walk(tree)
+        if isinstance(guard, ast.If) and ast.unparse(guard.test) == "TYPE_CHECKING"
+        for node in ast.walk(guard)
+    }
+    found = set()
+    for node in set(ast.walk(tree)) - hints:
+        if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("stillroot"):
+            whole = node.module.split(".")
+            found |= {whole[1]} if len(whole) > 1 else {alias.name for alias in node.names}
+        elif isinstance(node, ast.Import):
+            found |= {
+                alias.name.split(".")[1] for alias in node.names if alias.name.startswith("stillroot.")
+            }
+    return found

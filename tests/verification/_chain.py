@@ -1,0 +1,72 @@
+"""Small cases, seated and loaded, for the checks of contact and of the whole chain."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from stillroot.answer import prepared_site
+from stillroot.case import Case
+from stillroot.loading import LOAD_STEPS, Resultant, Seated, load, seat
+from stillroot.motion import HeadMovement, Micromotion, head_movement, micromotion
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from stillroot.contact import ContactState
+
+PLAIN: dict[str, Any] = {
+    "title": "a small case for checks",
+    "implant": {"diameter_mm": 4.1, "length_mm": 6.0, "thread": {"form": "v"}},
+    "bone": {
+        "cortical_thickness_mm": 1.5,
+        "trabecular_modulus_mpa": 500.0,
+        "radius_mm": 7.0,
+        "depth_mm": 10.0,
+    },
+    "interface": {"friction": 0.4, "interference_um": 5.0},
+    "loads": [{"name": "lateral", "lateral_n": 20.0}],
+    "numerics": {"element_mm": 0.5, "harmonics": 4},
+}
+"""Coarse and short on purpose: what is checked on it holds on any mesh."""
+
+BONDED = {"kind": "bonded", "friction": None, "interference_um": None}
+SMOOTH = {"thread": {"form": "none"}}
+
+
+@dataclass(frozen=True)
+class Loaded:
+    """A seated implant under the last of its loads."""
+
+    seated: Seated
+    state: ContactState
+    resultant: Resultant
+
+    @property
+    def motion(self) -> Micromotion:
+        return micromotion(self.seated, self.state)
+
+    @property
+    def peak_um(self) -> float:
+        return self.motion.peak.total_um
+
+    @property
+    def head(self) -> HeadMovement:
+        return head_movement(self.seated, self.state, self.resultant)
+
+
+def case_of(**sections: Mapping[str, object]) -> Case:
+    """Return the plain case with some keys of its sections changed."""
+    data = dict(PLAIN)
+    for name, changes in sections.items():
+        data[name] = {**data.get(name, {}), **changes}
+    return Case.from_dict(data)
+
+
+def seated(case: Case) -> Seated:
+    site = prepared_site(case)
+    return seat(site, site.layer())
+
+
+def loaded(seat_: Seated, *path: Resultant, steps: int = LOAD_STEPS) -> Loaded:
+    return Loaded(seat_, load(seat_, path, steps=steps), path[-1])

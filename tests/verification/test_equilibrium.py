@@ -1,0 +1,318 @@
+"""What must hold of every solution, whatever its inputs: balance, the law, symmetry, scale, energy.
+
+None of it needs a reference value: each is a theorem of the equations in docs/theory.md.
+"""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import replace
+from functools import cache
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from stillroot.accuracy import estimate_errors
+from stillroot.answer import prepared_site
+from stillroot.loading import Resultant, Seated, wall_load
+from stillroot.motion import resultant_of_tractions
+
+from ._chain import BONDED, PLAIN, SMOOTH, Loaded, case_of, loaded, seated
+
+if TYPE_CHECKING:
+    from stillroot.case import Case
+
+Floats = NDArray[np.float64]
+
+LATERAL = Resultant(lateral_n=20.0, height_mm=6.0)
+AXIAL = Resultant(axial_n=80.0)
+TORQUE = Resultant(torque_nmm=20.0)
+COMBINED = Resultant(lateral_n=15.0, axial_n=60.0, torque_nmm=15.0, height_mm=7.5)
+LOADS = {"lateral": LATERAL, "axial": AXIAL, "torque": TORQUE, "combined": COMBINED}
+
+TWO_THREADS = {"holds_mm": [[4.4, 6.0]], "gap_fill": "empty"}
+SEATS: dict[str, dict[str, Any]] = {
+    "plain": {},
+    "several holds": {"socket": {"holds_mm": [[0.0, 1.5], [3.0, 4.0], [5.0, 6.0]]}},
+    "hold of two threads": {"socket": TWO_THREADS},
+    "smooth": {"implant": SMOOTH},
+    "large interference": {"interface": {"interference_um": 50.0}},
+    "bonded": {"interface": BONDED},
+    "hard contact": {"interface": {"layer_thickness_mm": 0.0}},
+    "hard contact, no grip": {"interface": {"layer_thickness_mm": 0.0, "interference_um": 0.0}},
+}
+
+
+@cache
+def seat_of(name: str) -> Seated:
+    return seated(case_of(**SEATS[name]))
+
+
+@cache
+def solution(seat_name: str, load_name: str) -> Loaded:
+    share = 0.2 if seat_name == "hold of two threads" else 1.0
+    return loaded(seat_of(seat_name), LOADS[load_name].scaled(share))
+
+
+def every_solution(test: Any) -> Any:
+    # Without a grip nothing turns the bone, so a torque finds no equilibrium.
+    free = ("hard contact, no grip", "torque")
+    pairs = [(s, name) for s in SEATS for name in LOADS if (s, name) != free]
+    return pytest.mark.parametrize(("seat_name", "load_name"), pairs)(test)
+
+
+@every_solution
+def test_the_bone_takes_the_load_in_all_six_components(seat_name: str, load_name: str) -> None:
+    it = solution(seat_name, load_name)
+    taken = resultant_of_tractions(it.seated.layer, it.state)
+    length = it.seated.site.case.implant.length_mm
+    scale = np.array([1.0] * 3 + [length] * 3)
+    off = (taken - it.resultant.six) / scale
+    assert np.max(np.abs(off)) < 1e-5 * np.max(np.abs(it.resultant.six) / scale)
+
+
+def test_the_balance_is_the_sum_of_tractions_by_hand() -> None:
+    # The same six sums, written out point by point in x, y, z over the whole circle (both families).
+    it = solution("plain", "combined")
+    layer, state = it.seated.layer, it.state
+    total = np.zeros(6)
+    for i, (n_r, n_z) in enumerate(layer.normal.T):
+        for j, angle in enumerate(state.fourier.angles):
+            pressure, along, around = state.tractions.traction[:, i, j]
+            radial, up = n_r * pressure - n_z * along, n_z * pressure + n_r * along
+            e_r = np.array([np.cos(angle), np.sin(angle), 0.0])
+            e_t = np.array([-np.sin(angle), np.cos(angle), 0.0])
+            area = layer.weight_mm2[i] * state.fourier.angle_weight
+            force = area * (radial * e_r + around * e_t + up * np.array([0.0, 0.0, 1.0]))
+            place = layer.radius_mm[i] * e_r + np.array([0.0, 0.0, layer.height_mm[i]])
+            total += np.concatenate([force, np.cross(place, force)])
+    assert total == pytest.approx(COMBINED.six, abs=1e-4 * COMBINED.axial_n)
+
+
+@every_solution
+def test_no_tension_and_no_shear_outside_the_cone(seat_name: str, load_name: str) -> None:
+    it = solution(seat_name, load_name)
+    layer, native = it.seated.layer, it.seated.layer.one_sided
+    pressure, along, around = it.state.tractions.traction[:, native]
+    assert np.all(pressure >= 0)
+    assert np.all(np.hypot(along, around) <= layer.friction * pressure * (1 + 1e-12) + 1e-12)
+
+
+@every_solution
+def test_the_bodies_overlap_by_what_the_layer_gives_and_no_more(seat_name: str, load_name: str) -> None:
+    # Looked at between the angles where the law acts, too: the field must not swing through there.
+    it = solution(seat_name, load_name)
+    layer, native = it.seated.layer, it.seated.layer.one_sided
+    if not native.any():  # glued: the law below does not act
+        return
+    fine = np.linspace(0, 2 * np.pi, 181)
+    w = layer.local(it.state.fourier.values(it.state.w, fine))[0, native]
+    overlap = w + layer.interference_mm[native, None]
+    given = np.max(it.state.tractions.traction[0, native], axis=1) / layer.normal_stiffness[native]
+    assert np.max(overlap - given[:, None]) < 0.1 * np.max(given)
+
+
+def turned_half_round(w: Floats) -> Floats:
+    return w * (-1.0) ** np.arange(w.shape[1])[:, None, None]
+
+
+def test_a_load_from_the_other_side_gives_the_same_field_turned_half_round() -> None:
+    seat_ = seat_of("plain")
+    there, back = (loaded(seat_, Resultant(lateral_n=f, height_mm=6.0)) for f in (20.0, -20.0))
+    size = np.max(np.abs(there.state.w))
+    assert back.state.w == pytest.approx(turned_half_round(there.state.w), abs=1e-5 * size)
+    assert back.head.lateral_um == pytest.approx(-there.head.lateral_um, rel=1e-5)
+
+
+def test_a_torque_the_other_way_gives_the_mirror_image() -> None:
+    seat_ = seat_of("plain")
+    there = solution("plain", "combined")
+    back = loaded(seat_, replace(COMBINED, torque_nmm=-COMBINED.torque_nmm))
+    size = np.max(np.abs(there.state.w))
+    mirror = there.state.w * np.array([1.0, -1.0])[:, None, None, None]
+    assert back.state.w == pytest.approx(mirror, abs=1e-5 * size)
+
+
+def scaled_case(length: float = 1.0, modulus: float = 1.0) -> Case:
+    implant = {
+        "diameter_mm": 4.1 * length,
+        "length_mm": 6.0 * length,
+        "abutment_diameter_mm": 4.0 * length,
+        "abutment_height_mm": 6.0 * length,
+        "modulus_mpa": 110_000.0 * modulus,
+        "poisson": 0.33,
+        "thread": {
+            "form": "v",
+            "pitch_mm": 0.8 * length,
+            "depth_mm": 0.35 * length,
+            "crest_flat_mm": 0.1 * length,
+        },
+    }
+    bone = {
+        "cortical_thickness_mm": 1.2 * length,
+        "cortical_modulus_mpa": 13_700.0 * modulus,
+        "trabecular_modulus_mpa": 500.0 * modulus,
+        "radius_mm": 7.0 * length,
+        "depth_mm": 10.0 * length,
+    }
+    interface = {"interference_um": 5.0 * length, "layer_thickness_mm": 0.1 * length}
+    numerics = {"element_mm": 0.5 * length}
+    return case_of(implant=implant, bone=bone, interface=interface, numerics=numerics)
+
+
+def test_moduli_and_loads_doubled_give_the_same_motion() -> None:
+    one = loaded(seated(scaled_case()), COMBINED)
+    two = loaded(seated(scaled_case(modulus=2.0)), COMBINED.scaled(2.0))
+    assert two.peak_um == pytest.approx(one.peak_um, rel=1e-5)
+    assert two.head.total_um == pytest.approx(one.head.total_um, rel=1e-5)
+
+
+def test_lengths_doubled_and_loads_fourfold_give_twice_the_motion() -> None:
+    # Stress stays; torque grows with length too. The mesher works on the same picture, enlarged.
+    one = loaded(seated(scaled_case()), COMBINED)
+    larger = replace(COMBINED.scaled(4.0), height_mm=15.0, torque_nmm=8.0 * COMBINED.torque_nmm)
+    two = loaded(seated(scaled_case(length=2.0)), larger)
+    assert two.peak_um == pytest.approx(2 * one.peak_um, rel=1e-3)
+    assert two.head.total_um == pytest.approx(2 * one.head.total_um, rel=1e-3)
+
+
+def test_without_interference_motion_is_proportional_to_load() -> None:
+    # Nothing presses before the load does, so contact and friction have no scale of their own.
+    seat_ = seated(case_of(interface={"interference_um": 0.0}))
+    once, thrice = (loaded(seat_, LATERAL.scaled(f)) for f in (1.0, 3.0))
+    assert thrice.peak_um == pytest.approx(3 * once.peak_um, rel=1e-5)
+
+
+def test_with_interference_motion_grows_faster_than_load() -> None:
+    # The grip is lost bit by bit: a stiffness that only falls.
+    seat_ = seat_of("plain")
+    once, thrice = (loaded(seat_, LATERAL.scaled(f)) for f in (1.0, 3.0))
+    assert thrice.peak_um > 3.3 * once.peak_um
+
+
+def test_a_bonded_implant_adds_its_loads_up() -> None:
+    seat_ = seat_of("bonded")
+    parts = [loaded(seat_, r) for r in (replace(LATERAL, height_mm=7.5), AXIAL, TORQUE)]
+    lateral, axial, torque = (part.state.w for part in parts)
+    total = Resultant(lateral_n=20.0, axial_n=80.0, torque_nmm=20.0, height_mm=7.5)
+    together = loaded(seat_, total).state
+    expected = sum(together.fourier.embedded(w) for w in (lateral, axial, torque))
+    assert together.w == pytest.approx(expected, abs=1e-6 * np.max(np.abs(together.w)))
+
+
+@pytest.mark.parametrize("load_name", ["lateral", "axial"])
+def test_stiffer_bone_never_moves_a_bonded_head_more(load_name: str) -> None:
+    # The work of a load falls as any modulus rises (minimum of potential energy).
+    heads = []
+    for modulus in (50.0, 200.0, 800.0, 3200.0):
+        bone = {"trabecular_modulus_mpa": modulus}
+        it = loaded(seated(case_of(bone=bone, interface=BONDED)), LOADS[load_name])
+        heads.append(it.head.total_um)
+    assert np.all(np.diff(heads) < 0)
+
+
+def test_friction_never_moves_the_head_less_than_glue() -> None:
+    # Gluing what may slide or open only adds constraints to an unloaded seat.
+    free = seated(case_of(interface={"interference_um": 0.0}))
+    for name in ("lateral", "axial"):
+        assert loaded(free, LOADS[name]).head.total_um >= solution("bonded", name).head.total_um
+
+
+def cycle(seat_: Seated, size: Resultant, turns: int = 3) -> tuple[list[Loaded], list[Resultant]]:
+    """Load there and back in quarter steps; return the states and loads of it, in order."""
+    shares = np.concatenate([np.linspace(1, -1, 5)[1:], np.linspace(-1, 1, 5)[1:]])
+    path = [size.scaled(s) for s in np.concatenate([[0.5, 1.0], np.tile(shares, turns)])]
+    return [loaded(seat_, *path[: k + 1], steps=1) for k in range(len(path))], path
+
+
+def loop_work(seat_: Seated, states: list[Loaded], path: list[Resultant]) -> float:
+    """Return ∮ λ_0 · dw [N·mm] over the last turn: the work that the load loses in it."""
+    site, last = seat_.site, slice(-9, None)
+    top = site.case.implant.abutment_height_mm
+    forces = [wall_load(site, states[0].state.fourier, r.on_sections(top)) for r in path[last]]
+    w = [it.state.w for it in states[last]]
+    steps = zip(forces[1:], forces[:-1], w[1:], w[:-1], strict=True)
+    return float(sum(np.sum((f + f0) / 2 * (x - x0)) for f, f0, x, x0 in steps))
+
+
+def friction_work(seat_: Seated, states: list[Loaded]) -> tuple[float, float]:
+    """Return the least work density τ · Δs of any point and step, and all of it over the last turn."""
+    layer, least, total = seat_.layer, np.inf, 0.0
+    for k, (before, after) in enumerate(itertools.pairwise(states)):
+        slipped = after.state.tractions.slip_mm - before.state.tractions.slip_mm
+        density = np.sum(after.state.tractions.traction[1:] * slipped, axis=0)
+        least = min(least, float(density.min()))
+        if k >= len(states) - 9:
+            weight = layer.weight_mm2[:, None] * 2 * np.pi / density.shape[1]
+            total += float(np.sum(density * weight))
+    return least, total
+
+
+def test_a_load_that_reverses_loses_work_to_friction() -> None:
+    seat_ = seat_of("smooth")
+    states, path = cycle(seat_, Resultant(axial_n=-120.0), turns=2)
+    least, lost = friction_work(seat_, states)
+    work = loop_work(seat_, states, path)
+    assert least > -1e-12
+    assert work > 0
+    # Each step is solved at its end: the two differ by the step size.
+    assert work == pytest.approx(lost, rel=0.3)
+
+
+def test_a_bonded_implant_loses_no_work() -> None:
+    seat_ = seat_of("bonded")
+    states, path = cycle(seat_, LATERAL, turns=1)
+    forces = np.abs(wall_load(seat_.site, states[0].state.fourier, LATERAL.on_sections(6.0)))
+    once = float(np.sum(forces * np.abs(states[1].state.w)))
+    assert abs(loop_work(seat_, states, path)) < 1e-6 * once
+
+
+def test_friction_takes_work_at_every_point_of_a_lateral_cycle() -> None:
+    seat_ = seat_of("plain")
+    states, path = cycle(seat_, LATERAL.scaled(2.0), turns=1)
+    least, _ = friction_work(seat_, states)
+    assert least > -1e-12
+    assert loop_work(seat_, states, path) > 0
+
+
+def peaks_at(case: Case, size: Resultant) -> float:
+    return loaded(seated(case), size).peak_um
+
+
+def test_the_reported_error_covers_finer_elements_harmonics_and_steps() -> None:
+    case = case_of(numerics={"element_mm": 0.4, "harmonics": 6})
+    here = loaded(seated(case), LATERAL)
+    coarse = prepared_site(case_of(numerics={"element_mm": 0.8, "harmonics": 6}))
+    (error,) = estimate_errors(coarse, 5.0, (LATERAL,), (here.peak_um,))
+    finer = loaded(seated(case_of(numerics={"element_mm": 0.2, "harmonics": 9})), LATERAL, steps=4)
+    assert finer.peak_um == pytest.approx(here.peak_um, abs=max(error.total_um, 0.01 * here.peak_um))
+
+
+@pytest.mark.parametrize("load_name", ["lateral", "combined"])
+def test_nine_harmonics_in_place_of_six_move_the_peak_by_less_than_a_hundredth(
+    load_name: str,
+) -> None:
+    six, nine = (
+        peaks_at(case_of(numerics={"harmonics": n}), LOADS[load_name].scaled(2.0)) for n in (6, 9)
+    )
+    assert nine == pytest.approx(six, rel=0.01)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("load_name", ["lateral", "axial", "combined"])
+def test_fine_meshes_and_many_harmonics_agree_within_the_reported_error(load_name: str) -> None:
+    size = LOADS[load_name]
+    implant = {**PLAIN["implant"], "length_mm": 10.0}
+    wide = {"radius_mm": 10.0, "depth_mm": 15.0}
+
+    def case(element_mm: float, harmonics: int) -> Case:
+        numerics = {"element_mm": element_mm, "harmonics": harmonics}
+        return case_of(implant=implant, bone=wide, numerics=numerics)
+
+    here = peaks_at(case(0.2, 6), size)
+    (error,) = estimate_errors(prepared_site(case(0.4, 6)), 5.0, (size,), (here,))
+    allowed = max(error.total_um, 0.01 * here)
+    assert peaks_at(case(0.1, 6), size) == pytest.approx(here, abs=allowed)
+    assert peaks_at(case(0.2, 14), size) == pytest.approx(here, abs=allowed)
