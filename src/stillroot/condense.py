@@ -61,12 +61,21 @@ class BodyHarmonic:
     stiffness: sp.csc_array
 
     def schur(self) -> NDArray[np.float64]:
-        """Return the dense Schur complement (i, i) [N/mm] on the interface values."""
-        factors = spla.splu(
-            self.stiffness, permc_spec="NATURAL", diag_pivot_thresh=0.0, options=_SYMMETRIC
-        )
+        """Return the dense Schur complement (i, i) [N/mm] on the interface values.
+
+        A body that nothing supports has a singular one, so the interface stands on springs while it is
+        factorised; they act on S alone, S(K + σ I_Γ) = S(K) + σ I, and are taken off again.
+        """
         k = self.interior
         interface = np.arange(k, self.stiffness.shape[0])
+        spring = float(self.stiffness.diagonal()[k:].mean())
+        on_interface = np.where(np.arange(self.stiffness.shape[0]) >= k, spring, 0.0)
+        factors = spla.splu(
+            (self.stiffness + sp.diags_array(on_interface)).tocsc(),
+            permc_spec="NATURAL",
+            diag_pivot_thresh=0.0,
+            options=_SYMMETRIC,
+        )
         if not (
             np.array_equal(factors.perm_c[k:], interface)
             and np.array_equal(factors.perm_r[k:], interface)
@@ -75,7 +84,7 @@ class BodyHarmonic:
             raise AssertionError(msg)
         lower, upper = factors.L[:, k:][k:].toarray(), factors.U[:, k:][k:].toarray()
         s = lower @ upper
-        return 0.5 * (s + s.T)
+        return 0.5 * (s + s.T) - spring * np.eye(len(interface))
 
     def interior_solver(self) -> spla.SuperLU:
         """Return the factors of K_II."""

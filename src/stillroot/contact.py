@@ -34,11 +34,13 @@ if TYPE_CHECKING:
 
 TOLERANCE = 1e-7
 """Of the residual of (9) against the size of the response."""
-NEWTON_LIMIT = 40
+NEWTON_LIMIT = 200
+PATIENCE = 12
+"""Newton iterations that may pass without the residual falling to half of its best so far."""
 GMRES_LIMIT = 150
 SLOW_GMRES = 25
 """Inner iterations above which P is rebuilt from the present state."""
-SHORTEST_STEP = 1 / 64
+SHORTEST_STEP = 1 / 16
 """Of the load."""
 OVERSHOOT, LINE_SEARCH_SLACK, LINE_SEARCH_LIMIT = 0.5, 0.2, 10
 """When the line search sets in, when it is content, and when it gives up."""
@@ -158,19 +160,19 @@ def follow(
     stage: str,
     scale: float,
     begin: NDArray[np.float64] | None = None,
-    limit: int = NEWTON_LIMIT,
+    patience: int = PATIENCE,
 ) -> ContactState:
     """Follow a load path from a state; the slip of each step is kept for the next.
 
     `path` lists (fraction, λ_0) with λ_0 (f, h, m, 3) [N]. A step that does not converge is halved.
     `begin` is the λ_0 that `start` is in equilibrium with (default: none).
-    `limit` is the most Newton iterations of a step. `scale` [mm] is the size of response that the
-    residual is measured against.
+    `patience` is how many Newton iterations may pass without progress. `scale` [mm] is the size of
+    response that the residual is measured against.
 
     Raises
     ------
     NotConverged
-        A step 1/64 of its size still does not converge.
+        A step 1/16 of its size still does not converge.
     """
     state = start
     done, done_load = 0.0, np.zeros_like(start.w) if begin is None else begin
@@ -181,7 +183,7 @@ def follow(
             step = min(step, 1.0 - reached)
             target = done_load + (reached + step) * (load - done_load)
             try:
-                state = _step(series, layer, state, target, precondition, scale, limit)
+                state = _step(series, layer, state, target, precondition, scale, patience)
             except _Stalled as stalled:
                 step /= 2
                 if step < SHORTEST_STEP:
@@ -218,7 +220,7 @@ def _step(
     load: NDArray[np.float64],
     precondition: Preconditioner,
     scale: float,
-    limit: int,
+    patience: int,
 ) -> ContactState:
     """Solve (9) by semi-smooth Newton with a line search."""
     fourier, slip = start.fourier, start.tractions.slip_mm
@@ -233,7 +235,7 @@ def _step(
     w = start.w
     force, gap = unbalanced(w)
     history: list[float] = []
-    for _ in range(limit):
+    for _ in range(NEWTON_LIMIT):
         r = p.solve(force)
         history.append(float(np.linalg.norm(r)) / scale)
         if history[-1] < TOLERANCE:
@@ -244,7 +246,9 @@ def _step(
                 residuals=tuple(history),
                 steps=start.steps + 1,
             )
-        if not np.isfinite(history[-1]):
+        if not np.isfinite(history[-1]) or (
+            len(history) > patience and min(history[-patience:]) > 0.5 * min(history[:-patience])
+        ):
             break
         at = tangent(layer, gap, slip)
         dw, iterations = _newton_direction(layer, fourier, p, at, r, tight=history[-1] < 1e-2)

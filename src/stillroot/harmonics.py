@@ -33,6 +33,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import scipy.sparse as sp
 
+from stillroot.errors import MeshError
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
     from skfem import Basis
@@ -174,7 +176,7 @@ def admissible(
 class FaceLoads:
     """Unit resultants as tractions on a disc z = const of radius a, per radian of θ.
 
-    Each is a load vector (3n,) of the harmonic and family that `LOADED` names.
+    Each is a load vector (3n,) in one harmonic and family, see `face_loads`.
     """
 
     lateral: NDArray[np.float64]
@@ -195,6 +197,9 @@ def face_loads(basis: Basis, height_mm: float) -> FaceLoads:
     """
     mesh = basis.mesh
     facets = mesh.facets_satisfying(lambda x: np.abs(x[1] - height_mm) < AXIS_MM)
+    if len(facets) == 0:
+        msg = f"no edges of the mesh follow the section at z = {height_mm:g} mm"
+        raise MeshError(msg)
     face = basis.boundary(facets, intorder=6)
     r = np.asarray(face.global_coordinates())[0]
     area = np.asarray(face.dx) * r

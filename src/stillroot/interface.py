@@ -78,14 +78,15 @@ class Layer:
         """Return the layer with another coefficient of friction."""
         return replace(self, friction=friction)
 
+    def uncrushed(self) -> Layer:
+        """Return the layer of a bone that never gives way."""
+        return replace(self, crush_mpa=np.full_like(self.crush_mpa, np.inf))
+
     def settled(self, overlap_mm: NDArray[np.float64]) -> Layer:
         """Return the layer after seating, where the overlap (p,) beyond crushing is lost for good."""
         lost = np.clip(overlap_mm - self.crush_mpa / self.normal_stiffness, 0.0, None)
-        return replace(
-            self,
-            interference_mm=self.interference_mm - np.where(self.one_sided, lost, 0.0),
-            crush_mpa=np.full_like(self.crush_mpa, np.inf),
-        )
+        kept = self.interference_mm - np.where(self.one_sided, lost, 0.0)
+        return replace(self, interference_mm=kept).uncrushed()
 
     def relaxed(self, retained: float) -> Layer:
         """Return the layer with `retained` times the interference: so much of the pressure is left."""

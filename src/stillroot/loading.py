@@ -33,8 +33,8 @@ if TYPE_CHECKING:
     from stillroot.interface import Layer
     from stillroot.site import Site
 
-SEAT_LIMIT = 150
-"""Newton iterations allowed to seat: one harmonic is cheap, and hard contact that crushes takes many."""
+SEAT_PATIENCE = 60
+"""`follow`'s patience for the seat: its one harmonic is cheap, and hard contact that crushes is slow."""
 AXIAL_AT_CREST = 6
 """Place of the axial resultant at the crest among the eight."""
 LOAD_STEPS = 2
@@ -130,16 +130,14 @@ def seat(site: Site, layer: Layer) -> Seated:
     turning = layer.with_friction(0.0)
     start = _at_rest(turning, fourier, still)
     first = held.preconditioner(averaged_stiffness(turning, state_tangent(turning, start)))
-    inserted = follow(
-        held,
-        turning,
-        start,
-        [(1.0, still)],
-        first,
-        stage="seat",
-        scale=scale,
-        limit=SEAT_LIMIT,
-    )
+
+    def press(layer: Layer, start: ContactState) -> ContactState:
+        path = [(1.0, still)]
+        return follow(held, layer, start, path, first, stage="seat", scale=scale, patience=SEAT_PATIENCE)
+
+    inserted = press(turning.uncrushed(), start)
+    if np.any(inserted.tractions.traction[0, :, 0] > layer.crush_mpa):
+        inserted = press(turning, inserted)
 
     overlap = layer.local(fourier.values(inserted.w))[0, :, 0] + layer.interference_mm
     retained = site.case.interface.retained_pressure

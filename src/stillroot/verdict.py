@@ -120,21 +120,18 @@ def _numerical_limits(case: Case, worst: LoadAnswer) -> tuple[str, ...]:
 
 
 def _model_limits(case: Case) -> tuple[str, ...]:
-    """Name the inputs that were assumed and that the peak leans on most."""
-    assumed = []
+    """Name the inputs that stand at their assumed default and that the peak leans on most."""
     face = case.interface
-    if (
-        face.layer_thickness_mm > 0
-        and not {
-            "layer_thickness_mm",
-            "layer_modulus_ratio",
-        }
-        <= face.model_fields_set
+    default = type(face)()
+    assumed = []
+    if face.layer_thickness_mm > 0 and (face.layer_thickness_mm, face.layer_modulus_ratio) == (
+        default.layer_thickness_mm,
+        default.layer_modulus_ratio,
     ):
         assumed.append("the torn layer of bone at the wall")
-    if face.kind == "frictional" and "friction" not in face.model_fields_set:
+    if face.kind == "frictional" and face.friction == default.friction:
         assumed.append("friction")
-    if face.kind == "frictional" and "interference_um" not in face.model_fields_set:
+    if face.measured_torque_ncm is None and face.interference_um == default.interference_um:
         assumed.append("interference")
     if case.bone.ct_number is not None:
         assumed.append("the modulus, read from a CT number (a factor of two either way)")

@@ -536,9 +536,7 @@ REFUSED: list[tuple[dict[str, Any], str, str]] = [
 ]
 
 
-@pytest.mark.parametrize(
-    ("changes", "place", "said"), REFUSED, ids=[place for _, place, _ in REFUSED]
-)
+@pytest.mark.parametrize(("changes", "place", "said"), REFUSED, ids=[place for _, place, _ in REFUSED])
 def test_a_wrong_value_is_refused_by_name(changes: dict[str, Any], place: str, said: str) -> None:
     message = refusal(smallest(**changes))
     assert message.startswith(place)

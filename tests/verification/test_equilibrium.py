@@ -70,7 +70,7 @@ def test_the_bone_takes_the_load_in_all_six_components(seat_name: str, load_name
     length = it.seated.site.case.implant.length_mm
     scale = np.array([1.0] * 3 + [length] * 3)
     off = (taken - it.resultant.six) / scale
-    assert np.max(np.abs(off)) < 1e-5 * np.max(np.abs(it.resultant.six) / scale)
+    assert np.max(np.abs(off)) < 1e-6 * np.max(np.abs(it.resultant.six) / scale)
 
 
 def test_the_balance_is_the_sum_of_tractions_by_hand() -> None:
@@ -102,7 +102,8 @@ def test_no_tension_and_no_shear_outside_the_cone(seat_name: str, load_name: str
 
 @every_solution
 def test_the_bodies_overlap_by_what_the_layer_gives_and_no_more(seat_name: str, load_name: str) -> None:
-    # Looked at between the angles where the law acts, too: the field must not swing through there.
+    # Looked at between the angles where the law acts, too, where four harmonics may swing through by
+    # 2 % of the motion: 1 % is seen.
     it = solution(seat_name, load_name)
     layer, native = it.seated.layer, it.seated.layer.one_sided
     if not native.any():  # glued: the law below does not act
@@ -111,7 +112,7 @@ def test_the_bodies_overlap_by_what_the_layer_gives_and_no_more(seat_name: str, 
     w = layer.local(it.state.fourier.values(it.state.w, fine))[0, native]
     overlap = w + layer.interference_mm[native, None]
     given = np.max(it.state.tractions.traction[0, native], axis=1) / layer.normal_stiffness[native]
-    assert np.max(overlap - given[:, None]) < 0.1 * np.max(given)
+    assert np.max(overlap - given[:, None]) < 0.02 * it.peak_um / 1000
 
 
 def turned_half_round(w: Floats) -> Floats:

@@ -203,7 +203,8 @@ def pulled_pin(share_of_capacity: float) -> Loaded:
 
 
 def side(layer: Layer) -> NDArray[np.bool_]:
-    return layer.normal[0] > 0.5
+    on_side: NDArray[np.bool_] = layer.normal[0] > 0.5
+    return on_side
 
 
 def force_below(it: Loaded, depth_mm: float) -> float:

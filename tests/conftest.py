@@ -1,0 +1,26 @@
+"""What several tests need: the shipped cases, and a machine without gmsh's graphics libraries."""
+
+import sys
+from pathlib import Path
+
+import pytest
+
+from stillroot import read_case
+
+ROOT = Path(__file__).parents[1]
+SHIPPED = sorted((ROOT / "docs" / "cases").glob("*.toml"))
+
+
+@pytest.fixture
+def shipped_cases():
+    return [read_case(path) for path in SHIPPED]
+
+
+@pytest.fixture(params=SHIPPED, ids=lambda path: path.stem)
+def shipped_case(request):
+    return read_case(request.param)
+
+
+@pytest.fixture
+def without_gmsh(monkeypatch):
+    monkeypatch.setitem(sys.modules, "gmsh", None)  # `import gmsh` raises ImportError

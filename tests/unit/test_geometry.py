@@ -1,0 +1,175 @@
+"""Outline and mesh: the half-section holds the implant that the case describes."""
+
+import numpy as np
+import pytest
+
+from stillroot import Case, EnvironmentProblem
+from stillroot.bodies import take_apart
+from stillroot.mesh import mesh_key, mesh_outline
+from stillroot.outline import gaps_between, implant_wall, outline_of
+from stillroot.stored import half_section, mesh_folders, read_section, write_section
+
+BASE = {
+    "title": "geometry",
+    "implant": {"diameter_mm": 4.0, "length_mm": 8.0},
+    "bone": {"cortical_thickness_mm": 1.5, "trabecular_modulus_mpa": 300.0},
+    "loads": [{"name": "push", "axial_n": 50.0}],
+}
+
+
+def case_with(**sections):
+    return Case.from_dict({**BASE, **sections})
+
+
+def implant(**keys):
+    return {"diameter_mm": 4.0, "length_mm": 8.0, **keys}
+
+
+def revolved_volume(section, name):
+    """2π ∫ r dA of a region, exact for straight-sided triangles (Pappus)."""
+    triangles = section.triangles[:, section.region == section.names.index(name)]
+    r, z = section.points_mm[:, triangles]
+    area = 0.5 * ((r[1] - r[0]) * (z[2] - z[0]) - (r[2] - r[0]) * (z[1] - z[0]))
+    return 2 * np.pi * np.sum(np.abs(area) * r.mean(axis=0))
+
+
+def test_a_smooth_implant_displaces_a_cylinder_of_bone():
+    case = case_with(implant=implant(thread={"form": "none"}))
+    section = mesh_outline(outline_of(case), 0.5)
+    assert revolved_volume(section, "implant") == pytest.approx(np.pi * 2.0**2 * 8.0)
+    assert revolved_volume(section, "cortical") == pytest.approx(np.pi * (10**2 - 2**2) * 1.5)
+
+
+def test_a_taper_displaces_a_truncated_cone():
+    case = case_with(implant=implant(taper_deg=5.0, thread={"form": "none"}))
+    tip = 2.0 - 8.0 * np.tan(np.radians(5))
+    frustum = np.pi * 8.0 / 3 * (2.0**2 + 2.0 * tip + tip**2)
+    assert revolved_volume(mesh_outline(outline_of(case), 0.5), "implant") == pytest.approx(frustum)
+
+
+@pytest.mark.parametrize("form", ["v", "square", "trapezoid", "buttress"])
+def test_every_thread_form_keeps_crest_and_core(form):
+    thread = {"form": form, "pitch_mm": 1.0, "depth_mm": 0.4, "crest_flat_mm": 0.2}
+    case = case_with(implant=implant(thread=thread))
+    wall = implant_wall(case.implant)
+    assert wall[0].tolist() == [2.0, 0.0]
+    assert wall[-1].tolist() == [0.0, -8.0]
+    assert set(np.round(wall[:-1, 0], 9)) == {1.6, 2.0}
+    assert np.sum(np.diff(wall[:, 0]) < -0.3) >= 7, "seven full threads fit in 7.8 mm"
+    section = mesh_outline(outline_of(case), 0.5)
+    core, full = np.pi * 1.6**2 * 8.0, np.pi * 2.0**2 * 8.0
+    assert core < revolved_volume(section, "implant") < full
+
+
+def test_both_sides_of_the_wall_have_the_same_nodes():
+    section = mesh_outline(outline_of(case_with()), 0.5)
+    pair = take_apart(section, keep_gap=True)
+    wall = pair.wall
+    np.testing.assert_array_equal(
+        pair.implant.nodes_mm[:, wall.implant_nodes], pair.bone.nodes_mm[:, wall.bone_nodes]
+    )
+    straight = 0.5 * (wall.nodes_mm[:, wall.edges[0]] + wall.nodes_mm[:, wall.edges[2]])
+    np.testing.assert_allclose(wall.nodes_mm[:, wall.edges[1]], straight, atol=1e-9)
+
+
+def test_normals_of_the_wall_close_up():
+    """Gauss: ∮ n_z r ds over wall and the disc that closes it at the crest is zero."""
+    pair = take_apart(mesh_outline(outline_of(case_with()), 0.5), keep_gap=True)
+    wall = pair.wall
+    ends = wall.nodes_mm[:, wall.edges[[0, 2]]]
+    length = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=0)
+    flux = np.sum(wall.normal[1] * ends[0].mean(axis=0) * length)
+    assert flux == pytest.approx(-0.5 * 2.0**2), "out of the bone and into the disc r < 2"
+
+
+def test_gaps_are_what_no_hold_covers():
+    assert gaps_between(((0.0, 8.0),), 8.0) == ()
+    assert gaps_between(((1.0, 2.0), (4.0, 8.0)), 8.0) == ((0.0, 1.0), (2.0, 4.0))
+
+
+@pytest.mark.parametrize("fill", ["clot", "empty"])
+def test_only_the_hold_touches_native_bone(fill):
+    case = case_with(socket={"holds_mm": [[4.0, 8.0]], "gap_fill": fill})
+    pair = take_apart(mesh_outline(outline_of(case), 0.5), keep_gap=case.socket.gap_filled)
+    wall = pair.wall
+    middle = -wall.nodes_mm[1, wall.edges[1]]
+    assert np.all(middle[~wall.fill] > 4.0 - 0.05)
+    assert np.any(wall.fill) == (fill == "clot")
+    if fill == "empty":
+        assert middle.min() > 4.0 - 0.05
+
+
+def test_a_hold_that_ends_next_to_a_thread_corner_leaves_no_sliver():
+    thread = {"pitch_mm": 0.8, "depth_mm": 0.35}
+    for top in np.arange(4.0, 4.9, 0.02):
+        case = case_with(
+            implant=implant(thread=thread), socket={"holds_mm": [[round(float(top), 3), 8.0]]}
+        )
+        mesh_outline(outline_of(case), 0.5)  # raises MeshError on a bad triangle
+
+
+def test_an_abutment_as_wide_as_the_implant_can_be_meshed():
+    case = case_with(implant=implant(abutment_diameter_mm=4.0))
+    assert revolved_volume(mesh_outline(outline_of(case), 0.5), "abutment") == pytest.approx(
+        np.pi * 2.0**2 * 6.0
+    )
+
+
+def test_meshing_twice_gives_the_same_mesh():
+    first, second = (mesh_outline(outline_of(case_with()), 0.4) for _ in range(2))
+    np.testing.assert_array_equal(first.points_mm, second.points_mm)
+    np.testing.assert_array_equal(first.triangles, second.triangles)
+
+
+def test_a_stored_mesh_comes_back_unchanged(tmp_path):
+    section = mesh_outline(outline_of(case_with()), 0.5)
+    write_section(tmp_path / "a.npz", section)
+    back = read_section(tmp_path / "a.npz")
+    np.testing.assert_array_equal(back.points_mm, section.points_mm)
+    np.testing.assert_array_equal(back.triangles, section.triangles)
+    assert back.names == section.names
+
+
+def test_any_change_of_geometry_changes_the_key():
+    keys = {
+        mesh_key(outline_of(case), element)
+        for case in (
+            case_with(),
+            case_with(implant=implant(taper_deg=0.1)),
+            case_with(implant=implant(abutment_height_mm=6.1)),
+            case_with(implant=implant(thread={"crest_flat_mm": 0.11})),
+            case_with(socket={"holds_mm": [[0.0, 7.0]]}),
+            case_with(bone={**BASE["bone"], "cortical_thickness_mm": 1.4}),
+            case_with(bone={**BASE["bone"], "radius_mm": 11.0}),
+        )
+        for element in (0.25, 0.5)
+    }
+    assert len(keys) == 14
+
+
+def test_a_modulus_does_not_change_the_key():
+    stiffer = case_with(bone={**BASE["bone"], "trabecular_modulus_mpa": 900.0})
+    assert mesh_key(outline_of(case_with()), 0.25) == mesh_key(outline_of(stiffer), 0.25)
+
+
+@pytest.mark.usefixtures("without_gmsh")
+def test_without_gmsh_a_foreign_geometry_is_one_clear_message():
+    with pytest.raises(EnvironmentProblem, match="apt-get install") as caught:
+        half_section(outline_of(case_with()), 0.25)
+    assert "stored meshes; this geometry and element size have none" in str(caught.value)
+
+
+@pytest.mark.usefixtures("without_gmsh")
+def test_without_gmsh_every_shipped_case_finds_its_meshes(shipped_case):
+    for element in (shipped_case.numerics.element_mm, 2 * shipped_case.numerics.element_mm):
+        assert half_section(outline_of(shipped_case), element).triangles.shape[0] == 3
+
+
+def test_no_stored_mesh_is_stale(shipped_cases):
+    wanted = {
+        f"{mesh_key(outline_of(case), factor * case.numerics.element_mm)}.npz"
+        for case in shipped_cases
+        for factor in (1, 2)
+    }
+    folder = next(folder for folder in mesh_folders() if folder.is_dir())
+    assert {path.name for path in folder.glob("*.npz")} == wanted
