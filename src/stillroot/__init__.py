@@ -24,6 +24,7 @@ if TYPE_CHECKING:
         OutputError,
         StillrootError,
     )
+    from stillroot.export import write_answer
 
 _HOME = {
     "Case": "case",
@@ -37,6 +38,7 @@ _HOME = {
     "StillrootError": "errors",
     "check": "answer",
     "read_case": "case",
+    "write_answer": "export",
 }
 
 __all__ = [
@@ -51,6 +53,7 @@ __all__ = [
     "StillrootError",
     "check",
     "read_case",
+    "write_answer",
 ]
 
 

@@ -7,8 +7,6 @@ from dataclasses import dataclass
 from importlib.metadata import version
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from stillroot.accuracy import COARSER, ErrorEstimate, estimate_errors
 from stillroot.loading import Resultant, Seated, load, seat
 from stillroot.motion import (
@@ -16,8 +14,8 @@ from stillroot.motion import (
     Micromotion,
     Peak,
     head_movement,
+    imbalance,
     micromotion,
-    resultant_of_tractions,
 )
 from stillroot.outline import outline_of
 from stillroot.site import prepare
@@ -40,8 +38,7 @@ REPORTED_VERSIONS = ("stillroot", "numpy", "scipy", "scikit-fem", "gmsh")
 class LoadAnswer:
     """What one load does to the seated implant.
 
-    `balance` is the largest of the six components of (interface forces - load), forces against the
-    load's size and moments against its size times the implant's length.
+    `balance` is what is left of the six components of interface forces and load, see `imbalance`.
     """
 
     name: str
@@ -145,7 +142,7 @@ def check(case: Case, *, progress: Callable[[str], None] = lambda _: None) -> Ch
             head=head_movement(seated, state, resultant),
             error=error,
             band=band_of(motion.peak.total_um, bands),
-            balance=_balance(seated, state, resultant),
+            balance=imbalance(seated.layer, state, resultant),
         )
         for item, resultant, state, motion, error in zip(
             case.loads, resultants, states, motions, errors, strict=True
@@ -180,14 +177,6 @@ def resultant_of(item: Load) -> Resultant:
 def versions() -> dict[str, str]:
     """Return the versions that a number depends on."""
     return {"python": platform.python_version(), **{n: version(n) for n in REPORTED_VERSIONS}}
-
-
-def _balance(seated: Seated, state: ContactState, resultant: Resultant) -> float:
-    length = seated.site.case.implant.length_mm
-    scale = np.array([1.0] * 3 + [length] * 3)
-    taken = resultant_of_tractions(seated.layer, state)
-    size = np.max(np.abs(resultant.six) / scale)
-    return float(np.max(np.abs(taken - resultant.six) / scale) / size)
 
 
 def prepared_site(case: Case) -> Site:

@@ -75,6 +75,60 @@ def check(case_file: Path, *, as_json: bool, out: Path | None) -> None:
             click.echo(f"Written to {out}{os.sep}")
 
 
+@cli.command()
+@click.argument("case_file", metavar="CASE.toml", type=click.Path(path_type=Path))
+@click.option(
+    "--at-height",
+    "height_mm",
+    metavar="MM",
+    type=float,
+    default=0.0,
+    help="Height above the crest of the point at which loads act and stiffness is told (default 0).",
+)
+@click.option("--json", "as_json", is_flag=True, help="Print the answer as JSON, nothing else.")
+@click.option(
+    "--out",
+    metavar="DIR",
+    type=click.Path(path_type=Path),
+    help="Write directions.json, directions.txt and a picture into DIR.",
+)
+def directions(case_file: Path, *, height_mm: float, as_json: bool, out: Path | None) -> None:
+    """Tell how the implant is held in each of its six directions, beside its torque.
+
+    Exit codes: 0 computed, 2 bad input, 3 not converged, 4 something missing on this machine.
+    """
+    from stillroot.case import read_case  # noqa: PLC0415
+
+    case = read_case(case_file)
+    from stillroot import directions_report as report  # noqa: PLC0415
+
+    if out is not None:
+        from stillroot.export import assert_writable  # noqa: PLC0415
+
+        assert_writable(out, report.DIRECTIONS_MARK)
+    with _progress() as tell:
+        try:
+            answer = report.directions(case, height_mm=height_mm, progress=tell)
+        except CaseError as error:
+            raise error if error.file else CaseError(f"{case_file}: {error}") from None
+        if out is not None:
+            tell("writing")
+            report.write(answer, out)
+    if as_json:
+        import json  # noqa: PLC0415
+
+        click.echo(json.dumps(report.data_of(answer), indent=2, ensure_ascii=False))
+    else:
+        from rich.console import Console  # noqa: PLC0415
+
+        from stillroot.report import WIDTH  # noqa: PLC0415
+
+        plain = Console()
+        report.show(answer, plain if plain.is_terminal else Console(width=WIDTH, color_system=None))
+        if out is not None:
+            click.echo(f"Written to {out}{os.sep}")
+
+
 class _progress:  # noqa: N801 - reads as a statement
     """Show on stderr, where that is a terminal, what is being worked on."""
 

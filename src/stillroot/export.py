@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 
     from stillroot.answer import CheckResult, LoadAnswer
     from stillroot.bodies import Body
+    from stillroot.figures import Picture
 
 MARK = "result.json"
 """The file that tells an earlier answer from somebody's folder."""
@@ -39,8 +40,6 @@ def write_answer(result: CheckResult, folder: Path) -> None:
     OutputError
         The folder cannot be written, or holds something other than an earlier answer.
     """
-    from matplotlib import rc_context  # noqa: PLC0415
-
     from stillroot.figures import pictures  # noqa: PLC0415 - matplotlib is slow to import
 
     with whole_folder(folder) as aside:
@@ -53,11 +52,18 @@ def write_answer(result: CheckResult, folder: Path) -> None:
         for answer, name in zip(result.loads, load_file_names(result), strict=True):
             _load_fields(result, answer).write(aside / f"fields-{name}.vtu")
         for picture in pictures(result):
-            for kind in ("png", "svg"):
-                # The alt text goes with the picture; no date, so that files repeat byte for byte.
-                about = {"Description": picture.alt, **({"Date": None} if kind == "svg" else {})}
-                with rc_context({"svg.hashsalt": "stillroot"}):
-                    picture.figure.savefig(aside / f"{picture.name}.{kind}", dpi=150, metadata=about)
+            save_picture(picture, aside)
+
+
+def save_picture(picture: Picture, folder: Path) -> None:
+    """Write a picture into a folder as PNG and SVG, its alt text with it."""
+    from matplotlib import rc_context  # noqa: PLC0415 - slow to import
+
+    for kind in ("png", "svg"):
+        # No date, so that files repeat byte for byte.
+        about = {"Description": picture.alt, **({"Date": None} if kind == "svg" else {})}
+        with rc_context({"svg.hashsalt": "stillroot"}):
+            picture.figure.savefig(folder / f"{picture.name}.{kind}", dpi=150, metadata=about)
 
 
 def load_file_names(result: CheckResult) -> tuple[str, ...]:
@@ -68,8 +74,10 @@ def load_file_names(result: CheckResult) -> tuple[str, ...]:
     )
 
 
-def assert_writable(folder: Path) -> None:
+def assert_writable(folder: Path, mark: str = MARK) -> None:
     """Refuse an output folder that could not be written, before any work is done.
+
+    `mark` is the file by which an earlier answer is known, which may be replaced.
 
     Raises
     ------
@@ -77,7 +85,7 @@ def assert_writable(folder: Path) -> None:
         See `write_answer`.
     """
     if folder.is_dir():
-        if any(folder.iterdir()) and not (folder / MARK).is_file():
+        if any(folder.iterdir()) and not (folder / mark).is_file():
             msg = (
                 f"--out {folder}: this folder holds other files; name a new or an empty one, or one "
                 "that holds an earlier answer"

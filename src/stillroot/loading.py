@@ -21,9 +21,10 @@ from stillroot.contact import (
     follow,
     state_tangent,
 )
+from stillroot.errors import NotConverged
 from stillroot.fourier import Fourier
 from stillroot.interface import averaged_stiffness, tractions
-from stillroot.motion import section_motion
+from stillroot.motion import imbalance, section_motion
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -37,6 +38,8 @@ SEAT_PATIENCE = 60
 """`follow`'s patience for the seat: its one harmonic is cheap, and hard contact that crushes is slow."""
 AXIAL_AT_CREST = 6
 """Place of the axial resultant at the crest among the eight."""
+BALANCE = 1e-4
+"""Largest accepted imbalance of the six components of force on the implant, relative to the load."""
 LOAD_STEPS = 2
 """Equal steps to the full load; what halving them changes is part of the error estimate."""
 
@@ -192,7 +195,16 @@ def load(
             path.append(((k + i / steps) / len(resultants), wall_load(site, fourier, part)))
         before = after
     scale = max(float(np.linalg.norm(seated.precondition.solve(w))) for _, w in path)
-    return follow(site.series, seated.layer, start, path, seated.precondition, stage=name, scale=scale)
+    state = follow(site.series, seated.layer, start, path, seated.precondition, stage=name, scale=scale)
+    largest = max(resultants, key=lambda r: float(np.linalg.norm(r.six)))
+    left = imbalance(seated.layer, state, resultants[-1], against=largest)
+    if left > BALANCE:
+        text = (
+            f"{name}: the forces on the implant are out of balance by {left:.0e} of the load (allowed: "
+            f"{BALANCE:.0e}); a smaller element_mm may help"
+        )
+        raise NotConverged(text, stage=name, residual_history=state.residuals)
+    return state
 
 
 def wall_load(site: Site, fourier: Fourier, on_sections: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -235,6 +235,20 @@ def resultant_of_tractions(layer: Layer, state: ContactState) -> NDArray[np.floa
     return weight * np.array([np.sum(part) for part in parts])
 
 
+def imbalance(
+    layer: Layer, state: ContactState, resultant: Resultant, *, against: Resultant | None = None
+) -> float:
+    """Return the largest of the six components of (forces on the bone - load), relative to the load.
+
+    Forces count against the largest component of the load (or of the load `against`), moments against
+    that times the depth of the wall.
+    """
+    depth = float(np.max(-layer.nodes_mm[1]))
+    scale = np.array([1.0] * 3 + [depth] * 3)
+    left = resultant_of_tractions(layer, state) - resultant.six
+    return float(np.max(np.abs(left) / scale) / np.max(np.abs((against or resultant).six) / scale))
+
+
 def _whole_circle(
     angles: NDArray[np.float64], parts: NDArray[np.float64], twin: bool
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
