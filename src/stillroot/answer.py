@@ -130,8 +130,7 @@ def check(case: Case, *, progress: Callable[[str], None] = lambda _: None) -> Ch
     motions = tuple(micromotion(seated, state) for state in states)
     progress("estimating the error")
     coarse = prepare(case, half_section(outline, COARSER * element), site.highest)
-    peaks = tuple(motion.peak.total_um for motion in motions)
-    errors = estimate_errors(coarse, interference, resultants, peaks)
+    errors = estimate_errors(coarse, interference, resultants, motions)
     bands = case.threshold.bands_um
     answers = tuple(
         LoadAnswer(

@@ -760,7 +760,7 @@ class Numerics(Section):
         float,
         _about(
             "Element size at the interface.",
-            source="measured: within 0.5 % of 0.12 mm on the shipped cases (docs/limits.md)",
+            source="measured: within 2 % of far finer meshes on the shipped cases (docs/limits.md)",
         ),
         Field(ge=0.02, le=2),
     ] = 0.25

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,10 +13,11 @@ import click
 from stillroot.errors import CaseError, StillrootError
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator
 
 INTERRUPTED = 130
 INTERNAL = 1
+LEAST_SITES, MOST_SITES = 4, 4096
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
@@ -127,6 +129,81 @@ def directions(case_file: Path, *, height_mm: float, as_json: bool, out: Path | 
         report.show(answer, plain if plain.is_terminal else Console(width=WIDTH, color_system=None))
         if out is not None:
             click.echo(f"Written to {out}{os.sep}")
+
+
+@cli.command()
+@click.argument("folder", metavar="DIR", type=click.Path(path_type=Path))
+@click.option(
+    "--sites",
+    "count",
+    metavar="N",
+    type=click.IntRange(LEAST_SITES, MOST_SITES),
+    help="How many sites (default 128, or 8 with --small).",
+)
+@click.option("--small", is_flag=True, help="Few sites, coarsely solved: to try it out.")
+@click.option(
+    "--workers",
+    metavar="N",
+    type=click.IntRange(1),
+    help="How many processes solve at once (default: one a core).",
+)
+def lesson(folder: Path, *, count: int | None, small: bool, workers: int | None) -> int:
+    """Write a lesson into DIR: torque against motion, over many invented sites.
+
+    A page with its pictures, and the data as CSV. What is solved is kept in DIR: stopped, the same command
+    goes on where it was.
+    """
+    from stillroot import lesson as lessons  # noqa: PLC0415
+    from stillroot.lesson_files import PAGE, finding, make_lesson  # noqa: PLC0415
+
+    plan = lessons.Plan(count=count or (lessons.SMALL_SITES if small else lessons.SITES), small=small)
+    try:
+        with _progress_bar() as advance:
+            told = make_lesson(folder, plan, workers or os.cpu_count() or 1, advance)
+    except KeyboardInterrupt:
+        _complain("stopped; finished sites are kept, and the same command goes on from there")
+        return INTERRUPTED
+    click.echo(f"Rank correlation ρ with peak micromotion under {lessons.LOAD_IN_WORDS}:")
+    for sentence in finding(told):
+        click.echo(f"- {sentence}")
+    click.echo(f"Written to {folder / PAGE}")
+    return 0
+
+
+@contextmanager
+def _progress_bar() -> Iterator[Callable[[int, int, str], None]]:
+    """Show on stderr, where that is a terminal, how much is done and how long the rest will take."""
+    from rich.console import Console  # noqa: PLC0415
+    from rich.progress import (  # noqa: PLC0415
+        BarColumn,
+        MofNCompleteColumn,
+        Progress,
+        TextColumn,
+        TimeRemainingColumn,
+    )
+
+    console = Console(stderr=True)
+    columns = (
+        BarColumn(),
+        MofNCompleteColumn(),
+        TimeRemainingColumn(),
+        TextColumn("{task.description}", markup=False),
+    )
+    with Progress(
+        *columns,
+        console=console,
+        disable=not console.is_terminal,
+        transient=True,
+        speed_estimate_period=120,
+    ) as bar:
+        task = bar.add_task("reading what is finished", total=None)
+
+        def advance(done: int, total: int, what: str) -> None:
+            if bar.tasks[0].total is None:  # finished before: no measure of the speed
+                bar.reset(task, completed=done, total=total)
+            bar.update(task, completed=done, description=what)
+
+        yield advance
 
 
 class _progress:  # noqa: N801 - reads as a statement

@@ -116,6 +116,16 @@ class BodyHarmonic:
         return self.to_dofs @ np.concatenate([inside, interface_value])
 
 
+def free_rows(expand: sp.csc_array) -> NDArray[np.int64]:
+    """Return the row of each column of an expansion that is the free value itself.
+
+    It is the column's first. On the axis v = -u follows u: displacements expand to both rows, while a
+    generalised force stands in the free row alone.
+    """
+    rows: NDArray[np.int64] = expand.indices[expand.indptr[:-1]]
+    return rows
+
+
 def body_harmonic(
     stiffness: HarmonicStiffness,
     n: int,

@@ -20,6 +20,7 @@ import numpy as np
 import scipy.linalg as la
 import scipy.sparse.linalg as spla
 
+from stillroot.condense import free_rows
 from stillroot.errors import NotConverged
 from stillroot.interface import averaged_stiffness, tangent, tractions
 
@@ -35,7 +36,7 @@ if TYPE_CHECKING:
 TOLERANCE = 1e-7
 """Of the residual of (9) against the size of the response."""
 NEWTON_LIMIT = 200
-PATIENCE = 12
+PATIENCE = 30
 """Newton iterations that may pass without the residual falling to half of its best so far."""
 GMRES_LIMIT = 150
 SLOW_GMRES = 25
@@ -58,8 +59,7 @@ class SeriesStiffness:
         flat = w.reshape(*w.shape[:2], -1)
         forces = np.zeros_like(flat)
         for n in range(w.shape[1]):
-            e = self.expand[n]
-            rows = e.indices[e.indptr[:-1]]  # a column's first row is the free value itself
+            rows = free_rows(self.expand[n])
             forces[:, n, rows] = flat[:, n, rows] @ self.free[n]
         return forces.reshape(w.shape)
 

@@ -52,8 +52,8 @@ TORQUE_TELLS = "Torque is friction round one of the six directions; it does not 
 LIMITS = (
     (
         "The reference loads compare directions and do not stand for chewing: 50 N and 10 N·cm of "
-        "torque are assumptions; 17 N·cm of tilt is a mean of the largest bending moments in chewing (Richter "
-        "1998, Int J Oral Maxillofac Implants 13:232-244)."
+        "torque are assumptions; 17 N·cm of tilt is a mean of the largest bending moments in chewing "
+        "(Richter 1998, Int J Oral Maxillofac Implants 13:232-244)."
     ),
     (
         "Threads are rings here, so turning neither screws the implant in nor out. The numerical error "

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import scipy.sparse.linalg as spla
 
-from stillroot.condense import body_harmonic, elimination_order
+from stillroot.condense import body_harmonic, elimination_order, free_rows
 from stillroot.harmonics import angular_weight
 from stillroot.motion import acting_in
 from stillroot.site import bone_stiffness, implant_stiffness, supported
@@ -71,6 +71,6 @@ def displacement(seated: Seated, loaded: ContactState, resultant: Resultant) -> 
             load = np.zeros(3 * nodes[0].shape[1])
             if n <= 1:
                 load = site.loaded[n].loads @ (on_sections * acting_in(family, n))
-            free = u_wall[expand.indices[expand.indptr[:-1]]]
+            free = u_wall[free_rows(expand)]
             implant[family, n] = body_i.recovered(free, load, inside).reshape(-1, 3)
     return Displacement(fourier=fourier, implant=implant, bone=bone)

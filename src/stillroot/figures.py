@@ -107,7 +107,7 @@ def section(result: CheckResult, answer: LoadAnswer) -> Picture:
     ax = _axes(figure, left=0.78, bottom=1.95, width=WIDTH_IN - 1.0, height=height_in - 3.1)
     view = _view_of(result.case, answer.resultant, aspect=(WIDTH_IN - 1.0) / (height_in - 3.1))
     _draw_bodies(ax, outline_of(result.case))
-    _draw_motion(ax, result, answer)
+    _draw_motion(ax, result, answer, scale_um(result))
     _draw_crest_and_axis(ax, view)
     _draw_load(ax, view, result.case, answer.resultant)
     _name_bodies(ax, view, result.case, answer)
@@ -178,9 +178,9 @@ def _mirrored(corners: Floats) -> Floats:
     return np.vstack([half, half[::-1] * [-1.0, 1.0]])
 
 
-def _draw_motion(ax: Axes, result: CheckResult, answer: LoadAnswer) -> None:
-    """Draw the motion of the held wall as a line: colour and thickness, on a dark edge."""
-    motion, scale = answer.micromotion, scale_um(result)
+def _draw_motion(ax: Axes, result: CheckResult, answer: LoadAnswer, scale: float) -> None:
+    """Draw the motion of the held wall as a line: colour and thickness up to `scale`, on a dark edge."""
+    motion = answer.micromotion
     edges = _unroll(result).edges
     place = np.stack([motion.radius_mm, -motion.depth_mm], axis=1)
     total = motion.total_um

@@ -13,10 +13,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from stillroot.errors import EnvironmentProblem, MeshError
-from stillroot.outline import IMPLANT_BODY
+from stillroot.outline import GAP, IMPLANT_BODY
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
 
     from numpy.typing import NDArray
 
@@ -24,9 +24,12 @@ if TYPE_CHECKING:
 
 GROWTH = 0.3
 """Element size gained per millimetre from the interface."""
+FINER_AT_ENDS = 0.25
+"""Element size where a hold begins or ends and at the tip's corner, relative to the rest of the wall."""
+AXIS_MM = 1e-9
 LEAST_QUALITY = 0.05
 """Smallest accepted signed inverse condition number of a triangle (1 is equilateral)."""
-RECIPE = 2
+RECIPE = 3
 """Raised whenever the meshing below changes, so that a stored mesh of an older recipe is not met."""
 
 APT_LINE = (
@@ -65,8 +68,8 @@ def mesh_outline(outline: Outline, element_mm: float) -> HalfSection:
     """
     with _gmsh_session() as gmsh:
         try:
-            tags, wall = _add_surfaces(gmsh, outline)
-            _set_sizes(gmsh, wall, element_mm)
+            tags, wall, held = _add_surfaces(gmsh, outline)
+            _set_sizes(gmsh, wall, _ends(gmsh, held), element_mm)
             gmsh.model.mesh.generate(2)
             return _triangles(gmsh, outline, tags)
         except MeshError:
@@ -108,8 +111,11 @@ def _gmsh_session() -> Iterator[Any]:
         gmsh.finalize()
 
 
-def _add_surfaces(gmsh: Any, outline: Outline) -> tuple[dict[int, int], list[int]]:
-    """Build the fragments; return {surface tag: region} and the curves of the implant's wall."""
+def _add_surfaces(gmsh: Any, outline: Outline) -> tuple[dict[int, int], list[int], list[int]]:
+    """Build the fragments.
+
+    Return {surface tag: region}, the curves of the implant's wall, and those of them on native bone.
+    """
     occ = gmsh.model.occ
     surfaces = [(2, _add_polygon(occ, region.corners_mm)) for region in outline.regions]
     _, pieces = occ.fragment(surfaces[:1], surfaces[1:])
@@ -118,25 +124,30 @@ def _add_surfaces(gmsh: Any, outline: Outline) -> tuple[dict[int, int], list[int
     for index, fragments in enumerate(pieces):
         for _, tag in fragments:
             owner.setdefault(tag, index)  # the earlier region wins an overlap
-    sides = [
-        {
-            abs(curve)
-            for _, curve in gmsh.model.getBoundary(
-                [
-                    (2, tag)
-                    for tag in owner
-                    if (outline.regions[owner[tag]].name in IMPLANT_BODY) == implant
-                ],
-                oriented=False,
-            )
-        }
-        for implant in (True, False)
-    ]
-    wall = sorted(sides[0] & sides[1])
-    if not wall:
+    names = {tag: outline.regions[index].name for tag, index in owner.items()}
+
+    def edges(kept: Callable[[str], bool]) -> set[int]:
+        surfaces = [(2, tag) for tag, name in names.items() if kept(name)]
+        return {abs(curve) for _, curve in gmsh.model.getBoundary(surfaces, oriented=False)}
+
+    implant = edges(lambda name: name in IMPLANT_BODY)
+    wall = sorted(implant & edges(lambda name: name not in IMPLANT_BODY))
+    held = sorted(implant & edges(lambda name: name not in (*IMPLANT_BODY, GAP)))
+    if not held:
         msg = "the implant touches no bone"
         raise MeshError(msg)
-    return owner, wall
+    return owner, wall, held
+
+
+def _ends(gmsh: Any, held: list[int]) -> list[int]:
+    """Return the points where a hold begins or ends and the lowest corner of the wall, off the axis."""
+    points = [
+        point for curve in held for _, point in gmsh.model.getBoundary([(1, curve)], oriented=False)
+    ]
+    place = {point: gmsh.model.getValue(0, point, []) for point in dict.fromkeys(points)}
+    off_axis = [point for point in place if place[point][0] > AXIS_MM]
+    lowest = min(place[point][1] for point in off_axis)
+    return [p for p in off_axis if points.count(p) == 1 or place[p][1] < lowest + AXIS_MM]
 
 
 def _add_polygon(occ: Any, corners_mm: NDArray[np.float64]) -> int:
@@ -145,14 +156,23 @@ def _add_polygon(occ: Any, corners_mm: NDArray[np.float64]) -> int:
     return int(occ.addPlaneSurface([occ.addCurveLoop(lines)]))
 
 
-def _set_sizes(gmsh: Any, wall: list[int], element_mm: float) -> None:
+def _set_sizes(gmsh: Any, wall: list[int], ends: list[int], element_mm: float) -> None:
+    """Ask for `element_mm` on the wall, and finer at `ends`, where the traction is singular."""
     field = gmsh.model.mesh.field
-    distance = field.add("Distance")
-    field.setNumbers(distance, "CurvesList", wall)
-    field.setNumber(distance, "Sampling", 20)
-    grown = field.add("MathEval")
-    field.setString(grown, "F", f"{element_mm} + {GROWTH} * F{distance}")
-    field.setAsBackgroundMesh(grown)
+    sizes = []
+    for kind, entities, size in (
+        ("CurvesList", wall, element_mm),
+        ("PointsList", ends, FINER_AT_ENDS * element_mm),
+    ):
+        distance = field.add("Distance")
+        field.setNumbers(distance, kind, entities)
+        field.setNumber(distance, "Sampling", 20)
+        grown = field.add("MathEval")
+        field.setString(grown, "F", f"{size} + {GROWTH} * F{distance}")
+        sizes.append(grown)
+    smallest = field.add("Min")
+    field.setNumbers(smallest, "FieldsList", sizes)
+    field.setAsBackgroundMesh(smallest)
 
 
 def _triangles(gmsh: Any, outline: Outline, owner: dict[int, int]) -> HalfSection:

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import scipy.linalg as la
 
+from stillroot.condense import free_rows
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -212,7 +214,7 @@ def recovered_implant(
     """Return u, v, w (n, 3) of the implant's nodes from the wall's w (3m,) and the loads (8,)."""
     harmonic = site.loaded[n]
     expand = site.series.expand[n]
-    free = w[expand.indices[expand.indptr[:-1]]]  # a column's first row is the free value itself
+    free = w[free_rows(expand)]
     wall = la.cho_solve(harmonic.bonded, harmonic.condensed @ on_sections + harmonic.bone_schur @ free)
     field = harmonic.body.recovered(wall, harmonic.loads @ on_sections, harmonic.interior)
     return field.reshape(-1, 3)

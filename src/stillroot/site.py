@@ -13,7 +13,7 @@ import numpy as np
 import scipy.linalg as la
 
 from stillroot.bodies import BodyPair, take_apart
-from stillroot.condense import body_harmonic, elimination_order
+from stillroot.condense import body_harmonic, elimination_order, free_rows
 from stillroot.contact import SeriesStiffness
 from stillroot.harmonics import AXIS_MM, angular_weight, face_loads, unit_stiffness
 from stillroot.interface import layer_on
@@ -133,7 +133,8 @@ def prepare(case: Case, section: HalfSection, highest: int) -> Site:
                     columns[:, i] = weight * unit
             interior = implant.interior_solver()
             condensed = implant.condensed_load(columns, interior)
-            on_wall = expand[n] @ (bone_schur @ la.cho_solve(bonded, condensed))
+            on_wall = np.zeros((3 * m, len(units)))
+            on_wall[free_rows(expand[n])] = bone_schur @ la.cho_solve(bonded, condensed)
             for i, (name, _) in enumerate(units):
                 wall_loads[i, int(name == "torque"), n] = on_wall[:, i]
             loaded.append(
