@@ -150,8 +150,8 @@ def directions(case_file: Path, *, height_mm: float, as_json: bool, out: Path | 
 def lesson(folder: Path, *, count: int | None, small: bool, workers: int | None) -> int:
     """Write a lesson into DIR: torque against motion, over many invented sites.
 
-    A page with its pictures, and the data as CSV. What is solved is kept in DIR: stopped, the same command
-    goes on where it was.
+    A page with its pictures, and the data as CSV. What is solved is kept in DIR: stopped, the same
+    command goes on where it was.
     """
     from stillroot import lesson as lessons  # noqa: PLC0415
     from stillroot.lesson_files import PAGE, finding, make_lesson  # noqa: PLC0415

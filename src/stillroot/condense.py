@@ -1,8 +1,17 @@
 """Static condensation: from a body to its interface, one harmonic at a time.
 
-With the interface nodes ordered last, the trailing block of the sparse factors is the factorised
-Schur complement S = K_ΓΓ - K_ΓI K_II⁻¹ K_IΓ: L₂₂ U₂₂ = S. One factorisation therefore yields the exact
-dense stiffness that the interface feels, and no solve per interface column is needed.
+The Schur complement S = K_ΓΓ - K_ΓI K_II⁻¹ K_IΓ is the exact dense stiffness that the interface feels.
+The factors of
+
+    [ K_II  0 ]   [ L₁₁  0 ] [ U₁₁  0 ]
+    [ K_ΓI  I ] = [ L₂₁  I ] [  0   I ]
+
+hold all that it takes: K is symmetric and pivots stay on the diagonal, so U₁₁ = D L₁₁ᵀ and
+
+    S = K_ΓΓ - L₂₁ D L₂₁ᵀ
+
+One sparse factorisation of the interior therefore yields S, and no solve per interface column is needed.
+A body that nothing supports is no exception, since its interior is held by its interface.
 """
 
 from __future__ import annotations
@@ -22,6 +31,8 @@ if TYPE_CHECKING:
     from stillroot.harmonics import HarmonicStiffness
 
 _SYMMETRIC = {"SymmetricMode": True}
+DENSE_SHARE = 0.2
+"""Columns of L₂₁ filled more than this are multiplied as dense ones."""
 
 
 def elimination_order(
@@ -61,30 +72,28 @@ class BodyHarmonic:
     stiffness: sp.csc_array
 
     def schur(self) -> NDArray[np.float64]:
-        """Return the dense Schur complement (i, i) [N/mm] on the interface values.
-
-        A body that nothing supports has a singular one, so the interface stands on springs while it is
-        factorised; they act on S alone, S(K + σ I_Γ) = S(K) + σ I, and are taken off again.
-        """
-        k = self.interior
-        interface = np.arange(k, self.stiffness.shape[0])
-        spring = float(self.stiffness.diagonal()[k:].mean())
-        on_interface = np.where(np.arange(self.stiffness.shape[0]) >= k, spring, 0.0)
+        """Return the dense Schur complement (i, i) [N/mm] on the interface values."""
+        k, n = self.interior, self.stiffness.shape[0]
+        inside, across = self.stiffness[:k, :k], self.stiffness[k:, :k]
         factors = spla.splu(
-            (self.stiffness + sp.diags_array(on_interface)).tocsc(),
+            sp.block_array([[inside, None], [across, sp.eye_array(n - k)]], format="csc"),
             permc_spec="NATURAL",
             diag_pivot_thresh=0.0,
             options=_SYMMETRIC,
         )
-        if not (
-            np.array_equal(factors.perm_c[k:], interface)
-            and np.array_equal(factors.perm_r[k:], interface)
-        ):
-            msg = "the factorisation moved the interface out of last place"
+        in_place = np.array_equal(factors.perm_c, factors.perm_r)
+        if not (in_place and np.array_equal(factors.perm_c[k:], np.arange(k, n))):
+            msg = "the factorisation left the diagonal or moved the interface out of last place"
             raise AssertionError(msg)
-        lower, upper = factors.L[:, k:][k:].toarray(), factors.U[:, k:][k:].toarray()
-        s = lower @ upper
-        return 0.5 * (s + s.T) - spring * np.eye(len(interface))
+        lower = factors.L[k:, :k].tocsc()
+        pivots = factors.U.diagonal()[:k]
+        filled = np.diff(lower.indptr)
+        many = np.flatnonzero(filled > DENSE_SHARE * (n - k))  # few, but most of the work: dense
+        few = np.flatnonzero((filled > 0) & (filled <= DENSE_SHARE * (n - k)))
+        dense, sparse = lower[:, many].toarray(), lower[:, few]
+        s = self.stiffness[k:, k:].toarray() - (dense * pivots[many]) @ dense.T
+        s -= (sparse @ sp.diags_array(pivots[few]) @ sparse.T).toarray()
+        return 0.5 * (s + s.T)
 
     def interior_solver(self) -> spla.SuperLU:
         """Return the factors of K_II."""
@@ -122,8 +131,7 @@ def free_rows(expand: sp.csc_array) -> NDArray[np.int64]:
     It is the column's first. On the axis v = -u follows u: displacements expand to both rows, while a
     generalised force stands in the free row alone.
     """
-    rows: NDArray[np.int64] = expand.indices[expand.indptr[:-1]]
-    return rows
+    return expand.indices[expand.indptr[:-1]].astype(np.int64)
 
 
 def body_harmonic(

@@ -6,7 +6,8 @@ with their intervals, pairs of sites that agree in one figure and not in the oth
 built to make the point. Which predictor comes out ahead is computed, not presumed.
 
 A site that finds no equilibrium under the load is an answer, "not held", and ranks as the largest
-motion. One that cannot be seated or meshed is none; it is kept with its reason and left out of the ranks.
+motion. One that cannot be seated or meshed is none; it is kept with its reason and left out of the
+ranks.
 
 Nothing is drawn or written here.
 """
@@ -50,8 +51,10 @@ FIXED = (
     ("implant", "10 mm long, titanium, V thread of 0.8 mm pitch and 0.35 mm depth: assumption"),
     (
         "cortical bone",
-        "1.0 mm thick (0.5 to 2.5 mm in Sugiura et al. 2016, PMC4928204) and 13 700 MPa (convention of "
-        "finite-element studies, doi 10.1186/s13005-017-0139-z)",
+        (
+            "1.0 mm thick (0.5 to 2.5 mm in Sugiura et al. 2016, PMC4928204) and 13 700 MPa "
+            "(convention of finite-element studies, doi 10.1186/s13005-017-0139-z)"
+        ),
     ),
     (
         "socket",
@@ -158,8 +161,8 @@ RANGES = (
         high=0.95,
         even_in_log=False,
         digits=2,
-        source="0.37 to 0.95, cancellous bone on titanium textures (Abedi et al. 2025, PMC12644719); 0.3, "
-        "smooth (Huang et al. 2008, J Dent 36:409-417, from memory)",
+        source="0.37 to 0.95, cancellous bone on titanium textures (Abedi et al. 2025, PMC12644719); "
+        "0.3, smooth (Huang et al. 2008, J Dent 36:409-417, from memory)",
     ),
     Range(
         key="place",
@@ -288,7 +291,10 @@ def solve_site(point: SitePoint, grain: Grain) -> SiteAnswer:
     if torque is None:
         msg = "a site of the lesson is frictional"
         raise AssertionError(msg)
-    turned = {"insertion_torque_ncm": torque.insertion_ncm, "share_crushed": torque.share_crushed}
+    turned: dict[str, Any] = {
+        "insertion_torque_ncm": torque.insertion_ncm,
+        "share_crushed": torque.share_crushed,
+    }
     resultant = resultant_of(case.loads[0])
     try:
         state = load(seated, [resultant], name="common load")
@@ -560,7 +566,7 @@ def built_cases(grain: Grain) -> tuple[Built, ...]:
         Built(
             key="loose",
             title="Loose and long",
-            torque_read="none: it spins",
+            torque_read="none read: it spins",
             why="No friction and no interference, so nothing resists turning. But twelve threads lie in "
             "bone: their flanks carry the push, and a long hold carries the tilt. Only one of the six "
             "directions is free, the one that torque reads.",
@@ -577,9 +583,10 @@ def built_cases(grain: Grain) -> tuple[Built, ...]:
         Built(
             key="pressed",
             title="Smooth, pressed in",
-            torque_read="none: never turned",
-            why="A smooth implant is pressed into a tight hole. It is never turned, so no torque is read, "
-            "though friction would resist turning. Pressure, friction and a long hold carry the load.",
+            torque_read="none read: never turned",
+            why="A smooth implant is pressed into a tight hole. It is never turned, so no torque is "
+            "read, though friction would resist turning. Pressure, friction and a long hold carry the "
+            "load.",
             case=_case(
                 "Invented scenario: a smooth implant pressed into a tight hole",
                 grain,
@@ -596,8 +603,8 @@ def built_cases(grain: Grain) -> tuple[Built, ...]:
             title="Tight in a hard rim",
             torque_read="",
             why="Half a millimetre of hard rim, strongly squeezed, on a wide implant: much pressure at "
-            "a large radius, so much torque. But two threads are all that is held, the lower one in very "
-            "soft bone. So short a hold has no lever against tilt.",
+            "a large radius, so much torque. But two threads are all that is held, the lower one in "
+            "very soft bone. So short a hold has no lever against tilt.",
             case=_case(
                 "Invented scenario: a short hold in a thin hard rim over soft bone",
                 grain,

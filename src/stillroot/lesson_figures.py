@@ -7,7 +7,7 @@ colour.
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from matplotlib.colors import Normalize
@@ -46,6 +46,9 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from stillroot.answer import CheckResult
+
+    Style = dict[str, Any]
+
     from stillroot.lesson import Correlation, Drawn, Group, Lesson, Predictor, SiteAnswer
 
 BANDS_UM = (50.0, 100.0, 150.0)
@@ -78,12 +81,12 @@ def pictures(lesson: Lesson) -> tuple[Picture, ...]:
 
 def predictors(lesson: Lesson) -> Picture:
     """Draw each predictor against peak micromotion, every site a dot."""
-    figure = _figure(8.9)
+    figure = _figure(9.1)
     sites = ranked(lesson.answers)
     top = _top_um(sites)
     everyone = lesson.groups[0]
     for i, predictor in enumerate(PREDICTORS):
-        left, bottom = (0.85, 4.62)[i % 2] - 0.12 * (i % 2), (4.68, 1.15)[i // 2]
+        left, bottom = (0.85, 4.62)[i % 2] - 0.12 * (i % 2), (4.85, 1.2)[i // 2]
         ax = _axes(figure, left=left, bottom=bottom, width=3.2, height=2.72)
         _dots(ax, predictor, sites, top, named=i % 2 == 0)
         found = [c for c in everyone.correlations if c.predictor is predictor]
@@ -111,7 +114,8 @@ def _message(lesson: Lesson) -> str:
 
 def _top_um(sites: Sequence[SiteAnswer]) -> float:
     peaks = [a.ranked_um for a in sites if a.outcome == COMPUTED]
-    return 2.2 * max([BANDS_UM[-1], *peaks])
+    room = 2.2 if len(peaks) < len(sites) else 1.2
+    return room * max([BANDS_UM[-1], *peaks])
 
 
 def _dots(
@@ -124,7 +128,13 @@ def _dots(
             y = [min(a.ranked_um, top) for a in here]
             face = "0.1" if rim else "white"
             size = 4.6 if outcome == COMPUTED else 7.0
-            style = {"mfc": face, "mec": "0.1", "mew": 0.9, "markersize": size, "linestyle": "none"}
+            style: Style = {
+                "mfc": face,
+                "mec": "0.1",
+                "mew": 0.9,
+                "markersize": size,
+                "linestyle": "none",
+            }
             ax.plot(x, y, mark, clip_on=False, zorder=4, **style)
     if predictor.key != "threads":
         ax.set_xscale("log")
@@ -136,7 +146,8 @@ def _dots(
     ax.set_ylim(top=top)
     for band in BANDS_UM:
         ax.axhline(band, color="0.72", linewidth=0.9, zorder=1)
-    ax.set_xlabel(predictor.name + (f" [{predictor.unit}]" if predictor.unit else ""))
+    name = SHORT_NAMES[predictor.key]
+    ax.set_xlabel(f"{name} [{predictor.unit}]" if predictor.unit else name)
     if named:
         ax.set_ylabel("peak micromotion [µm]")
     _plain(ax)
@@ -179,8 +190,12 @@ def correlations(lesson: Lesson) -> Picture:
         _write(ax, (-0.98, rows), f"{group.name} ({group.count}{held})", va="center", beside=False)
         names.append("")
         for i, c in enumerate(group.correlations, start=1):
-            style = {"color": "black", "linewidth": 3.0 if c.predictor is TORQUE else 1.5, "zorder": 3}
-            ax.plot([c.low, c.high], [rows + i] * 2, **style)
+            line: Style = {
+                "color": "black",
+                "linewidth": 3.0 if c.predictor is TORQUE else 1.5,
+                "zorder": 3,
+            }
+            ax.plot([c.low, c.high], [rows + i] * 2, **line)
             mark = "D" if c.predictor is TORQUE else "o"
             ax.plot(c.rho, rows + i, mark, mfc="white", mec="black", mew=1.5, markersize=7, zorder=4)
             names.append(SHORT_NAMES[c.predictor.key])
@@ -248,10 +263,10 @@ def built(lesson: Lesson) -> Picture:
     shown = [(item, result) for item, result in lesson.built if result is not None]
     least = min(shown, key=lambda pair: _peak(pair[1]))
     most = max(shown, key=lambda pair: _peak(pair[1]))
+    read = least[0].torque_read or f"torque {_ncm(least[1])} N·cm"
     message = (
-        f"“{most[0].title}” reads {_ncm(most[1])}\N{NO-BREAK SPACE}N·cm and moves "
-        f"{_peak(most[1]):.0f}\N{NO-BREAK SPACE}µm; “{least[0].title}”, torque "
-        f"{least[0].torque_read or _ncm(least[1])}, moves {_peak(least[1]):.0f}\N{NO-BREAK SPACE}µm"
+        f"“{most[0].title}”, torque {most[0].torque_read or _ncm(most[1]) + ' N·cm'}, moves "
+        f"{_peak(most[1]):.0f} µm; “{least[0].title}”, {read}, {_peak(least[1]):.0f} µm"
     )
     titles = [item.title for item, _ in shown]
     reads = [item.torque_read or None for item, _ in shown]
@@ -269,7 +284,8 @@ def _side_by_side(
     count = len(results)
     width = (WIDTH_IN - 0.6 - 0.2 * (count - 1)) / count
     tall = min(6.2, width * (HIGH_MM - LOW_MM) / 11.5)
-    figure = _figure(tall + 3.72)
+    height = tall + 3.5
+    figure = _figure(height)
     scale = max(*BANDS_UM, *(_peak(result) for result in results))
     words = []
     for i, (title, result, read) in enumerate(zip(titles, results, torque_read, strict=True)):
@@ -277,11 +293,12 @@ def _side_by_side(
         ax = _axes(figure, left=left, bottom=2.55, width=width, height=tall)
         _draw_site(ax, result, scale, width / tall)
         lines = _figures_of(result, read)
-        at = (left / WIDTH_IN, 2.45 / (tall + 3.72))
+        at = (left / WIDTH_IN, 2.45 / height)
         text = f"{title}\n" + "\n".join(lines)
         figure.text(*at, title, fontsize=TEXT_PT + 1, fontweight="bold", va="top")
-        below = (at[0], at[1] - 0.22 / (tall + 3.72))
-        figure.text(*below, "\n".join(lines), fontsize=TEXT_PT, va="top", linespacing=1.25)
+        below = (at[0], at[1] - 0.22 / height)
+        size = TEXT_PT if count < 3 else SMALL_PT + 0.3
+        figure.text(*below, "\n".join(lines), fontsize=size, va="top", linespacing=1.3)
         words.append(text.replace("\n", ", "))
     _shared_scale(_axes(figure, left=0.5, bottom=0.62, width=WIDTH_IN - 1.0, height=0.14), scale)
     _headings(figure, message, f"Invented scenarios, one scale, one load: {LOAD_IN_WORDS}")
@@ -323,7 +340,7 @@ def _draw_common_load(ax: Axes, result: CheckResult) -> None:
     # The arrow comes down on the point it acts on, and its tail stays inside the picture.
     back = 0.55
     tail = (back * tail[0], head[1] + back * (tail[1] - head[1]))
-    arrow = {"arrowstyle": "-|>", "linewidth": 2.4, "color": "black", "mutation_scale": 16}
+    arrow: Style = {"arrowstyle": "-|>", "linewidth": 2.4, "color": "black", "mutation_scale": 16}
     ax.annotate("", head, tail, arrowprops={**arrow, "shrinkA": 0, "shrinkB": 0}, zorder=6)
     ax.plot(*head, "o", color="black", markersize=4, zorder=6)
 
@@ -332,7 +349,7 @@ def _ring_peak(ax: Axes, result: CheckResult) -> None:
     peak = result.governing.peak
     side = 1.0 if np.cos(np.radians(peak.angle_deg)) > -1e-9 else -1.0
     for edge, width in (("white", 4.0), ("black", 1.7)):
-        ring = {"markersize": 12, "mfc": "none", "mec": edge, "mew": width, "zorder": 7}
+        ring: Style = {"markersize": 12, "mfc": "none", "mec": edge, "mew": width, "zorder": 7}
         ax.plot(side * peak.radius_mm, -peak.depth_mm, "o", **ring)
 
 
@@ -342,7 +359,7 @@ def _figures_of(result: CheckResult, torque_read: str | None) -> list[str]:
     peak = with_error(answer.peak.total_um, answer.error.total_um)
     torque = f"torque {_ncm(result)} N·cm"
     if torque_read is not None:
-        torque = f"torque read {torque_read}" if _torque(result) else "torque 0: it spins"
+        torque = f"torque {torque_read}"
     modulus = case.bone.trabecular_profile_mpa[0][1]
     threads = result.engaged_threads
     engaged = "no thread" if threads is None else f"{threads:.3g} engaged threads"

@@ -16,6 +16,7 @@ from contextlib import contextmanager
 from dataclasses import asdict, dataclass
 from importlib.metadata import version
 from importlib.resources import files
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from stillroot import lesson as lessons
@@ -26,7 +27,6 @@ from stillroot.verdict import CAUTION, NO_LINE, with_error
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
-    from pathlib import Path
 
     from stillroot.answer import CheckResult
     from stillroot.figures import Picture
@@ -59,13 +59,13 @@ PUBLISHED = (
         text="In one large series they hardly do: r = 0.22 (n 449).", source="Stomatology 2020 40:426"
     ),
     Published(
-        text="At 50 N·cm or more against less, the risk ratio of failure was 0.51, with an interval of 0.06 "
-        "to 4.06 (651 implants): too wide to tell.",
+        text="At 50 N·cm or more against less, the risk ratio of failure was 0.51, with an interval of "
+        "0.06 to 4.06 (651 implants): too wide to tell.",
         source="J Prosthet Dent 2021 126:490-496",
     ),
     Published(
-        text="Loaded at once, 96 % (91 to 98) survived with torques up to 35 N·cm and 92 % (86 to 96) above: "
-        "the lower torques did no worse.",
+        text="Loaded at once, 96 % (91 to 98) survived with torques up to 35 N·cm and 92 % (86 to 96) "
+        "above: the lower torques did no worse.",
         source="systematic review 2022, PROSPERO CRD42020189499",
     ),
     Published(
@@ -82,8 +82,8 @@ PUBLISHED = (
         source="Bone Joint Res 2020 9:60-70",
     ),
     Published(
-        text="Up to 53 % of the pressure of a press fit is lost in the first 10 minutes (bovine trabecular "
-        "bone). Torque is read before.",
+        text="Up to 53 % of the pressure of a press fit is lost in the first 10 minutes (bovine "
+        "trabecular bone). Torque is read before.",
         source="Gersie et al. 2024, J Mech Behav Biomed Mater 152:106434",
     ),
 )
@@ -142,8 +142,8 @@ class Store:
             raise OutputError(msg)
         if folder.is_dir() and any(folder.iterdir()) and not path.is_file():
             msg = (
-                f"{folder}: this folder holds other files; name a new or an empty one, or one that holds "
-                "a lesson"
+                f"{folder}: this folder holds other files; name a new or an empty one, or one that "
+                "holds a lesson"
             )
             raise OutputError(msg)
         folder.mkdir(parents=True, exist_ok=True)
@@ -221,7 +221,7 @@ def _write(lesson: Lesson, fine: Sequence[SiteAnswer], folder: Path) -> None:
     from stillroot.export import save_picture  # noqa: PLC0415 - matplotlib is slow to import
     from stillroot.lesson_figures import NAMES, pictures  # noqa: PLC0415
 
-    aside = folder / tempfile.mkdtemp(prefix=ASIDE, dir=folder)
+    aside = Path(tempfile.mkdtemp(prefix=ASIDE, dir=folder))
     try:
         shown = pictures(lesson)
         for picture in shown:
