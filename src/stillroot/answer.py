@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import platform
+import re
 from dataclasses import dataclass
 from importlib.metadata import version
 from typing import TYPE_CHECKING
@@ -49,6 +50,7 @@ class LoadAnswer:
     error: ErrorEstimate
     band: str
     balance: float
+    steps: int
 
     @property
     def peak(self) -> Peak:
@@ -82,6 +84,12 @@ class CheckResult:
             return None
         threaded = (max(0.0, b - max(t, thread.start_mm)) for t, b in self.case.socket.holds_mm)
         return sum(threaded) / thread.pitch_mm
+
+    @property
+    def load_slugs(self) -> tuple[str, ...]:
+        """A name for the files of each load: its number and what its name leaves of plain letters."""
+        words = (re.sub(r"[^a-z0-9]+", "-", a.name.lower()).strip("-") for a in self.loads)
+        return tuple(f"{i}-{word[:40]}".rstrip("-") for i, word in enumerate(words, start=1))
 
     @property
     def governing(self) -> LoadAnswer:
@@ -142,6 +150,7 @@ def check(case: Case, *, progress: Callable[[str], None] = lambda _: None) -> Ch
             error=error,
             band=band_of(motion.peak.total_um, bands),
             balance=imbalance(seated.layer, state, resultant),
+            steps=state.steps - seated.state.steps,
         )
         for item, resultant, state, motion, error in zip(
             case.loads, resultants, states, motions, errors, strict=True

@@ -93,7 +93,11 @@ def six_arrows(answer: DirectionsAnswer) -> Picture:
 
 @dataclass(frozen=True, kw_only=True)
 class _View:
-    """What is shown [mm]: `low` to `high`, and about what the arrows stand: the abutment's size."""
+    """What is shown [mm], from `low` to `high`.
+
+    The arrows stand about a head of `top` and `radius`: the abutment's, or a little more where it is
+    too small for them.
+    """
 
     low: float
     high: float
@@ -105,13 +109,23 @@ class _View:
         return self.high - self.low
 
 
+WIDEST, NARROWEST = 0.12, 0.09
+"""Radius of the head, of the height of the drawing, that leaves room for labels and arrows."""
+
+
 def _view_of(case: Case) -> _View:
-    """Leave as much room above the crest as the arrows need, whatever the abutment's height."""
     implant = case.implant
     low = -min(implant.length_mm + 1.0, case.bone.depth_mm)
+    radius = implant.abutment_diameter_mm / 2
     top = max(implant.abutment_height_mm, -0.4 * low)
-    high = top - 0.5 * low
-    return _View(low=low, high=high, top=top, radius=implant.abutment_diameter_mm / 2)
+    span = max(top - 1.5 * low, radius / WIDEST)
+    low = -min(-low + 0.4 * (span - top + 1.5 * low), case.bone.depth_mm)
+    return _View(
+        low=low,
+        high=low + span,
+        top=max(top, 0.2 * span),
+        radius=max(radius, NARROWEST * span),
+    )
 
 
 def _draw_arrow(ax: Axes, view: _View, row: Direction) -> None:
@@ -145,7 +159,7 @@ def _path(view: _View, name: str) -> tuple[Floats, bool]:
     if name == "lateral x":
         return _line((a + 0.01 * s, 0.15 * top), (a + 0.15 * s, 0.15 * top)), False
     if name == "lateral y":  # towards the viewer, drawn aslant
-        return _line((-a - 0.01 * s, 0.28 * top), (-a - 0.14 * s, 0.28 * top - 0.04 * s)), True
+        return _line((-a - 0.01 * s, 0.33 * top), (-a - 0.14 * s, 0.33 * top - 0.04 * s)), True
     if name == "rotation about the axis":
         return _arc((0.0, 0.68 * top), (a + 0.07 * s, 0.045 * s), 190, 358), False
     size = (a + 0.1 * s, 0.16 * s)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import re
 import shutil
 import tempfile
 from contextlib import contextmanager
@@ -49,7 +48,7 @@ def write_answer(result: CheckResult, folder: Path) -> None:
         (aside / "summary.txt").write_text(text_of(result), encoding="utf-8")
         (aside / "case.toml").write_text(resolved_toml(result.case), encoding="utf-8")
         _section_mesh(result).write(aside / "mesh.vtu")
-        for answer, name in zip(result.loads, load_file_names(result), strict=True):
+        for answer, name in zip(result.loads, result.load_slugs, strict=True):
             _load_fields(result, answer).write(aside / f"fields-{name}.vtu")
         for picture in pictures(result):
             save_picture(picture, aside)
@@ -64,14 +63,6 @@ def save_picture(picture: Picture, folder: Path) -> None:
         about = {"Description": picture.alt, **({"Date": None} if kind == "svg" else {})}
         with rc_context({"svg.hashsalt": "stillroot"}):
             picture.figure.savefig(folder / f"{picture.name}.{kind}", dpi=150, metadata=about)
-
-
-def load_file_names(result: CheckResult) -> tuple[str, ...]:
-    """Return a file name for each load: its number and what its name leaves of plain letters."""
-    return tuple(
-        f"{i}-{re.sub('[^a-z0-9]+', '-', answer.name.lower()).strip('-')}"[:40].rstrip("-")
-        for i, answer in enumerate(result.loads, start=1)
-    )
 
 
 def assert_writable(folder: Path, mark: str = MARK) -> None:

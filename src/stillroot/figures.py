@@ -847,9 +847,8 @@ def _gap_text(case: Case) -> str:
 
 def _name(result: CheckResult, answer: LoadAnswer, kind: str) -> str:
     """Return a name fit for a file; the load's place in the case keeps it unique."""
-    number = next(i for i, other in enumerate(result.loads, 1) if other is answer)
-    words = re.sub(r"[^a-z0-9]+", "-", answer.name.lower()).strip("-")[:40].strip("-")
-    return "-".join(part for part in (kind, str(number), words) if part)
+    number = next(i for i, other in enumerate(result.loads) if other is answer)
+    return f"{kind}-{result.load_slugs[number]}"
 
 
 def _head_words(answer: LoadAnswer) -> str:

@@ -176,5 +176,5 @@ def _load_data(answer: LoadAnswer, bands_um: tuple[float, ...]) -> dict[str, Any
             "steps": error.steps_um,
         },
         "equilibrium_residual": answer.balance,
-        "load_steps": answer.state.steps,
+        "load_steps": answer.steps,
     }

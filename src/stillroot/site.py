@@ -80,19 +80,19 @@ class Site:
     def layer(self, *, interference_um: float | None = None, friction: float | None = None) -> Layer:
         """Return the interface law; both arguments default to the case's."""
         face = self.case.interface
-        thickness, share = face.layer_thickness_mm, face.layer_modulus_ratio
-        if thickness == 0:
-            thickness, share = HARD_LAYER_MM, 1.0
         beside = _modulus_beside(self.case, self.pair)
         unit = Material(modulus_mpa=1.0, poisson=self.case.bone.poisson)
-        modulus = np.where(self.pair.wall.fill, beside, share * beside)
-        strain = self.case.bone.crush_strain
+        hard = beside / HARD_LAYER_MM
+        torn = hard
+        if face.layer_thickness_mm > 0:
+            torn = face.layer_modulus_ratio * beside / face.layer_thickness_mm
+        stiffness = np.where(self.pair.wall.fill, hard, torn)  # fill is not torn, it clings
         interference = face.interference_um if interference_um is None else interference_um
         return layer_on(
             self.pair.wall,
-            normal_stiffness=modulus * unit.oedometric_modulus_mpa / thickness,
-            shear_stiffness=modulus * unit.shear_modulus_mpa / thickness,
-            crush_mpa=strain * beside,
+            normal_stiffness=stiffness * unit.oedometric_modulus_mpa,
+            shear_stiffness=stiffness * unit.shear_modulus_mpa,
+            crush_mpa=self.case.bone.crush_strain * beside,
             interference_mm=interference / 1000,
             glued=face.kind == "bonded",
             friction=face.friction if friction is None else friction,

@@ -19,6 +19,7 @@ from scipy import stats
 
 from stillroot import lesson as lessons
 from stillroot import lesson_files
+from stillroot.answer import prepared_site
 from stillroot.errors import MeshError, NotConverged, OutputError
 from stillroot.lesson import (
     COMPUTED,
@@ -37,7 +38,9 @@ from stillroot.lesson import (
     ranked,
     site_points,
 )
+from stillroot.lesson_figures import predictors
 from stillroot.lesson_files import COLUMNS, PUBLISHED, SHARED_COLUMNS, make_lesson
+from stillroot.loading import Resultant, load, seat
 
 SMALL = Plan(count=8, small=True)
 
@@ -190,8 +193,6 @@ def test_torque_is_said_to_be_ahead_where_it_is():
         built=(),
     )
     assert "ahead of the others" in lesson_files.finding(lesson)[0]
-    from stillroot.lesson_figures import predictors
-
     assert predictors(lesson).alt.startswith("Insertion torque follows peak micromotion most closely")
 
 
@@ -286,9 +287,6 @@ def test_no_torque_may_be_held_and_much_torque_may_not(lesson_folder):
 
 
 def test_a_loose_implant_spins_and_a_pressed_one_resists():
-    from stillroot.answer import prepared_site
-    from stillroot.loading import Resultant, load, seat
-
     built = {item.key: item.case for item in lessons.built_cases(lessons.SMALL_CLOUD)}
     turn = [Resultant(torque_nmm=10.0, at_crest=True)]
     loose, pressed = (prepared_site(built[key]) for key in ("loose", "pressed"))
@@ -471,7 +469,7 @@ def started(folder, *arguments):
     program = f"if __name__ == '__main__':\n    {code}\n"
     script = folder.parent / "run.py"
     script.write_text(program, encoding="utf-8")
-    return subprocess.Popen(
+    return subprocess.Popen(  # noqa: S603 - our own code
         [sys.executable, str(script)], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
     )
 
