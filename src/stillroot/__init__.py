@@ -14,7 +14,7 @@ import importlib
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from stillroot.answer import CheckResult, LoadAnswer, check
+    from stillroot.answer import CheckResult, DirectionsResult, LoadAnswer, check, directions
     from stillroot.case import Case, read_case
     from stillroot.errors import (
         CaseError,
@@ -30,6 +30,7 @@ _HOME = {
     "Case": "case",
     "CaseError": "errors",
     "CheckResult": "answer",
+    "DirectionsResult": "answer",
     "EnvironmentProblem": "errors",
     "LoadAnswer": "answer",
     "MeshError": "errors",
@@ -37,6 +38,7 @@ _HOME = {
     "OutputError": "errors",
     "StillrootError": "errors",
     "check": "answer",
+    "directions": "answer",
     "read_case": "case",
     "write_answer": "export",
 }
@@ -45,6 +47,7 @@ __all__ = [
     "Case",
     "CaseError",
     "CheckResult",
+    "DirectionsResult",
     "EnvironmentProblem",
     "LoadAnswer",
     "MeshError",
@@ -52,6 +55,7 @@ __all__ = [
     "OutputError",
     "StillrootError",
     "check",
+    "directions",
     "read_case",
     "write_answer",
 ]

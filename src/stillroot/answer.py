@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import platform
 import re
 from dataclasses import dataclass
@@ -9,6 +10,7 @@ from importlib.metadata import version
 from typing import TYPE_CHECKING
 
 from stillroot.accuracy import COARSER, ErrorEstimate, estimate_errors
+from stillroot.errors import CaseError
 from stillroot.loading import Resultant, Seated, load, seat
 from stillroot.motion import (
     HeadMovement,
@@ -20,6 +22,7 @@ from stillroot.motion import (
 )
 from stillroot.outline import outline_of
 from stillroot.site import prepare
+from stillroot.six_directions import SixDirections, six_directions
 from stillroot.stored import half_section
 from stillroot.torque import Torque, interference_for_torque_um, torque_of
 from stillroot.verdict import Verdict, band_of, verdict_of, with_error
@@ -32,6 +35,8 @@ if TYPE_CHECKING:
     from stillroot.mesh import HalfSection
     from stillroot.site import Site
 
+HIGHEST_MM = 50.0
+"""Highest reference point of the six directions: well above any abutment with its crown."""
 REPORTED_VERSIONS = ("stillroot", "numpy", "scipy", "scikit-fem", "gmsh")
 
 
@@ -164,6 +169,50 @@ def check(case: Case, *, progress: Callable[[str], None] = lambda _: None) -> Ch
         torque=torque_of(seated),
         loads=answers,
         verdict=verdict_of(case, answers),
+        versions=versions(),
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class DirectionsResult:
+    """A case, its six directions, and the torque beside them; `torque` is None where glued."""
+
+    case: Case
+    six: SixDirections
+    torque: Torque | None
+    interference_um: float
+    versions: dict[str, str]
+
+
+def directions(
+    case: Case, *, height_mm: float = 0.0, progress: Callable[[str], None] = lambda _: None
+) -> DirectionsResult:
+    """Answer a case: how its implant is held in all six directions, at a height above the crest.
+
+    Raises
+    ------
+    CaseError
+        The height does not lie on the implant, its abutment or their continuation upwards.
+    MeshError, EnvironmentProblem, NotConverged
+        As `check` does.
+    """
+    deepest = -case.implant.length_mm
+    if not (math.isfinite(height_mm) and deepest <= height_mm <= HIGHEST_MM):
+        msg = (
+            f"--at-height {height_mm:g}: must be a height above the crest from {deepest:g} mm (the end "
+            f"of the implant) to {HIGHEST_MM:g} mm"
+        )
+        raise CaseError(msg, key="--at-height")
+    progress("meshing, assembling and condensing")
+    site = prepared_site(case)
+    progress("seating")
+    interference = stated_or_found_interference_um(site)
+    seated = seat(site, site.layer(interference_um=interference))
+    return DirectionsResult(
+        case=case,
+        six=six_directions(seated, height_mm=height_mm, progress=progress),
+        torque=torque_of(seated),
+        interference_um=interference,
         versions=versions(),
     )
 

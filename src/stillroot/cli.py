@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import os
 import sys
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -14,6 +14,8 @@ from stillroot.errors import CaseError, StillrootError
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
+
+    from rich.console import Console
 
 INTERRUPTED = 130
 INTERNAL = 1
@@ -44,37 +46,18 @@ def check(case_file: Path, *, as_json: bool, out: Path | None) -> None:
 
     Exit codes: 0 computed, 2 bad input, 3 not converged, 4 something missing on this machine.
     """
-    from stillroot.answer import check as answer_case  # noqa: PLC0415
+    from stillroot import answer, export, report  # noqa: PLC0415
     from stillroot.case import read_case  # noqa: PLC0415
 
     case = read_case(case_file)
     if out is not None:
-        from stillroot.export import assert_writable, write_answer  # noqa: PLC0415
-
-        assert_writable(out)
-    with _progress() as tell:
-        try:
-            result = answer_case(case, progress=tell)
-        except CaseError as error:
-            raise error if error.file else CaseError(f"{case_file}: {error}") from None
+        export.assert_writable(out)
+    with _working(case_file) as tell:
+        result = answer.check(case, progress=tell)
         if out is not None:
             tell("writing")
-            write_answer(result, out)
-    if as_json:
-        import json  # noqa: PLC0415
-
-        from stillroot.report import data_of  # noqa: PLC0415
-
-        click.echo(json.dumps(data_of(result), indent=2, ensure_ascii=False))
-    else:
-        from rich.console import Console  # noqa: PLC0415
-
-        from stillroot.report import WIDTH, show  # noqa: PLC0415
-
-        plain = Console()
-        show(result, plain if plain.is_terminal else Console(width=WIDTH, color_system=None))
-        if out is not None:
-            click.echo(f"Written to {out}{os.sep}")
+            export.write_answer(result, out)
+    _print(report.data_of(result), lambda console: report.show(result, console), out, as_json=as_json)
 
 
 @cli.command()
@@ -99,36 +82,19 @@ def directions(case_file: Path, *, height_mm: float, as_json: bool, out: Path | 
 
     Exit codes: 0 computed, 2 bad input, 3 not converged, 4 something missing on this machine.
     """
+    from stillroot import answer, export  # noqa: PLC0415
+    from stillroot import directions_report as report  # noqa: PLC0415
     from stillroot.case import read_case  # noqa: PLC0415
 
     case = read_case(case_file)
-    from stillroot import directions_report as report  # noqa: PLC0415
-
     if out is not None:
-        from stillroot.export import assert_writable  # noqa: PLC0415
-
-        assert_writable(out, report.DIRECTIONS_MARK)
-    with _progress() as tell:
-        try:
-            answer = report.directions(case, height_mm=height_mm, progress=tell)
-        except CaseError as error:
-            raise error if error.file else CaseError(f"{case_file}: {error}") from None
+        export.assert_writable(out, export.DIRECTIONS_MARK)
+    with _working(case_file) as tell:
+        result = answer.directions(case, height_mm=height_mm, progress=tell)
         if out is not None:
             tell("writing")
-            report.write(answer, out)
-    if as_json:
-        import json  # noqa: PLC0415
-
-        click.echo(json.dumps(report.data_of(answer), indent=2, ensure_ascii=False))
-    else:
-        from rich.console import Console  # noqa: PLC0415
-
-        from stillroot.report import WIDTH  # noqa: PLC0415
-
-        plain = Console()
-        report.show(answer, plain if plain.is_terminal else Console(width=WIDTH, color_system=None))
-        if out is not None:
-            click.echo(f"Written to {out}{os.sep}")
+            export.write_directions(result, out)
+    _print(report.data_of(result), lambda console: report.show(result, console), out, as_json=as_json)
 
 
 @cli.command()
@@ -206,22 +172,37 @@ def _progress_bar() -> Iterator[Callable[[int, int, str], None]]:
         yield advance
 
 
-class _progress:  # noqa: N801 - reads as a statement
-    """Show on stderr, where that is a terminal, what is being worked on."""
+@contextmanager
+def _working(case_file: Path) -> Iterator[Callable[[str], None]]:
+    """Show on stderr, where that is a terminal, what is being worked on; name the file in errors."""
+    from rich.console import Console  # noqa: PLC0415
 
-    def __enter__(self) -> Callable[[str], None]:
-        from rich.console import Console  # noqa: PLC0415
+    console = Console(stderr=True)
+    shown = console.status("reading") if console.is_terminal else None
+    try:
+        with shown or nullcontext():
+            yield shown.update if shown else lambda _: None
+    except CaseError as error:
+        raise error if error.file else CaseError(f"{case_file}: {error}") from None
 
-        console = Console(stderr=True)
-        self._status = console.status("reading") if console.is_terminal else None
-        if self._status is None:
-            return lambda _: None
-        self._status.start()
-        return self._status.update
 
-    def __exit__(self, *_: object) -> None:
-        if self._status is not None:
-            self._status.stop()
+def _print(
+    data: dict[str, Any], show: Callable[[Console], None], out: Path | None, *, as_json: bool
+) -> None:
+    """Print an answer on stdout: as JSON and nothing else, or as a table."""
+    if as_json:
+        import json  # noqa: PLC0415
+
+        click.echo(json.dumps(data, indent=2, ensure_ascii=False))
+        return
+    from rich.console import Console  # noqa: PLC0415
+
+    from stillroot.report import WIDTH  # noqa: PLC0415
+
+    terminal = Console()
+    show(terminal if terminal.is_terminal else Console(width=WIDTH, color_system=None))
+    if out is not None:
+        click.echo(f"Written to {out}{os.sep}")
 
 
 def main(arguments: list[str] | None = None) -> None:

@@ -13,10 +13,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from matplotlib.patches import Polygon
 
-from stillroot.directions import SMALL
 from stillroot.directions_report import (
     IN_PLAIN_WORDS,
-    DirectionsAnswer,
     in_words,
     load_in_words,
     place_in_words,
@@ -34,14 +32,16 @@ from stillroot.figures import (
     _write,
 )
 from stillroot.outline import outline_of
+from stillroot.six_directions import SMALL
 from stillroot.verdict import rounded
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from numpy.typing import NDArray
 
+    from stillroot.answer import DirectionsResult
     from stillroot.case import Case
-    from stillroot.directions import Direction, SixDirections
+    from stillroot.six_directions import Direction, SixDirections
 
     Floats = NDArray[np.float64]
     Place = tuple[float, float]
@@ -66,7 +66,7 @@ AREA_IN = (0.2, 0.5, WIDTH_IN - 0.4, HEIGHT_IN - 1.6)
 """Left, bottom, width and height of the drawing."""
 
 
-def six_arrows(answer: DirectionsAnswer) -> Picture:
+def six_arrows(answer: DirectionsResult) -> Picture:
     """Draw the implant in section with an arrow for each of its directions."""
     figure = _figure(HEIGHT_IN)
     left, bottom, width, height = AREA_IN
@@ -215,7 +215,7 @@ def _mark_places(ax: Axes, view: _View, six: SixDirections) -> None:
         _point_out(ax, (0, centre), place, "turns about here\nunder a lateral load", ha="left", away=8)
 
 
-def _alt(answer: DirectionsAnswer) -> str:
+def _alt(answer: DirectionsResult) -> str:
     rows = " ".join(
         f"{IN_PLAIN_WORDS[row.name]}: {_label(row).splitlines()[1]}." for row in answer.six.directions
     )

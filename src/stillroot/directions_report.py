@@ -1,33 +1,20 @@
-"""How an implant is held in its six directions, as text, as plain data and as files."""
+"""How an implant is held in its six directions, as text and as plain data. Nothing is computed here."""
 
 from __future__ import annotations
 
 import io
-import json
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from stillroot.answer import prepared_site, stated_or_found_interference_um, versions
-from stillroot.directions import SMALL, SixDirections, six_directions
-from stillroot.errors import CaseError
-from stillroot.export import save_picture, whole_folder
-from stillroot.loading import seat
 from stillroot.report import TORQUE_LEAVES_OUT, WIDTH
-from stillroot.torque import Torque, torque_of
+from stillroot.six_directions import SMALL
 from stillroot.verdict import CAUTION, rounded
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-    from pathlib import Path
-
     from rich.console import Console
 
-    from stillroot.case import Case
-    from stillroot.directions import Direction
-
-DIRECTIONS_MARK = "directions.json"
-"""The file that tells an earlier answer from somebody's folder."""
+    from stillroot.answer import DirectionsResult
+    from stillroot.six_directions import Direction, SixDirections
 
 DEGREES_OF_FREEDOM = {
     "sideways": ("lateral x", "lateral y"),
@@ -62,55 +49,7 @@ LIMITS = (
 )
 
 
-@dataclass(frozen=True, kw_only=True)
-class DirectionsAnswer:
-    """A case, its six directions, and the torque beside them; `torque` is None where glued."""
-
-    case: Case
-    six: SixDirections
-    torque: Torque | None
-    interference_um: float
-    versions: dict[str, str]
-
-
-def directions(
-    case: Case, *, height_mm: float = 0.0, progress: Callable[[str], None] = lambda _: None
-) -> DirectionsAnswer:
-    """Answer a case: how its implant is held in all six directions, at a height above the crest.
-
-    Raises
-    ------
-    CaseError
-        The height does not lie on the implant, its abutment or their continuation upwards.
-    MeshError, EnvironmentProblem, NotConverged
-        As `stillroot.check` does.
-    """
-    deepest = -case.implant.length_mm
-    if not (math.isfinite(height_mm) and deepest <= height_mm <= HIGHEST_MM):
-        msg = (
-            f"--at-height {height_mm:g}: must be a height above the crest from {deepest:g} mm (the end "
-            f"of the implant) to {HIGHEST_MM:g} mm"
-        )
-        raise CaseError(msg, key="--at-height")
-    progress("meshing, assembling and condensing")
-    site = prepared_site(case)
-    progress("seating")
-    interference = stated_or_found_interference_um(site)
-    seated = seat(site, site.layer(interference_um=interference))
-    return DirectionsAnswer(
-        case=case,
-        six=six_directions(seated, height_mm=height_mm, progress=progress),
-        torque=torque_of(seated),
-        interference_um=interference,
-        versions=versions(),
-    )
-
-
-HIGHEST_MM = 50.0
-"""Highest reference point: well above any abutment with its crown."""
-
-
-def show(answer: DirectionsAnswer, console: Console) -> None:
+def show(answer: DirectionsResult, console: Console) -> None:
     """Print the answer to a console."""
     from rich import box  # noqa: PLC0415 - slow to import
     from rich.table import Table  # noqa: PLC0415 - slow to import
@@ -148,7 +87,7 @@ def show(answer: DirectionsAnswer, console: Console) -> None:
         console.print(Text(line))
 
 
-def text_of(answer: DirectionsAnswer) -> str:
+def text_of(answer: DirectionsResult) -> str:
     """Return what `show` prints, without colours, `WIDTH` columns wide."""
     from rich.console import Console  # noqa: PLC0415 - slow to import
 
@@ -157,7 +96,7 @@ def text_of(answer: DirectionsAnswer) -> str:
     return file.getvalue()
 
 
-def data_of(answer: DirectionsAnswer) -> dict[str, Any]:
+def data_of(answer: DirectionsResult) -> dict[str, Any]:
     """Return the answer as plain data for JSON; stiffnesses and reference loads in N, mm, rad."""
     six, torque = answer.six, answer.torque
     return {
@@ -177,23 +116,6 @@ def data_of(answer: DirectionsAnswer) -> dict[str, Any]:
         "versions": answer.versions,
         "caution": " ".join((TORQUE_TELLS, *LIMITS, CAUTION)),
     }
-
-
-def write(answer: DirectionsAnswer, folder: Path) -> None:
-    """Write the answer as data, text and picture into `folder`: all of it or nothing.
-
-    Raises
-    ------
-    OutputError
-        The folder cannot be written.
-    """
-    from stillroot.directions_figure import six_arrows  # noqa: PLC0415 - matplotlib is slow to import
-
-    with whole_folder(folder) as aside:
-        text = json.dumps(data_of(answer), indent=2, ensure_ascii=False) + "\n"
-        (aside / DIRECTIONS_MARK).write_text(text, encoding="utf-8")
-        (aside / "directions.txt").write_text(text_of(answer), encoding="utf-8")
-        save_picture(six_arrows(answer), aside)
 
 
 def in_words(six: SixDirections) -> str:
@@ -217,7 +139,7 @@ def in_words(six: SixDirections) -> str:
     return sentence[0].upper() + sentence[1:]
 
 
-def torque_lines(answer: DirectionsAnswer) -> tuple[str, ...]:
+def torque_lines(answer: DirectionsResult) -> tuple[str, ...]:
     """Return the torque in words."""
     torque = answer.torque
     if torque is None:
@@ -276,7 +198,7 @@ def _head(row: Direction) -> str:
     return f"{rounded(row.head.total_um)} µm"
 
 
-def _what_the_columns_are(answer: DirectionsAnswer) -> str:
+def _what_the_columns_are(answer: DirectionsResult) -> str:
     first_band = answer.case.threshold.bands_um[0]
     small = f"{SMALL:.0%} of the load"
     return (
@@ -287,7 +209,7 @@ def _what_the_columns_are(answer: DirectionsAnswer) -> str:
     )
 
 
-def _what_follows(answer: DirectionsAnswer) -> tuple[str, ...]:
+def _what_follows(answer: DirectionsResult) -> tuple[str, ...]:
     six = answer.six
     centre = six.centre_of_rotation_mm
     turning = (
@@ -306,8 +228,8 @@ def _what_follows(answer: DirectionsAnswer) -> tuple[str, ...]:
 def _sliding(load_n: float | None, reference_n: float) -> str:
     if load_n is None:
         return f"not up to {10 * reference_n:g} N"
-    if load_n <= SMALL * reference_n:
-        return f"already at {load_n:.1g} N"
+    if load_n == 0:
+        return f"already below {SMALL * reference_n:.1g} N"
     return f"at {load_n:.3g} N"
 
 

@@ -23,12 +23,12 @@ if TYPE_CHECKING:
     import meshio
     from numpy.typing import NDArray
 
-    from stillroot.answer import CheckResult, LoadAnswer
+    from stillroot.answer import CheckResult, DirectionsResult, LoadAnswer
     from stillroot.bodies import Body
     from stillroot.figures import Picture
 
-MARK = "result.json"
-"""The file that tells an earlier answer from somebody's folder."""
+MARK, DIRECTIONS_MARK = "result.json", "directions.json"
+"""The files that tell an earlier answer from somebody's folder."""
 
 
 def write_answer(result: CheckResult, folder: Path) -> None:
@@ -52,6 +52,24 @@ def write_answer(result: CheckResult, folder: Path) -> None:
             _load_fields(result, answer).write(aside / f"fields-{name}.vtu")
         for picture in pictures(result):
             save_picture(picture, aside)
+
+
+def write_directions(result: DirectionsResult, folder: Path) -> None:
+    """Write six directions as data, text and picture into `folder`: all of it or nothing.
+
+    Raises
+    ------
+    OutputError
+        The folder cannot be written.
+    """
+    from stillroot import directions_report as report  # noqa: PLC0415
+    from stillroot.directions_figure import six_arrows  # noqa: PLC0415 - matplotlib is slow to import
+
+    with whole_folder(folder) as aside:
+        text = json.dumps(report.data_of(result), indent=2, ensure_ascii=False) + "\n"
+        (aside / DIRECTIONS_MARK).write_text(text, encoding="utf-8")
+        (aside / "directions.txt").write_text(report.text_of(result), encoding="utf-8")
+        save_picture(six_arrows(result), aside)
 
 
 def save_picture(picture: Picture, folder: Path) -> None:

@@ -32,7 +32,7 @@ from scipy.stats import qmc, rankdata
 from stillroot.answer import check, prepared_site, resultant_of
 from stillroot.case import Case
 from stillroot.errors import EnvironmentProblem, MeshError, NotConverged
-from stillroot.loading import load, seat
+from stillroot.loading import LOAD_STEPS, load, seat
 from stillroot.motion import head_movement, micromotion
 from stillroot.torque import torque_of
 
@@ -141,7 +141,8 @@ RANGES = (
         high=40.0,
         even_in_log=True,
         digits=1,
-        source="assumption; chosen for its torques, before any motion was looked at",
+        source="assumption, set before the sites were solved, so that torques reach from below 1 to "
+        "above 100 N·cm",
     ),
     Range(
         key="diameter_mm",
@@ -226,11 +227,16 @@ class Grain:
 
     element_mm: float
     harmonics: int
+    steps: int = LOAD_STEPS
 
 
 CLOUD, SMALL_CLOUD = Grain(element_mm=0.35, harmonics=6), Grain(element_mm=0.6, harmonics=3)
-FINE, SMALL_FINE = Grain(element_mm=0.25, harmonics=6), Grain(element_mm=0.45, harmonics=4)
-"""The set's own; and what a few sites are solved again with: the tool's defaults, in the full set."""
+NAMED, SMALL_NAMED = Grain(element_mm=0.25, harmonics=6), Grain(element_mm=0.6, harmonics=3)
+FINE = Grain(element_mm=0.12, harmonics=9, steps=8)
+SMALL_FINE = Grain(element_mm=0.3, harmonics=4, steps=4)
+"""What the set is solved with; what is drawn (in the full set, the tool's defaults); and what a few
+sites are solved again with, to measure the set's error. Threads fix their own edges, so a grain not much
+finer than the set's would hardly change the mesh."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -297,7 +303,7 @@ def solve_site(point: SitePoint, grain: Grain) -> SiteAnswer:
     }
     resultant = resultant_of(case.loads[0])
     try:
-        state = load(seated, [resultant], name="common load")
+        state = load(seated, [resultant], steps=grain.steps, name="common load")
     except NotConverged as error:
         return SiteAnswer(point=point, outcome=NOT_HELD, reason=str(error), **turned)
     motion = micromotion(seated, state)
@@ -306,7 +312,7 @@ def solve_site(point: SitePoint, grain: Grain) -> SiteAnswer:
         outcome=COMPUTED,
         **turned,
         peak_micromotion_um=motion.peak.total_um,
-        peak_depth_mm=motion.peak.depth_mm + 0.0,
+        peak_depth_mm=round(motion.peak.depth_mm, 6) + 0.0,
         mean_micromotion_um=motion.mean_um,
         p95_micromotion_um=motion.percentile_um(95),
         head_movement_um=head_movement(seated, state, resultant).total_um,
@@ -331,42 +337,49 @@ def solved(points: Sequence[SitePoint], grain: Grain, workers: int) -> Iterator[
         yield from (solve_site(point, grain) for point in points)
         return
     fresh = multiprocessing.get_context("spawn")
-    with _one_thread_each():
-        pool = ProcessPoolExecutor(workers, mp_context=fresh, initializer=_begin_worker)
-        waiting = {pool.submit(solve_site, point, grain) for point in points}
-        try:
-            for future in as_completed(list(waiting)):
-                waiting.remove(future)
-                yield future.result()
-        except KeyboardInterrupt:
-            pool.shutdown(cancel_futures=True)
-            yield from (f.result() for f in waiting if not f.cancelled())
-            raise
-        except BrokenProcessPool:
-            msg = (
-                "a worker process was ended from outside, perhaps for lack of memory; what is finished "
-                "is kept. Run the same command again, with --workers 1"
-            )
-            raise EnvironmentProblem(msg) from None
-        finally:
-            pool.shutdown(cancel_futures=True)
+    pool = ProcessPoolExecutor(min(workers, len(points)), mp_context=fresh, initializer=_begin_worker)
+    try:
+        with _as_workers_need_it():
+            waiting = {pool.submit(solve_site, point, grain) for point in points}
+        for future in as_completed(list(waiting)):
+            waiting.remove(future)
+            yield future.result()
+    except KeyboardInterrupt:
+        pool.shutdown(cancel_futures=True)
+        yield from (f.result() for f in waiting if not f.cancelled())
+        raise
+    except BrokenProcessPool:
+        msg = (
+            "a worker process was ended from outside, perhaps for lack of memory; what is finished "
+            "is kept. Run the same command again, with --workers 1"
+        )
+        raise EnvironmentProblem(msg) from None
+    finally:
+        pool.shutdown(cancel_futures=True)
 
 
 @contextmanager
-def _one_thread_each() -> Iterator[None]:
-    """Keep the linear algebra of each worker to one thread: the workers already fill the machine."""
+def _as_workers_need_it() -> Iterator[None]:
+    """Set what worker processes take over when they are started.
+
+    One thread of linear algebra each, since the workers already fill the machine; and Ctrl-C is left to
+    this process.
+    """
     names = [n for n in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS") if n not in os.environ]
     os.environ.update(dict.fromkeys(names, "1"))
+    may_signal = threading.current_thread() is threading.main_thread()
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN) if may_signal else None
     try:
         yield
     finally:
+        if may_signal:
+            signal.signal(signal.SIGINT, before)
         for name in names:
             os.environ.pop(name, None)
 
 
 def _begin_worker() -> None:
-    """Leave Ctrl-C to the parent, and end with it where it is killed."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    """End with the parent where it is killed: nobody else would end this process."""
     parent = multiprocessing.parent_process()
     if parent is not None:
         threading.Thread(target=_end_with, args=(parent,), daemon=True).start()
@@ -566,7 +579,7 @@ def built_cases(grain: Grain) -> tuple[Built, ...]:
         Built(
             key="loose",
             title="Loose and long",
-            torque_read="none read: it spins",
+            torque_read="none, it spins",
             why="No friction and no interference, so nothing resists turning. But twelve threads lie in "
             "bone: their flanks carry the push, and a long hold carries the tilt. Only one of the six "
             "directions is free, the one that torque reads.",
@@ -583,7 +596,7 @@ def built_cases(grain: Grain) -> tuple[Built, ...]:
         Built(
             key="pressed",
             title="Smooth, pressed in",
-            torque_read="none read: never turned",
+            torque_read="none read, never turned",
             why="A smooth implant is pressed into a tight hole. It is never turned, so no torque is "
             "read, though friction would resist turning. Pressure, friction and a long hold carry the "
             "load.",
@@ -666,8 +679,13 @@ class Plan:
         return SMALL_CLOUD if self.small else CLOUD
 
     @property
+    def named(self) -> Grain:
+        """How finely the cases are solved that are drawn."""
+        return SMALL_NAMED if self.small else NAMED
+
+    @property
     def fine(self) -> Grain:
-        """How finely named cases are solved, and the sites that measure the set's error."""
+        """How finely the sites are solved that measure the set's error."""
         return SMALL_FINE if self.small else FINE
 
     @property
@@ -750,7 +768,7 @@ def lesson_of(
     answers = tuple(sorted(answers, key=lambda a: a.point.index))
     by_torque, by_motion = equal_torque_pairs(answers), equal_motion_pairs(answers)
     built = []
-    for item in built_cases(plan.fine):
+    for item in built_cases(plan.named):
         progress(item.title)
         built.append((item, _checked(item.case)))
     return Lesson(
@@ -760,8 +778,8 @@ def lesson_of(
         groups=tuple(group_of(name, [a for a in answers if belongs(a)]) for name, belongs in GROUPS),
         equal_torque=by_torque,
         equal_motion=by_motion,
-        torque_drawn=_drawn(by_torque, plan.fine, progress),
-        motion_drawn=_drawn(by_motion, plan.fine, progress),
+        torque_drawn=_drawn(by_torque, plan.named, progress),
+        motion_drawn=_drawn(by_motion, plan.named, progress),
         built=tuple(built),
     )
 

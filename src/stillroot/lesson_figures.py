@@ -202,7 +202,7 @@ def correlations(lesson: Lesson) -> Picture:
         rows += 1 + len(group.correlations)
     ax.axvline(0, color="0.5", linewidth=0.9, zorder=1)
     ax.set(xlim=(-1, 1), ylim=(max(rows, 1) - 0.4, -0.5), yticks=range(rows), yticklabels=names)
-    ax.set_xlabel("ρ with peak micromotion: −1, more of it and always less motion; 0, no telling")
+    ax.set_xlabel("ρ: −1, more of it is always less motion; 0, it does not tell")
     ax.xaxis.set_major_formatter(FuncFormatter(lambda v, _: f"{v:g}".replace("-", "−")))
     _plain(ax)
     ax.tick_params(axis="y", length=0)
@@ -222,8 +222,8 @@ def _message_of_groups(groups: Sequence[Group]) -> str:
     if low[0] is high[0]:
         return f"What torque tells: ρ = {_rho(low[1])}, {low[0].name}"
     return (
-        f"What torque tells depends on the sites: from ρ = {_rho(low[1])} ({low[0].name}) "
-        f"to {_rho(high[1])} ({high[0].name})"
+        f"What torque tells depends on the sites: ρ\N{NO-BREAK SPACE}=\N{NO-BREAK SPACE}{_rho(low[1])} "
+        f"in “{low[0].name}”, {_rho(high[1])} in “{high[0].name}”"
     )
 
 
@@ -259,15 +259,17 @@ def _pair_picture(name: str, drawn: Drawn, message: str) -> Picture:
 
 
 def built(lesson: Lesson) -> Picture:
-    """Draw the built cases: without torque and held, with much torque and moving most."""
+    """Draw the built cases: those without torque, and the one with much."""
     shown = [(item, result) for item, result in lesson.built if result is not None]
-    least = min(shown, key=lambda pair: _peak(pair[1]))
-    most = max(shown, key=lambda pair: _peak(pair[1]))
-    read = least[0].torque_read or f"torque {_ncm(least[1])} N·cm"
-    message = (
-        f"“{most[0].title}”, torque {most[0].torque_read or _ncm(most[1]) + ' N·cm'}, moves "
-        f"{_peak(most[1]):.0f} µm; “{least[0].title}”, {read}, {_peak(least[1]):.0f} µm"
-    )
+    without = " and ".join(f"{_peak(r):.0f}" for item, r in shown if item.torque_read)
+    turned = [
+        f"with {_ncm(r)}\N{NO-BREAK SPACE}N·cm, {_peak(r):.0f}\N{NO-BREAK SPACE}µm"
+        for item, r in shown
+        if not item.torque_read
+    ]
+    unread = [f"with no torque read, {without}\N{NO-BREAK SPACE}µm of motion"] if without else []
+    message = "; ".join([*unread, *turned])
+    message = message[0].upper() + message[1:]
     titles = [item.title for item, _ in shown]
     reads = [item.torque_read or None for item, _ in shown]
     return _side_by_side(NAMES[4], message, titles, [result for _, result in shown], reads)
@@ -315,12 +317,12 @@ def _draw_site(ax: Axes, result: CheckResult, scale: float, aspect: float) -> No
     _draw_common_load(ax, result)
     _ring_peak(ax, result)
     for top, bottom in result.case.socket.holds_mm:
-        x = -(result.case.implant.diameter_mm / 2 + 0.85)
+        x = -(result.case.implant.diameter_mm / 2 + 0.7)
         ax.plot([x, x], [-top, -bottom], color="black", linewidth=2.2, zorder=5)
         for end in (top, bottom):
             ax.plot([x - 0.15, x + 0.15], [-end, -end], color="black", linewidth=1.4, zorder=5)
         text = f"hold\n{bottom - top:.3g} mm"
-        _write(ax, (x - 0.25, -(top + bottom) / 2), text, ha="right", va="center")
+        _write(ax, (x - 0.2, -(top + bottom) / 2), text, ha="right", va="center")
     ax.set(xlim=(-half, half), ylim=(LOW_MM, HIGH_MM), xticks=[], yticks=[])
     ax.set_aspect("equal", adjustable="box")
     for spine in ax.spines.values():
@@ -357,9 +359,9 @@ def _figures_of(result: CheckResult, torque_read: str | None) -> list[str]:
     """Return what is written below a section."""
     case, answer = result.case, result.governing
     peak = with_error(answer.peak.total_um, answer.error.total_um)
-    torque = f"torque {_ncm(result)} N·cm"
+    torque = f"torque: {_ncm(result)} N·cm"
     if torque_read is not None:
-        torque = f"torque {torque_read}"
+        torque = f"torque: {torque_read}"
     modulus = case.bone.trabecular_profile_mpa[0][1]
     threads = result.engaged_threads
     engaged = "no thread" if threads is None else f"{threads:.3g} engaged threads"
@@ -393,7 +395,7 @@ def _torque(result: CheckResult) -> float:
 
 
 def _ncm(result: CheckResult) -> str:
-    return f"{_torque(result):.0f}"
+    return f"{_torque(result):.3g}"
 
 
 def _peak(result: CheckResult) -> float:

@@ -7,8 +7,9 @@ import pytest
 from matplotlib.image import imread
 
 from stillroot import cli, read_case
+from stillroot.answer import directions
 from stillroot.directions_figure import LOOK, _width, six_arrows
-from stillroot.directions_report import TORQUE_TELLS, directions, in_words
+from stillroot.directions_report import TORQUE_TELLS, in_words
 from stillroot.verdict import rounded
 
 CASE = """

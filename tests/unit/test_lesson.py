@@ -427,7 +427,8 @@ def test_a_line_left_unfinished_is_cut_off(lesson_folder, tmp_path):
 
 
 def test_a_failure_while_writing_leaves_the_earlier_lesson_whole(lesson_folder, monkeypatch):
-    folder, _ = lesson_folder
+    folder, lesson = lesson_folder
+    monkeypatch.setattr(lessons, "lesson_of", lambda *_: lesson)
     before = {path.name: path.read_bytes() for path in folder.iterdir()}
 
     def full(*_):
@@ -452,8 +453,9 @@ def test_what_is_not_a_lesson_is_left_alone(tmp_path, kind):
     assert [path.name for path in tmp_path.rglob("*.*")] == ([] if kind == "file" else ["letter.txt"])
 
 
-def test_notes_laid_beside_a_lesson_stay(lesson_folder):
-    folder, _ = lesson_folder
+def test_notes_laid_beside_a_lesson_stay(lesson_folder, monkeypatch):
+    folder, lesson = lesson_folder
+    monkeypatch.setattr(lessons, "lesson_of", lambda *_: lesson)
     note = folder / "notes.txt"
     note.write_text("mine", encoding="utf-8")
     make_lesson(folder, SMALL, 1, quiet)
@@ -470,7 +472,11 @@ def started(folder, *arguments):
     script = folder.parent / "run.py"
     script.write_text(program, encoding="utf-8")
     return subprocess.Popen(  # noqa: S603 - our own code
-        [sys.executable, str(script)], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+        [sys.executable, str(script)],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        start_new_session=True,
     )
 
 
@@ -488,8 +494,11 @@ def test_a_stopped_run_goes_on_where_it_was(tmp_path, counted, monkeypatch, how)
     folder = tmp_path / "stopped"
     run = started(folder, "--small", "--sites", "40", "--workers", "2")
     wait_for_lines(folder / "sites.jsonl", 2)
-    run.send_signal(how)
-    _, err = run.communicate(timeout=60)
+    if how == signal.SIGINT:
+        os.killpg(run.pid, how)  # as a terminal does: workers get it too
+    else:
+        run.send_signal(how)
+    _, err = run.communicate(timeout=60)  # comes to an end only when the workers have ended too
     if how == signal.SIGINT:
         assert run.returncode == 130
         assert (

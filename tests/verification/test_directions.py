@@ -15,12 +15,12 @@ import pytest
 
 from stillroot import directions as module
 from stillroot.case import Case
-from stillroot.directions import SixDirections, six_directions, tangent_matrix, transferred
 from stillroot.errors import NotConverged
 from stillroot.loading import Resultant, Seated, load, seat
 from stillroot.motion import resultant_of_tractions, section_motion
 from stillroot.outline import ABUTMENT, IMPLANT, TRABECULAR
 from stillroot.site import prepare
+from stillroot.six_directions import SixDirections, six_directions, tangent_matrix, transferred
 from stillroot.torque import torque_of
 
 from ._bench import everywhere, far_boundary_removed, graded, half_section_of, joined

@@ -152,13 +152,13 @@ def tangent_matrix(seated: Seated, height_mm: float) -> NDArray[np.float64]:
     The order is F_x, F_y, F_z, M_x, M_y, M_z [N, N·mm] against displacements [mm] and rotations [rad].
     Directions that nothing holds have zero rows and columns.
     """
-    flexibility = _flexibility(seated)
-    k_bend = la.inv(flexibility[:2, :2])
-    k_axial, k_turn = (0.0 if np.isinf(flexibility[i, i]) else 1 / flexibility[i, i] for i in (2, 3))
+    flexibility, free = _flexibility(seated)
+    section = la.inv(flexibility)
+    section[free] = section[:, free] = 0.0
     k = np.zeros((6, 6))
-    k[np.ix_([0, 4], [0, 4])] = k_bend
-    k[np.ix_([1, 3], [1, 3])] = k_bend * [[1, -1], [-1, 1]]
-    k[2, 2], k[5, 5] = k_axial, k_turn
+    k[np.ix_([0, 4], [0, 4])] = section[:2, :2]
+    k[np.ix_([1, 3], [1, 3])] = section[:2, :2] * [[1, -1], [-1, 1]]
+    k[2, 2], k[5, 5] = section[2, 2], section[3, 3]
     return transferred(k, height_mm)
 
 
@@ -174,7 +174,10 @@ def transferred(matrix: NDArray[np.float64], rise_mm: float) -> NDArray[np.float
 
 def centre_of_rotation_mm(matrix: NDArray[np.float64], height_mm: float) -> float | None:
     """Return the z at which the axis stays put under a lateral load at the reference point."""
-    u, tilt = la.solve(matrix[np.ix_([0, 4], [0, 4])], np.array([1.0, 0.0]))
+    bend = matrix[np.ix_([0, 4], [0, 4])]
+    if not np.all(np.diag(bend)):
+        return None
+    u, tilt = la.solve(bend, np.array([1.0, 0.0]))
     if abs(tilt) < 1e-12 * abs(u):
         return None
     return float(height_mm - u / tilt)
@@ -183,8 +186,9 @@ def centre_of_rotation_mm(matrix: NDArray[np.float64], height_mm: float) -> floa
 def load_that_slides(seated: Seated, resultant: Resultant) -> float | None:
     """Return the load [N] along `resultant` at which a third of the held surface slides.
 
-    A point slides where the load has brought it to the limit of friction. None where none up to ten
-    times the given load does; the load at which the implant gives way, where that comes first.
+    A point slides where the load has brought it to the limit of friction or opened it. 0 where a third
+    does at 1 % of the given load, None where none up to ten times it does; the load at which the implant
+    gives way, where that comes first.
     """
     size = max(abs(resultant.lateral_n), abs(resultant.axial_n))
     if not np.any(seated.layer.one_sided):
@@ -199,7 +203,7 @@ def load_that_slides(seated: Seated, resultant: Resultant) -> float | None:
 
     low, high = SMALL, 10.0
     if excess(low) >= 0:
-        return low * size
+        return 0.0
     if excess(high) < 0:
         return None
     return float(
@@ -264,21 +268,20 @@ def _size(resultant: Resultant) -> float:
     return max(abs(r.lateral_n), abs(r.moment_nmm), abs(r.axial_n), abs(r.torque_nmm))
 
 
-def _flexibility(seated: Seated) -> NDArray[np.float64]:
-    """Return motion per load at the crest (4, 4): lateral, moment, axial, torque.
+def _flexibility(seated: Seated) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
+    """Return motion per load at the crest (4, 4): lateral, moment, axial, torque; and which are free.
 
-    Infinite where nothing holds. The seated state is axisymmetric, so harmonics do not couple.
+    The seated state is axisymmetric, so harmonics do not couple.
     """
     layer = seated.layer
     k_n, k_t = layer.normal_stiffness, layer.shear_stiffness
     gap = layer.local(seated.state.fourier.values(seated.state.w))[0, :, 0] + layer.interference_mm
     closed = (gap >= -TOUCHING_MM) | ~layer.one_sided
-    sticks = closed & ((layer.friction > 0) | ~layer.one_sided)
+    # A point that touches without pressure has no friction to give.
+    sticks = ((gap > TOUCHING_MM) & (layer.friction > 0)) | ~layer.one_sided
     held = _flexibility_with(seated, np.where(closed, k_n, 0.0), np.where(sticks, k_t, 0.0))
     glued = _flexibility_with(seated, k_n, k_t)
-    free = np.diag(glued) < FREE_SHARE * np.diag(held)
-    held[free, free] = np.inf
-    return held
+    return held, np.diag(glued) < FREE_SHARE * np.diag(held)
 
 
 def _flexibility_with(
