@@ -152,7 +152,7 @@ def tangent_matrix(seated: Seated, height_mm: float) -> NDArray[np.float64]:
     The order is F_x, F_y, F_z, M_x, M_y, M_z [N, N·mm] against displacements [mm] and rotations [rad].
     Directions that nothing holds have zero rows and columns.
     """
-    flexibility, free = _flexibility(seated)
+    flexibility, free = section_flexibility(seated)
     section = la.inv(flexibility)
     section[free] = section[:, free] = 0.0
     k = np.zeros((6, 6))
@@ -268,7 +268,7 @@ def _size(resultant: Resultant) -> float:
     return max(abs(r.lateral_n), abs(r.moment_nmm), abs(r.axial_n), abs(r.torque_nmm))
 
 
-def _flexibility(seated: Seated) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
+def section_flexibility(seated: Seated) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
     """Return motion per load at the crest (4, 4): lateral, moment, axial, torque; and which are free.
 
     The seated state is axisymmetric, so harmonics do not couple.
