@@ -46,7 +46,7 @@ if TYPE_CHECKING:
 SMALL = 0.01
 """Share of the reference load at which the initial stiffness is read."""
 FREE_SHARE = 1e-6
-"""A tangent below this share of the glued implant's is free; a thousandth of it keeps P regular."""
+"""A tangent below this share of the glued implant's is free; far less keeps the solve regular."""
 TOUCHING_MM = 1e-9
 """A gap below this is closed."""
 
@@ -295,7 +295,7 @@ def _flexibility_with(
         coupling=np.zeros((2, len(normal), 1)),
         shear=np.array([[shear, nothing], [nothing, shear]])[..., None],
     )
-    blocks = averaged_stiffness(layer, tangent, least=1e-3 * FREE_SHARE)
+    blocks = averaged_stiffness(layer, tangent, least=1e-5 * FREE_SHARE)
     size = blocks.shape[0] * 3
     place = np.arange(size).reshape(-1, 3)
     t = np.zeros((size, size))
