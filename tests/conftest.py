@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from stillroot import read_case
+from stillroot import cli, read_case
 
 ROOT = Path(__file__).parents[1]
 SHIPPED = sorted((ROOT / "docs" / "cases").glob("*.toml"))
@@ -24,3 +24,14 @@ def shipped_case(request):
 @pytest.fixture
 def without_gmsh(monkeypatch):
     monkeypatch.setitem(sys.modules, "gmsh", None)  # `import gmsh` raises ImportError
+
+
+@pytest.fixture
+def run(capsys):
+    def _run(*arguments):
+        with pytest.raises(SystemExit) as stop:
+            cli.main([str(a) for a in arguments])
+        out, err = capsys.readouterr()
+        return stop.value.code, out, err
+
+    return _run

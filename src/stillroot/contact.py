@@ -79,15 +79,19 @@ class SeriesStiffness:
     def preconditioner(self, blocks: NDArray[np.float64]) -> Preconditioner:
         """Return P = D + T for nodal blocks (m, 3, 3) of T."""
         size = 3 * len(blocks)
-        place = np.arange(size).reshape(-1, 3)
-        t = np.zeros((size, size))
-        t[place[:, :, None], place[:, None, :]] = blocks
         inverse = np.zeros((len(self.free), size, size))
-        for n, (d, e) in enumerate(zip(self.free, self.expand, strict=True)):
-            share = 1.0 if n == 0 else 0.5
-            p = d + share * (e.T @ (e.T @ t).T)
+        for n, e in enumerate(self.expand):
+            p = self.with_layer(n, blocks)
             inverse[n] = e @ (e @ la.inv(p, check_finite=False, overwrite_a=True)).T
         return Preconditioner(inverse=inverse, blocks=blocks)
+
+    def with_layer(self, n: int, blocks: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return D + T of harmonic n (k, k) for nodal blocks (m, 3, 3) of an axisymmetric T."""
+        place = np.arange(3 * len(blocks)).reshape(-1, 3)
+        t = np.zeros((place.size, place.size))
+        t[place[:, :, None], place[:, None, :]] = blocks
+        e, share = self.expand[n], 1.0 if n == 0 else 0.5
+        return self.free[n] + share * (e.T @ (e.T @ t).T)
 
 
 @dataclass(frozen=True, kw_only=True)

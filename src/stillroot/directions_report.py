@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import io
 import math
 from typing import TYPE_CHECKING, Any
 
-from stillroot.report import TORQUE_LEAVES_OUT, WIDTH
+from stillroot.report import TORQUE_LEAVES_OUT, as_text
 from stillroot.six_directions import SMALL
 from stillroot.verdict import CAUTION, rounded
 
@@ -89,11 +88,7 @@ def show(answer: DirectionsResult, console: Console) -> None:
 
 def text_of(answer: DirectionsResult) -> str:
     """Return what `show` prints, without colours, `WIDTH` columns wide."""
-    from rich.console import Console  # noqa: PLC0415 - slow to import
-
-    file = io.StringIO()
-    show(answer, Console(file=file, width=WIDTH, color_system=None))
-    return file.getvalue()
+    return as_text(lambda console: show(answer, console))
 
 
 def data_of(answer: DirectionsResult) -> dict[str, Any]:

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Any
 from stillroot.verdict import CAUTION, NO_LINE, rounded, side_of, with_error
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from rich.console import Console
 
     from stillroot.answer import CheckResult, LoadAnswer
@@ -70,10 +72,15 @@ def show(result: CheckResult, console: Console) -> None:
 
 def text_of(result: CheckResult) -> str:
     """Return what `show` prints, without colours, `WIDTH` columns wide."""
+    return as_text(lambda console: show(result, console))
+
+
+def as_text(print_on: Callable[[Console], None]) -> str:
+    """Return what `print_on` prints to a console, without colours, `WIDTH` columns wide."""
     from rich.console import Console  # noqa: PLC0415 - slow to import
 
     file = io.StringIO()
-    show(result, Console(file=file, width=WIDTH, color_system=None))
+    print_on(Console(file=file, width=WIDTH, color_system=None))
     return file.getvalue()
 
 

@@ -22,7 +22,6 @@ import scipy.linalg as la
 from scipy.optimize import brentq
 
 from stillroot.errors import NotConverged
-from stillroot.harmonics import angular_weight
 from stillroot.interface import Tangent, averaged_stiffness
 from stillroot.loading import Resultant, load
 from stillroot.motion import (
@@ -296,19 +295,15 @@ def _flexibility_with(
         shear=np.array([[shear, nothing], [nothing, shear]])[..., None],
     )
     blocks = averaged_stiffness(layer, tangent, least=1e-5 * FREE_SHARE)
-    size = blocks.shape[0] * 3
-    place = np.arange(size).reshape(-1, 3)
-    t = np.zeros((size, size))
-    t[place[:, :, None], place[:, None, :]] = blocks
     flexibility = np.zeros((4, 4))
     for column in range(4):
-        on_sections = np.eye(8)[4 + column]
-        wall_load = site.wall_loads[4 + column].reshape(2, 2, size)
-        change = np.zeros((2, 2, size))
+        unit = np.eye(8)[4 + column]
+        change = np.zeros_like(site.wall_loads[0])
         for family, n in LOADED_HARMONICS:
             if acting_in(family, n)[4 + column]:
-                e, share = site.series.expand[n], angular_weight(n) / (2 * np.pi)
-                p = site.series.free[n] + share * (e.T @ (e.T @ t).T)
-                change[family, n] = e @ la.solve(p, e.T @ wall_load[family, n], assume_a="pos")
-        flexibility[:, column] = section_motion(site, change.reshape(2, 2, -1, 3), on_sections)[4:]
+                force = site.wall_loads[4 + column, family, n].ravel()
+                e = site.series.expand[n]
+                w = e @ la.solve(site.series.with_layer(n, blocks), e.T @ force, assume_a="pos")
+                change[family, n] = w.reshape(-1, 3)
+        flexibility[:, column] = section_motion(site, change, unit)[4:]
     return flexibility

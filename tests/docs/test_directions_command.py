@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from matplotlib.image import imread
 
-from stillroot import cli, read_case
+from stillroot import read_case
 from stillroot.answer import directions
 from stillroot.directions_figure import LOOK, _width, six_arrows
 from stillroot.directions_report import TORQUE_TELLS, in_words
@@ -53,17 +53,6 @@ def written(folder, more):
     path = folder / "case.toml"
     path.write_text(CASE + more, encoding="utf-8")
     return path
-
-
-@pytest.fixture
-def run(capsys):
-    def _run(*arguments):
-        with pytest.raises(SystemExit) as stop:
-            cli.main([str(a) for a in arguments])
-        out, err = capsys.readouterr()
-        return stop.value.code, out, err
-
-    return _run
 
 
 def test_a_table_a_sentence_and_the_cautions(run, case_file):

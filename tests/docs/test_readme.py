@@ -10,7 +10,11 @@ import sys
 from pathlib import Path
 
 import pytest
+from PIL import Image
 
+from stillroot import directions, read_case
+from stillroot.directions_figure import six_arrows
+from stillroot.directions_report import data_of
 from stillroot.mesh import APT_LINE
 
 ROOT = Path(__file__).parents[2]
@@ -69,19 +73,55 @@ def agree(shown: str, now: str) -> bool:
     return abs(float(shown) - float(now)) <= allowed
 
 
-def test_the_readme_shows_what_the_program_prints(answer):
-    shown, now = block_after("printed"), answer[0]
+def assert_same(shown: str, now: str) -> None:
+    """Assert that two texts have the same words, and numbers that agree."""
     assert words_of(shown) == words_of(now)
     off = [pair for pair in zip(numbers_of(shown), numbers_of(now), strict=True) if not agree(*pair)]
     assert not off
 
 
+def test_the_readme_shows_what_the_program_prints(answer):
+    assert_same(block_after("printed"), answer[0])
+
+
+def told_by(picture: Path) -> str:
+    """Return what a PNG says of itself, numbers included."""
+    with Image.open(picture) as image:
+        return image.text["Description"]
+
+
+def test_the_readme_shows_the_section_of_this_answer(answer):
+    (now,) = answer[1].glob("section-1-*.png")
+    assert_same(told_by(ROOT / "docs" / "images" / "soft_posterior-section.png"), told_by(now))
+
+
+@pytest.fixture(scope="module")
+def six():
+    return directions(read_case(ROOT / "docs" / "cases" / "fresh_molar_apical_hold.toml"))
+
+
+def test_the_readme_shows_the_arrows_of_this_answer(six):
+    shown = told_by(ROOT / "docs" / "images" / "fresh_molar-directions.png")
+    assert_same(shown, six_arrows(six).alt)
+
+
+def listed_keys(file: str) -> set[str]:
+    page = (ROOT / "docs" / "result.md").read_text(encoding="utf-8")
+    section = page.partition(f"## Keys of `{file}`")[2].partition("\n## ")[0]
+    return set(re.findall(r"^\| `([^`]+)` \|", section, re.MULTILINE))
+
+
+def all_keys(data: dict) -> set[str]:
+    return set(keys_of(data)) | {f"{key}[]" for key, value in data.items() if is_table(value)}
+
+
 def test_the_result_page_lists_every_key(answer):
     data = json.loads((answer[1] / "result.json").read_text(encoding="utf-8"))
-    page = (ROOT / "docs" / "result.md").read_text(encoding="utf-8")
-    section = page.partition("## Keys of")[2].partition("\n## ")[0]
-    listed = set(re.findall(r"^\| `([^`]+)` \|", section, re.MULTILINE))
-    assert listed == set(keys_of(data)) | {f"{key}[]" for key, value in data.items() if is_table(value)}
+    assert listed_keys("result.json") == all_keys(data)
+
+
+def test_the_result_page_lists_every_key_of_the_directions(six):
+    assert listed_keys("directions.json") == all_keys(data_of(six))
 
 
 def keys_of(data: dict, above: str = "") -> list[str]:

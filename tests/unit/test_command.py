@@ -12,7 +12,7 @@ import meshio
 import numpy as np
 import pytest
 
-from stillroot import cli, export, read_case
+from stillroot import export, read_case
 from stillroot.answer import check
 from stillroot.case import resolved_toml
 
@@ -40,17 +40,6 @@ def case_file(tmp_path):
     path = tmp_path / "case.toml"
     path.write_text(CASE, encoding="utf-8")
     return path
-
-
-@pytest.fixture
-def run(capsys):
-    def _run(*arguments):
-        with pytest.raises(SystemExit) as stop:
-            cli.main([str(a) for a in arguments])
-        out, err = capsys.readouterr()
-        return stop.value.code, out, err
-
-    return _run
 
 
 def test_a_check_ends_in_a_table_and_a_verdict(run, case_file):
