@@ -19,17 +19,17 @@ from stillroot.directions_report import (
     load_in_words,
     place_in_words,
 )
-from stillroot.figures import (
+from stillroot.drawing import (
     SMALL_PT,
     WIDTH_IN,
     Picture,
-    _axes,
-    _draw_bodies,
-    _figure,
-    _headings,
-    _plain,
-    _point_out,
-    _write,
+    axes_at,
+    blank_figure,
+    draw_bodies,
+    plain_axes,
+    point_out,
+    write_headings,
+    write_in,
 )
 from stillroot.outline import outline_of
 from stillroot.six_directions import SMALL
@@ -68,14 +68,14 @@ AREA_IN = (0.2, 0.5, WIDTH_IN - 0.4, HEIGHT_IN - 1.6)
 
 def six_arrows(answer: DirectionsResult) -> Picture:
     """Draw the implant in section with an arrow for each of its directions."""
-    figure = _figure(HEIGHT_IN)
+    figure = blank_figure(HEIGHT_IN)
     left, bottom, width, height = AREA_IN
-    ax = _axes(figure, left=left, bottom=bottom, width=width, height=height)
+    ax = axes_at(figure, left=left, bottom=bottom, width=width, height=height)
     view = _view_of(answer.case)
     half_width = view.span * width / height / 2
-    _draw_bodies(ax, outline_of(answer.case))
+    draw_bodies(ax, outline_of(answer.case))
     ax.axhline(0, color="0.2", linewidth=1.0, linestyle=(0, (6, 3)), zorder=3)
-    _write(
+    write_in(
         ax, (-0.97 * min(half_width, answer.case.bone.radius_mm), -0.012 * view.span), "crest", va="top"
     )
     for row in answer.six.directions:
@@ -84,10 +84,10 @@ def six_arrows(answer: DirectionsResult) -> Picture:
     ax.set(xlim=(-half_width, half_width), ylim=(view.low, view.high))
     ax.set_aspect("equal")
     ax.axis("off")
-    _plain(ax)
+    plain_axes(ax)
     note = "At the arrows: peak micromotion under the load. The thicker an arrow, the less it moves."
     figure.text(0.5, 0.33 / HEIGHT_IN, note, fontsize=SMALL_PT, ha="center", va="bottom")
-    _headings(figure, in_words(answer.six), answer.case.title)
+    write_headings(figure, in_words(answer.six), answer.case.title)
     return Picture(name="directions", figure=figure, alt=_alt(answer))
 
 
@@ -136,7 +136,7 @@ def _draw_arrow(ax: Axes, view: _View, row: Direction) -> None:
     told = path[0] if row.name == "axial in" else path[-1]
     aside = (-1.0 if ends_left else 1.0) * (0.012 * view.span + width)
     place = (float(told[0] + aside), float(told[1]))
-    _write(ax, place, _label(row), ha="right" if ends_left else "left", va="center", order=7)
+    write_in(ax, place, _label(row), ha="right" if ends_left else "left", va="center", order=7)
 
 
 def _width(row: Direction) -> float:
@@ -212,7 +212,7 @@ def _mark_places(ax: Axes, view: _View, six: SixDirections) -> None:
     if centre is not None and view.low < centre < view.high:
         ax.plot(0, centre, "+", markersize=14, color="black", mew=2.2, zorder=7)
         place = (view.radius + 0.1 * view.span, centre)
-        _point_out(ax, (0, centre), place, "turns about here\nunder a lateral load", ha="left", away=8)
+        point_out(ax, (0, centre), place, "turns about here\nunder a lateral load", ha="left", away=8)
 
 
 def _alt(answer: DirectionsResult) -> str:

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
     from stillroot.answer import CheckResult, DirectionsResult, LoadAnswer
     from stillroot.bodies import Body
-    from stillroot.figures import Picture
+    from stillroot.drawing import Picture
 
 MARK, DIRECTIONS_MARK = "result.json", "directions.json"
 """The files that tell an earlier answer from somebody's folder."""

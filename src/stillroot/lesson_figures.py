@@ -13,20 +13,20 @@ import numpy as np
 from matplotlib.colors import Normalize
 from matplotlib.ticker import FuncFormatter, NullFormatter
 
-from stillroot.figures import (
+from stillroot.drawing import (
     MOTION,
     SMALL_PT,
     TEXT_PT,
     WIDTH_IN,
     Picture,
-    _axes,
-    _draw_bodies,
-    _draw_motion,
-    _figure,
-    _headings,
-    _plain,
-    _ticks,
-    _write,
+    axes_at,
+    band_ticks,
+    blank_figure,
+    draw_bodies,
+    draw_motion,
+    plain_axes,
+    write_headings,
+    write_in,
 )
 from stillroot.lesson import (
     COMPUTED,
@@ -81,19 +81,19 @@ def pictures(lesson: Lesson) -> tuple[Picture, ...]:
 
 def predictors(lesson: Lesson) -> Picture:
     """Draw each predictor against peak micromotion, every site a dot."""
-    figure = _figure(9.1)
+    figure = blank_figure(9.1)
     sites = ranked(lesson.answers)
     top = _top_um(sites)
     everyone = lesson.groups[0]
     for i, predictor in enumerate(PREDICTORS):
         left, bottom = (0.85, 4.62)[i % 2] - 0.12 * (i % 2), (4.85, 1.2)[i // 2]
-        ax = _axes(figure, left=left, bottom=bottom, width=3.2, height=2.72)
+        ax = axes_at(figure, left=left, bottom=bottom, width=3.2, height=2.72)
         _dots(ax, predictor, sites, top, named=i % 2 == 0)
         found = [c for c in everyone.correlations if c.predictor is predictor]
         _head_panel(ax, predictor, found)
     _key_of_dots(figure, any(a.outcome == NOT_HELD for a in sites))
     message = _message(lesson)
-    _headings(figure, message, f"{len(sites)} invented sites, one load: {LOAD_IN_WORDS}")
+    write_headings(figure, message, f"{len(sites)} invented sites, one load: {LOAD_IN_WORDS}")
     return Picture(name=NAMES[0], figure=figure, alt=f"{message}. {_alt_of_group(everyone)}")
 
 
@@ -150,7 +150,7 @@ def _dots(
     ax.set_xlabel(f"{name} [{predictor.unit}]" if predictor.unit else name)
     if named:
         ax.set_ylabel("peak micromotion [µm]")
-    _plain(ax)
+    plain_axes(ax)
     ax.xaxis.label.set_fontsize(SMALL_PT + 0.5)
     for spine in ("top", "right"):
         ax.spines[spine].set_visible(False)
@@ -181,13 +181,13 @@ def _note(figure: Figure, text: str, bottom: float) -> None:
 def correlations(lesson: Lesson) -> Picture:
     """Draw the rank correlation of each predictor in each group of sites, with its interval."""
     groups = [g for g in lesson.groups if g.correlations]
-    figure = _figure(2.2 + 1.28 * max(len(groups), 1))
-    ax = _axes(figure, left=2.75, bottom=0.98, width=WIDTH_IN - 3.1, height=1.28 * max(len(groups), 1))
+    figure = blank_figure(2.2 + 1.28 * max(len(groups), 1))
+    ax = axes_at(figure, left=2.75, bottom=0.98, width=WIDTH_IN - 3.1, height=1.28 * max(len(groups), 1))
     rows, names = 0, []
     for group in groups:
         ax.axhspan(rows - 0.5, rows + 0.42, facecolor="0.93", edgecolor="none", zorder=0)
         held = f", {group.not_held} not held" if group.not_held else ""
-        _write(ax, (-0.98, rows), f"{group.name} ({group.count}{held})", va="center", beside=False)
+        write_in(ax, (-0.98, rows), f"{group.name} ({group.count}{held})", va="center", beside=False)
         names.append("")
         for i, c in enumerate(group.correlations, start=1):
             line: Style = {
@@ -204,12 +204,12 @@ def correlations(lesson: Lesson) -> Picture:
     ax.set(xlim=(-1, 1), ylim=(max(rows, 1) - 0.4, -0.5), yticks=range(rows), yticklabels=names)
     ax.set_xlabel("ρ: −1, more of it is always less motion; 0, it does not tell")
     ax.xaxis.set_major_formatter(FuncFormatter(lambda v, _: f"{v:g}".replace("-", "−")))
-    _plain(ax)
+    plain_axes(ax)
     ax.tick_params(axis="y", length=0)
     for spine in ("top", "right", "left"):
         ax.spines[spine].set_visible(False)
     message = _message_of_groups(groups)
-    _headings(figure, message, "Spearman's rank correlation with peak micromotion, 95 % intervals")
+    write_headings(figure, message, "Spearman's rank correlation with peak micromotion, 95 % intervals")
     alt = " ".join([f"{message}.", *(_alt_of_group(group) for group in groups)])
     return Picture(name=NAMES[1], figure=figure, alt=alt)
 
@@ -287,12 +287,12 @@ def _side_by_side(
     width = (WIDTH_IN - 0.6 - 0.2 * (count - 1)) / count
     tall = min(6.2, width * (HIGH_MM - LOW_MM) / 11.5)
     height = tall + 3.5
-    figure = _figure(height)
+    figure = blank_figure(height)
     scale = max(*BANDS_UM, *(_peak(result) for result in results))
     words = []
     for i, (title, result, read) in enumerate(zip(titles, results, torque_read, strict=True)):
         left = 0.3 + i * (width + 0.2)
-        ax = _axes(figure, left=left, bottom=2.55, width=width, height=tall)
+        ax = axes_at(figure, left=left, bottom=2.55, width=width, height=tall)
         _draw_site(ax, result, scale, width / tall)
         lines = _figures_of(result, read)
         at = (left / WIDTH_IN, 2.45 / height)
@@ -302,8 +302,8 @@ def _side_by_side(
         size = TEXT_PT if count < 3 else SMALL_PT + 0.3
         figure.text(*below, "\n".join(lines), fontsize=size, va="top", linespacing=1.3)
         words.append(text.replace("\n", ", "))
-    _shared_scale(_axes(figure, left=0.5, bottom=0.62, width=WIDTH_IN - 1.0, height=0.14), scale)
-    _headings(figure, message, f"Invented scenarios, one scale, one load: {LOAD_IN_WORDS}")
+    _shared_scale(axes_at(figure, left=0.5, bottom=0.62, width=WIDTH_IN - 1.0, height=0.14), scale)
+    write_headings(figure, message, f"Invented scenarios, one scale, one load: {LOAD_IN_WORDS}")
     alt = f"{message}. Sections side by side on one scale. " + ". ".join(words) + "."
     return Picture(name=name, figure=figure, alt=alt)
 
@@ -311,8 +311,8 @@ def _side_by_side(
 def _draw_site(ax: Axes, result: CheckResult, scale: float, aspect: float) -> None:
     answer = result.governing
     half = aspect * (HIGH_MM - LOW_MM) / 2
-    _draw_bodies(ax, outline_of(result.case))
-    _draw_motion(ax, result, answer, scale)
+    draw_bodies(ax, outline_of(result.case))
+    draw_motion(ax, result, answer, scale)
     ax.axhline(0, color="0.2", linewidth=1.0, linestyle=(0, (6, 3)), zorder=3)
     _draw_common_load(ax, result)
     _ring_peak(ax, result)
@@ -322,7 +322,7 @@ def _draw_site(ax: Axes, result: CheckResult, scale: float, aspect: float) -> No
         for end in (top, bottom):
             ax.plot([x - 0.15, x + 0.15], [-end, -end], color="black", linewidth=1.4, zorder=5)
         text = f"hold\n{bottom - top:.3g} mm"
-        _write(ax, (x - 0.2, -(top + bottom) / 2), text, ha="right", va="center")
+        write_in(ax, (x - 0.2, -(top + bottom) / 2), text, ha="right", va="center")
     ax.set(xlim=(-half, half), ylim=(LOW_MM, HIGH_MM), xticks=[], yticks=[])
     ax.set_aspect("equal", adjustable="box")
     for spine in ax.spines.values():
@@ -381,9 +381,9 @@ def _shared_scale(ax: Axes, scale: float) -> None:
     ax.imshow(shade, cmap=MOTION, norm=norm, extent=(0, scale, 0, 1), aspect="auto")
     for band in BANDS_UM:
         ax.axvline(band, color="white", linewidth=1.8)
-    ax.set(yticks=[], xticks=_ticks(BANDS_UM, scale))
+    ax.set(yticks=[], xticks=band_ticks(BANDS_UM, scale))
     ax.set_xlabel("micromotion [µm]: colour and thickness on the held wall; ring: the peak")
-    _plain(ax)
+    plain_axes(ax)
     ax.xaxis.label.set_fontsize(SMALL_PT + 0.5)
 
 

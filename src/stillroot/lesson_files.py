@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
     from stillroot.answer import CheckResult
-    from stillroot.figures import Picture
+    from stillroot.drawing import Picture
     from stillroot.lesson import Grain, Plan
 
     Progress = Callable[[int, int, str], None]

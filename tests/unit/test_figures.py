@@ -12,24 +12,16 @@ from matplotlib.text import Text
 
 from stillroot import check
 from stillroot.case import Case
-from stillroot.figures import (
-    MOTION,
-    OPEN,
-    SLIDE,
-    STICK,
-    pictures,
-    scale_um,
-    section,
-    state_shares,
-    summary,
-    unrolled,
-)
+from stillroot.drawing import MOTION, scale_um
+from stillroot.figure_section import section
+from stillroot.figure_unrolled import OPEN, SLIDE, STICK, state_shares, unrolled
+from stillroot.figures import pictures, summary
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from stillroot.answer import CheckResult, LoadAnswer
-    from stillroot.figures import Picture
+    from stillroot.drawing import Picture
 
 LOADS = {
     "axial": {"axial_n": 150.0},
