@@ -8,12 +8,14 @@ from __future__ import annotations
 
 import base64
 import csv
+import hashlib
 import json
 import os
 import shutil
 import tempfile
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass
+from functools import cache
 from importlib.metadata import version
 from importlib.resources import files
 from pathlib import Path
@@ -126,7 +128,7 @@ def make_lesson(folder: Path, plan: Plan, workers: int, progress: Progress) -> L
 
 @dataclass(frozen=True, kw_only=True)
 class Store:
-    """The finished sites of a folder, by the fingerprint of their case and the tool's version."""
+    """The finished sites of a folder, by the fingerprint of their case and of this program."""
 
     path: Path
 
@@ -159,12 +161,12 @@ class Store:
         """Return the finished sites by key."""
         lines = self.path.read_text(encoding="utf-8").splitlines()
         kept = (json.loads(line) for line in lines)
-        return {f"{item['case']} {item['version']}": _answer(item["answer"]) for item in kept if item}
+        return {f"{item['case']} {item['program']}": _answer(item["answer"]) for item in kept if item}
 
     def add(self, answer: SiteAnswer, grain: Grain) -> None:
         """Keep a finished site, before anything else is done."""
-        case, number = _key(answer.point, grain).split()
-        line = {"case": case, "version": number, "answer": asdict(answer)}
+        case, program = _key(answer.point, grain).split()
+        line = {"case": case, "program": program, "answer": asdict(answer)}
         with self.path.open("a", encoding="utf-8") as file:
             file.write(json.dumps(line, ensure_ascii=False) + "\n")
             file.flush()
@@ -172,7 +174,15 @@ class Store:
 
 
 def _key(point: SitePoint, grain: Grain) -> str:
-    return f"{lessons.case_of(point, grain).fingerprint()} {version('stillroot')}"
+    return f"{lessons.case_of(point, grain).fingerprint()} {_program()}"
+
+
+@cache
+def _program() -> str:
+    """Return version and source hash: a changed program never takes up an older one's sites."""
+    sources = sorted(Path(str(files("stillroot"))).glob("*.py"))
+    content = b"".join(path.read_bytes() for path in sources)
+    return f"{version('stillroot')}+{hashlib.sha256(content).hexdigest()[:12]}"
 
 
 def _answer(data: dict[str, Any]) -> SiteAnswer:

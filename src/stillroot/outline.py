@@ -91,6 +91,8 @@ def outline_of(case: Case) -> Outline:
     ]
     for stretch in gaps_between(socket.holds_mm, implant.length_mm):
         above, below = (_on_corner(depth, wall) for depth in stretch)
+        if below <= above:
+            continue  # both ends on one corner: nothing left of it
         floor = below + socket.gap_width_mm if below >= implant.length_mm else below
         reach = _widest(wall, above, below) + socket.gap_width_mm
         regions.append(_rectangle(GAP, reach, -above, -floor))
