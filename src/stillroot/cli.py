@@ -129,7 +129,7 @@ def lesson(folder: Path, *, count: int | None, small: bool, workers: int | None)
     except KeyboardInterrupt:
         _complain("stopped; finished sites are kept, and the same command goes on from there")
         return INTERRUPTED
-    click.echo(f"Rank correlation ρ with peak micromotion under {lessons.LOAD_IN_WORDS}:")
+    click.echo(f"Rank correlation ρ with peak micromotion under {lessons.LOAD_IN_WORDS}, gaps empty:")
     for sentence in finding(told):
         click.echo(f"- {sentence}")
     click.echo(f"Written to {folder / PAGE}")

@@ -161,7 +161,11 @@ class Store:
         """Return the finished sites by key."""
         lines = self.path.read_text(encoding="utf-8").splitlines()
         kept = (json.loads(line) for line in lines)
-        return {f"{item['case']} {item['program']}": _answer(item["answer"]) for item in kept if item}
+        return {
+            f"{item['case']} {item['program']}": _answer(item["answer"])
+            for item in kept
+            if "program" in item
+        }
 
     def add(self, answer: SiteAnswer, grain: Grain) -> None:
         """Keep a finished site, before anything else is done."""
