@@ -180,20 +180,23 @@ def follow(
     """
     state = start
     done, done_load = 0.0, np.zeros_like(start.w) if begin is None else begin
+    carried = _Carried(load=done_load, w=start.w)
     for fraction, load in path:
         reached = 0.0
         step = 1.0
         while reached < 1.0:
             step = min(step, 1.0 - reached)
             target = done_load + (reached + step) * (load - done_load)
+            guess = carried.on(state.w, target)
             try:
-                state = _step(series, layer, state, target, precondition, scale, patience)
+                state = _step(series, layer, state, guess, target, precondition, scale, patience)
             except _Stalled as stalled:
                 step /= 2
                 if step < SHORTEST_STEP:
                     at = done + reached * (fraction - done)
                     raise _not_converged(stage, at, stalled.history) from None
             else:
+                carried = carried.by(target, state.w)
                 reached += step
         done, done_load = fraction, load
     return state
@@ -209,6 +212,27 @@ def _not_converged(stage: str, reached: float, history: tuple[float, ...]) -> No
     return NotConverged(text, stage=stage, residual_history=history)
 
 
+@dataclass(frozen=True, kw_only=True)
+class _Carried:
+    """Where the last step ended and how it went: carried on, a first guess for the next."""
+
+    load: NDArray[np.float64]
+    w: NDArray[np.float64]
+    load_change: NDArray[np.float64] | None = None
+    w_change: NDArray[np.float64] | None = None
+
+    def by(self, load: NDArray[np.float64], w: NDArray[np.float64]) -> _Carried:
+        return _Carried(load=load, w=w, load_change=load - self.load, w_change=w - self.w)
+
+    def on(self, w: NDArray[np.float64], target: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return w, moved on by as much as the load goes on the same way."""
+        if self.load_change is None or self.w_change is None:
+            return w
+        size = float(np.sum(self.load_change**2))
+        same = float(np.sum(self.load_change * (target - self.load))) / size if size > 0 else 0.0
+        return w + max(same, 0.0) * self.w_change
+
+
 class _Stalled(Exception):  # noqa: N818
     """A Newton solve did not converge; caught by `follow`, which halves the step."""
 
@@ -221,12 +245,13 @@ def _step(
     series: SeriesStiffness,
     layer: Layer,
     start: ContactState,
+    guess: NDArray[np.float64],
     load: NDArray[np.float64],
     precondition: Preconditioner,
     scale: float,
     patience: int,
 ) -> ContactState:
-    """Solve (9) by semi-smooth Newton with a line search."""
+    """Solve (9) from `guess` by semi-smooth Newton with a line search; `start` has the slip so far."""
     fourier, slip = start.fourier, start.tractions.slip_mm
     p = precondition
 
@@ -236,7 +261,7 @@ def _step(
         t = fourier.moments(layer.nodal_forces(tractions(layer, gap, slip).traction))
         return load - t - series.forces(w), gap
 
-    w = start.w
+    w = guess
     force, gap = unbalanced(w)
     history: list[float] = []
     for _ in range(NEWTON_LIMIT):

@@ -20,6 +20,7 @@ from matplotlib.patches import Polygon
 from matplotlib.ticker import MaxNLocator
 
 from stillroot.outline import ABUTMENT, CORTICAL, GAP, IMPLANT, TRABECULAR, outline_of
+from stillroot.verdict import with_error
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -272,10 +273,8 @@ def head_text(answer: LoadAnswer) -> str:
 
 
 def peak_text(answer: LoadAnswer) -> str:
-    """Return the peak with its error; an error never reads as zero."""
-    peak, error = answer.peak.total_um, answer.error.total_um
-    digits = 1 if peak < 100 else 0
-    return f"{peak:.{digits}f} ± {max(error, 10.0**-digits):.{digits}f} µm"
+    """Return the peak with its error, as the table has it."""
+    return f"{with_error(answer.peak.total_um, answer.error.total_um)} µm"
 
 
 def whole_text(text: str) -> str:

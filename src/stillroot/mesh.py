@@ -24,12 +24,12 @@ if TYPE_CHECKING:
 
 GROWTH = 0.3
 """Element size gained per millimetre from the interface."""
-FINER_AT_ENDS = 0.25
+FINER_AT_ENDS = 0.1
 """Element size where a hold begins or ends and at the tip's corner, relative to the rest of the wall."""
 AXIS_MM = 1e-9
 LEAST_QUALITY = 0.05
 """Smallest accepted signed inverse condition number of a triangle (1 is equilateral)."""
-RECIPE = 3
+RECIPE = 4
 """Raised whenever the meshing below changes, so that a stored mesh of an older recipe is not met."""
 
 APT_LINE = (

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from stillroot.harmonics import AXIS_MM
+from stillroot.outline import gaps_between
 
 if TYPE_CHECKING:
     from stillroot.answer import LoadAnswer
@@ -119,6 +120,11 @@ def _numerical_limits(case: Case, worst: LoadAnswer) -> tuple[str, ...]:
     return tuple(limits)
 
 
+def _bears_in_gap(case: Case) -> bool:
+    gaps = gaps_between(case.socket.holds_mm, case.implant.length_mm)
+    return bool(gaps) and case.socket.gap_filled
+
+
 def _model_limits(case: Case) -> tuple[str, ...]:
     """Name the inputs without a measured value that the peak leans on most."""
     face = case.interface
@@ -129,6 +135,8 @@ def _model_limits(case: Case) -> tuple[str, ...]:
         )
     if face.kind == "frictional" and face.measured_torque_ncm is None:
         assumed.append("the interference")
+    if _bears_in_gap(case):
+        assumed.append("the fill of the gap, glued and elastic at any strain")
     if case.bone.ct_number is not None:
         assumed.append("the modulus, read from a CT number (a factor of two either way)")
     elif case.bone.density is not None:
