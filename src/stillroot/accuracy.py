@@ -62,7 +62,7 @@ def estimate_errors(
         A coarse solve found no equilibrium.
     """
     seated = seat(coarse, coarse.layer(interference_um=interference_um))
-    fewer = seated.with_highest(max(coarse.highest - FEWER_HARMONICS, 0))
+    fewer = seated.with_highest(coarse.highest - FEWER_HARMONICS)  # a case has at least three
     return tuple(
         _estimate(seated, fewer, resultant, motion)
         for resultant, motion in zip(resultants, motions, strict=True)

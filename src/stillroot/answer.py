@@ -24,7 +24,7 @@ from stillroot.outline import outline_of
 from stillroot.site import prepare
 from stillroot.six_directions import SixDirections, six_directions
 from stillroot.stored import half_section
-from stillroot.torque import Torque, interference_for_torque_um, torque_of
+from stillroot.torque import Torque, interference_for_torque_um, share_over_crush, torque_of
 from stillroot.verdict import Verdict, band_of, verdict_of, with_error
 
 if TYPE_CHECKING:
@@ -44,7 +44,9 @@ REPORTED_VERSIONS = ("stillroot", "numpy", "scipy", "scikit-fem", "gmsh")
 class LoadAnswer:
     """What one load does to the seated implant.
 
-    `balance` is what is left of the six components of interface forces and load, see `imbalance`.
+    `share_over_crush` is the share of the held surface whose pressure under the load passes what bone
+    is taken to bear (`bone.crush_strain`); the model lets it. `balance` is what is left of the six
+    components of interface forces and load, see `imbalance`.
     """
 
     name: str
@@ -56,6 +58,7 @@ class LoadAnswer:
     band: str
     balance: float
     steps: int
+    share_over_crush: float
 
     @property
     def peak(self) -> Peak:
@@ -156,6 +159,7 @@ def check(case: Case, *, progress: Callable[[str], None] = lambda _: None) -> Ch
             band=band_of(motion.peak.total_um, bands),
             balance=imbalance(seated.layer, state, resultant),
             steps=state.steps - seated.state.steps,
+            share_over_crush=share_over_crush(seated, state),
         )
         for item, resultant, state, motion, error in zip(
             case.loads, resultants, states, motions, errors, strict=True

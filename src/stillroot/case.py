@@ -50,6 +50,12 @@ COMMON_PRACTICE = "common practice, no source"
 
 LEAST_CORE_RADIUS_MM = 0.25
 """Smallest radius of solid implant below the thread at the tip: assumption."""
+LEAST_LENGTH_MM = 0.05
+"""Shortest abutment, gap or thread depth: what a mesh of the default size can follow."""
+LARGEST_LENGTH_MM = 200.0
+HIGHEST_LOAD_MM = 50.0
+LEAST_LOAD, LARGEST_LOAD = 1e-3, 1e4
+"""Of a force [N] or torque [N·cm]: below, rounding speaks; above, no jaw bites."""
 LEAST_HOLD_MM = 0.2
 """Shortest hold: one default element."""
 LEAST_BONE_BESIDE_MM = 2.0
@@ -93,6 +99,8 @@ def _as_tuple(value: object) -> object:
 
 Positive = Annotated[float, Field(gt=0)]
 NotNegative = Annotated[float, Field(ge=0)]
+LeastLength = Annotated[float, Field(ge=LEAST_LENGTH_MM)]
+Length = Annotated[float, Field(gt=0, le=LARGEST_LENGTH_MM)]
 Modulus = Annotated[float, Field(ge=LEAST_MODULUS_MPA, le=LARGEST_MODULUS_MPA)]
 Poisson = Annotated[float, Field(ge=0, le=0.495)]
 Pairs = Annotated[tuple[Pair, ...], BeforeValidator(_as_pairs)]
@@ -145,7 +153,7 @@ class Thread(Section):
         ),
     ] = 0.8
     depth_mm: Annotated[
-        Positive,
+        LeastLength,
         _about(
             "Radial depth of the thread.",
             source="assumption, inside 0.30 to 0.45 mm (from memory)",
@@ -173,6 +181,11 @@ class Thread(Section):
             source=ASSUMPTION,
         ),
     ] = 0.0
+
+    @property
+    def first_mm(self) -> float:
+        """Depth below the crest at which the first groove begins: the platform keeps its diameter."""
+        return max(self.start_mm, self.crest_flat_mm)
 
     @property
     def flank_angles_deg(self) -> Pair:
@@ -209,8 +222,8 @@ class Implant(Section):
             default="none",
         ),
     ] = None
-    diameter_mm: Annotated[Positive, _about("Diameter over the thread crests.", typical="3 to 5 mm")]
-    length_mm: Annotated[Positive, _about("Length below the crest of the bone.", typical="6 to 16 mm")]
+    diameter_mm: Annotated[Length, _about("Diameter over the thread crests.", typical="3 to 5 mm")]
+    length_mm: Annotated[Length, _about("Length below the crest of the bone.", typical="6 to 16 mm")]
     taper_deg: Annotated[
         float,
         _about("Half angle of taper: the radius falls by tan(taper) times depth.", source=ASSUMPTION),
@@ -225,7 +238,7 @@ class Implant(Section):
         ),
     ] = Field(default_factory=lambda data: min(4.0, _platform_mm(data)))
     abutment_height_mm: Annotated[
-        Positive,
+        LeastLength,
         _about("Height of the abutment above the crest.", source=ASSUMPTION, typical="4 to 10 mm"),
     ] = 6.0
     modulus_mpa: Annotated[
@@ -250,7 +263,7 @@ class Implant(Section):
             "titanium" if data["modulus_mpa"] is None and data["poisson"] is None else None
         )
     )
-    thread: Annotated[Thread, _about("The thread; see below.")] = Thread()
+    thread: Annotated[Thread, _about("The thread.")] = Thread()
 
     @property
     def elastic(self) -> Material:
@@ -330,7 +343,7 @@ class Implant(Section):
             return self
         slopes = (math.tan(math.radians(angle)) for angle in thread.flank_angles_deg)
         flanks = thread.depth_mm * sum(slopes)
-        needed, room = thread.crest_flat_mm + flanks, self.length_mm - thread.start_mm
+        needed, room = thread.crest_flat_mm + flanks, self.length_mm - thread.first_mm
         if thread.pitch_mm < needed - 1e-9:
             text = (
                 f"must be at least {needed:.3g} mm, so that the crest flat "
@@ -338,6 +351,9 @@ class Implant(Section):
                 f"{thread.pitch_mm:g} mm"
             )
             _refuse(text, "thread.pitch_mm")
+        if room <= 0:
+            text = f"must be below the implant's length, {self.length_mm:g} mm"
+            _refuse(text, "thread.start_mm")
         if thread.pitch_mm > room + 1e-9:
             text = (
                 f"must be at most {room:g} mm, so that one thread fits between its start and the "
@@ -426,14 +442,14 @@ class Bone(Section):
         Field(gt=0, le=0.1),
     ] = 0.0078
     radius_mm: Annotated[
-        Positive,
+        Length,
         _about(
             f"Radius of the block; at least {LEAST_BONE_BESIDE_MM:g} mm of bone beside implant and gap.",
             source=ASSUMPTION,
         ),
     ] = 10.0
     depth_mm: Annotated[
-        Positive,
+        Length,
         _about(
             f"Depth of the block below the crest; at least {LEAST_BONE_BELOW_MM:g} mm of bone "
             "below implant and gap.",
@@ -502,7 +518,7 @@ class Socket(Section):
         ),
     ]
     gap_width_mm: Annotated[
-        Positive,
+        LeastLength,
         _about(
             "Width of the gap outside the holds, from the thread crests to the socket wall.",
             source=ASSUMPTION,
@@ -638,7 +654,7 @@ class Interface(Section):
             "thickness is 0.",
             source=ASSUMPTION,
         ),
-        Field(gt=0, le=1),
+        Field(ge=1e-3, le=1),
     ] = 0.1
 
     @model_validator(mode="after")
@@ -691,7 +707,7 @@ class Load(Section):
         float, _about("Torque about the axis, positive about +z.", source=ASSUMPTION)
     ] = 0.0
     height_mm: Annotated[
-        NotNegative,
+        Annotated[float, Field(ge=0, le=HIGHEST_LOAD_MM)],
         _about(
             "Height above the crest at which the load acts.",
             source=ASSUMPTION,
@@ -724,9 +740,15 @@ class Load(Section):
         return self
 
     @model_validator(mode="after")
-    def _not_nothing(self) -> Self:
-        if not any(self.components):
-            _refuse("is no load: axial_n, lateral_n (or force_n) or torque_ncm must not be 0")
+    def _of_a_size(self) -> Self:
+        largest = max(abs(part) for part in (*self.components[:2], self.torque_ncm))
+        if largest < LEAST_LOAD:
+            _refuse(
+                "is no load: axial_n, lateral_n (or force_n) or torque_ncm must be at least "
+                f"{LEAST_LOAD:g} N or N·cm"
+            )
+        if largest > LARGEST_LOAD:
+            _refuse(f"is beyond any load on a tooth: must be at most {LARGEST_LOAD:g} N or N·cm")
         return self
 
 
@@ -770,7 +792,7 @@ class Numerics(Section):
             "Highest harmonic round the axis.",
             source="measured: within 0.5 % of 12 on the shipped cases (docs/limits.md)",
         ),
-        Field(ge=1, le=32),
+        Field(ge=3, le=32),
     ] = 6
 
 
@@ -782,16 +804,16 @@ class Case(Section):
     """
 
     title: Annotated[str, _about("Title of the case."), Field(min_length=1)]
-    implant: Annotated[Implant, _about("The implant; see below.")]
-    bone: Annotated[Bone, _about("The bone; see below.")]
-    socket: Annotated[Socket, _about("The socket; see below.")]
-    interface: Annotated[Interface, _about("The interface; see below.")] = Interface()
+    implant: Annotated[Implant, _about("The implant.")]
+    bone: Annotated[Bone, _about("The bone.")]
+    socket: Annotated[Socket, _about("The socket.")]
+    interface: Annotated[Interface, _about("The interface.")] = Interface()
     loads: Annotated[
         tuple[Load, ...],
-        _about("One [[loads]] table a load; see below."),
+        _about("One [[loads]] table a load."),
     ]
-    threshold: Annotated[Threshold, _about("The healing threshold; see below.")] = Threshold()
-    numerics: Annotated[Numerics, _about("The numerics; see below.")] = Numerics()
+    threshold: Annotated[Threshold, _about("The healing threshold.")] = Threshold()
+    numerics: Annotated[Numerics, _about("The numerics.")] = Numerics()
 
     @classmethod
     def from_dict(cls, data: Mapping[str, object]) -> Self:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import os
 import sys
 from contextlib import contextmanager, nullcontext
@@ -10,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from stillroot.errors import CaseError, StillrootError
+from stillroot.errors import CaseError, EnvironmentProblem, StillrootError
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -211,6 +212,9 @@ def main(arguments: list[str] | None = None) -> None:
 
 
 def _run(arguments: list[str] | None) -> int:
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):  # a terminal that lacks a letter shows "?"
+            stream.reconfigure(errors="replace")
     try:
         code = cli.main(arguments, prog_name="stillroot", standalone_mode=False)
     except click.Abort:
@@ -222,6 +226,9 @@ def _run(arguments: list[str] | None) -> int:
     except StillrootError as error:
         _complain(str(error))
         return error.exit_code
+    except OSError as error:
+        _complain(f"the answer could not be written out: {error.strerror or error}")
+        return EnvironmentProblem.exit_code
     except Exception as error:
         if os.environ.get("STILLROOT_DEBUG"):
             raise

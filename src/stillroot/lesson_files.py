@@ -361,7 +361,7 @@ def finding(lesson: Lesson) -> tuple[str, ...]:
             said.append(f"{told}, which is ahead of the others here.")
             continue
         low, high = best.ahead
-        clear = "clearly ahead of torque" if low > 0 else "ahead of torque, but not clearly"
+        clear = "clearly ahead of torque" if low > 0 else "not clearly ahead of torque"
         said.append(
             f"{told}; {best.predictor.name} {_interval(best)}, {clear} "
             f"(|ρ| larger by {_rho(low)} to {_rho(high)})."

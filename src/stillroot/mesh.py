@@ -185,8 +185,9 @@ def _triangles(gmsh: Any, outline: Outline, owner: dict[int, int]) -> HalfSectio
         quality = gmsh.model.mesh.getElementQualities(elements, "minSICN")
         if len(quality) and quality.min() < LEAST_QUALITY:
             msg = (
-                f"a triangle of quality {quality.min():.2f} came out in the "
-                f"{outline.regions[region].name}; try a smaller element_mm"
+                f"a sliver came out in the {outline.regions[region].name}: two corners of the outline, "
+                "or lengths in it, lie very near each other. Move them together or apart (holds_mm, "
+                "cortical_thickness_mm, gap_width_mm, the thread), or try a smaller element_mm"
             )
             raise MeshError(msg)
         blocks.append(row[corners].reshape(-1, 3).T)

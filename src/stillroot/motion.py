@@ -62,7 +62,9 @@ class Micromotion:
     def peak(self) -> Peak:
         """The largest motion on the held surface: the headline."""
         total = np.where(self.held[:, None], self.total_um, -1.0)
-        i, j = np.unravel_index(int(np.argmax(total)), total.shape)
+        # A corner of the wall is a point of both its edges; the longer one says what is sliding.
+        ties = np.argwhere(total >= np.max(total) * (1 - 1e-9))
+        i, j = max(ties, key=lambda tie: float(self.weight_mm2[tie[0]]))
         return Peak(
             total_um=float(total[i, j]),
             sliding_um=float(self.sliding_um[i, j]),

@@ -45,7 +45,7 @@ IMPLANT_BODY = (IMPLANT, ABUTMENT)
 """Regions of the implant, one body; the others are the bone's."""
 
 SNAP_MM = 0.05
-"""A bone layer or hold that ends this near to a corner of the thread ends on it: no sliver is left."""
+"""A bone layer or hold that ends this near to a corner or to another ends on it: no sliver is left."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -89,14 +89,17 @@ def outline_of(case: Case) -> Outline:
         Region(name=IMPLANT, corners_mm=np.vstack([wall, [[0.0, 0.0]]])),
         _rectangle(ABUTMENT, abutment, top, 0.0),
     ]
+    levels = [*-wall[:, 1], depth]  # depths that others snap to
+    cortical = min(_snapped(bone.cortical_thickness_mm, levels), depth)
     for stretch in gaps_between(socket.holds_mm, implant.length_mm):
-        above, below = (_on_corner(depth, wall) for depth in stretch)
+        above, below = (_snapped(end, levels) for end in stretch)
         if below <= above:
             continue  # both ends on one corner: nothing left of it
-        floor = below + socket.gap_width_mm if below >= implant.length_mm else below
+        floor = below
+        if below >= implant.length_mm:
+            floor = _snapped(below + socket.gap_width_mm, levels)
         reach = _widest(wall, above, below) + socket.gap_width_mm
         regions.append(_rectangle(GAP, reach, -above, -floor))
-    cortical = min(_on_corner(bone.cortical_thickness_mm, wall), depth)
     if cortical > 0:
         regions.append(_rectangle(CORTICAL, radius, 0.0, -cortical))
     if cortical < depth:
@@ -137,7 +140,7 @@ def _threaded_wall(implant: Implant) -> NDArray[np.float64]:
     points = [(crest, 0.0)]
     if thread.form != "none":
         pitch, cut = thread.pitch_mm, thread.depth_mm
-        start = max(thread.start_mm, thread.crest_flat_mm)  # the platform keeps its full diameter
+        start = thread.first_mm
         apical, coronal = (cut * np.tan(np.radians(a)) for a in thread.flank_angles_deg)
         root = pitch - apical - coronal - thread.crest_flat_mm
         for top in start + pitch * np.arange(int((length - start) / pitch + 1e-9)):
@@ -158,11 +161,12 @@ def _threaded_wall(implant: Implant) -> NDArray[np.float64]:
     return _without_repeats(wall)
 
 
-def _on_corner(depth_mm: float, wall: NDArray[np.float64]) -> float:
-    """Return a depth, moved to a corner of the wall that is nearer than `SNAP_MM` but not on it."""
-    corners = -wall[:, 1]
-    nearest = float(corners[np.argmin(np.abs(corners - depth_mm))])
-    return nearest if abs(nearest - depth_mm) < SNAP_MM else depth_mm
+def _snapped(depth_mm: float, levels: list[float]) -> float:
+    """Return a depth, moved to a level nearer than `SNAP_MM`, and add it to the levels."""
+    nearest = min(levels, key=lambda level: abs(level - depth_mm))
+    snapped = float(nearest) if abs(nearest - depth_mm) < SNAP_MM else depth_mm
+    levels.append(snapped)
+    return snapped
 
 
 def _rectangle(name: str, radius: float, above: float, below: float) -> Region:

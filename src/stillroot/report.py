@@ -60,8 +60,9 @@ def show(result: CheckResult, console: Console) -> None:
     console.print(table)
     console.print(
         Text(
-            "Side: towards or away from where the lateral load points. Opening: negative where the "
-            "gap closes.\nHead movement holds the elastic give of bone and implant as well.\n",
+            "Side: towards or away from where the lateral load points, flank, all round, or axis (the "
+            "tip).\nOpening: negative where the gap closes. Head movement holds the give of bone and "
+            "implant too.\n",
             style="dim",
         )
     )
@@ -182,6 +183,7 @@ def _load_data(answer: LoadAnswer, bands_um: tuple[float, ...]) -> dict[str, Any
             "harmonics": error.harmonics_um,
             "steps": error.steps_um,
         },
+        "share_over_crush": answer.share_over_crush,
         "equilibrium_residual": answer.balance,
         "load_steps": answer.steps,
     }

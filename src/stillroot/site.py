@@ -85,7 +85,7 @@ class Site:
         hard = beside / HARD_LAYER_MM
         torn = hard
         if face.layer_thickness_mm > 0:
-            torn = face.layer_modulus_ratio * beside / face.layer_thickness_mm
+            torn = np.minimum(hard, face.layer_modulus_ratio * beside / face.layer_thickness_mm)
         stiffness = np.where(self.pair.wall.fill, hard, torn)  # fill is not torn, it clings
         interference = face.interference_um if interference_um is None else interference_um
         return layer_on(

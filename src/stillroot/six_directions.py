@@ -70,7 +70,7 @@ class Direction:
     Stiffnesses in `unit` (N/mm or N·mm/rad): `stiffness` at 1 % of the reference load, 0 where there
     is none; `secant_stiffness` at the reference load, None where the implant gives way before it.
     `state`: "held" (peak micromotion at the reference load below the first band), "weak" (above it,
-    or it gives way before), "free" (gives way at 1 %).
+    or it gives way before), "free" (either at 1 % of it).
     """
 
     name: str
@@ -228,7 +228,7 @@ def _direction(seated: Seated, name: str, resultant: Resultant, size: float) -> 
     if full is not None:
         secant = size / _along(seated, full, resultant)
     motion = None if full is None else micromotion(seated, full)
-    if initial is None:
+    if initial is None or micromotion(seated, initial).peak.total_um > first_band:
         state = "free"
     elif motion is None or motion.peak.total_um > first_band:
         state = "weak"

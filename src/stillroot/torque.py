@@ -76,6 +76,14 @@ def torque_of(seated: Seated) -> Torque | None:
     )
 
 
+def share_over_crush(seated: Seated, state: ContactState) -> float:
+    """Return the share of the held surface whose pressure passes the crushing pressure."""
+    layer = seated.inserting
+    area = np.where(layer.held, layer.weight_mm2, 0.0)
+    over = state.tractions.traction[0] > layer.crush_mpa[:, None] * (1 + 1e-6)
+    return float(np.sum(area * over.mean(axis=1)) / np.sum(area))
+
+
 def friction_torque_ncm(layer: Layer, state: ContactState) -> float:
     """Return equation (13) for an axisymmetric state."""
     pressure = np.where(layer.held, state.tractions.traction[0, :, 0], 0.0)

@@ -19,6 +19,8 @@ if TYPE_CHECKING:
     from stillroot.case import Case
 
 NO_LINE = "The bands overlap in the literature, so this is a place among them, no pass or fail."
+OUT_OF_SEAT_UM = 300.0
+"""About a thread's depth: beyond it small displacements and rings stand for nothing. Assumption."""
 SIDES_IN_WORDS = {
     "towards": "on the side the load points to",
     "away": "on the side the load comes from",
@@ -111,6 +113,15 @@ def _numerical_limits(case: Case, worst: LoadAnswer) -> tuple[str, ...]:
     low, high = band_of(max(peak - error, 0), bands), band_of(peak + error, bands)
     if low != high:
         limits.append(f"Its numerical error alone reaches from {low} to {high}.")
+    if peak > OUT_OF_SEAT_UM:
+        limits.append(
+            "So large a motion leaves the seat: the model measures small ones, so read it as not held."
+        )
+    if worst.share_over_crush > 0.01:
+        limits.append(
+            f"Under it {worst.share_over_crush:.0%} of the held surface bears more than the pressure at "
+            "which bone is taken to crush; there it would give way and move more."
+        )
     head = band_of(worst.head.total_um, bands)
     if head != worst.band:
         limits.append(

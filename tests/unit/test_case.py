@@ -446,7 +446,7 @@ REFUSED: list[tuple[dict[str, Any], str, str]] = [
     # threads
     ({"implant__thread__depth_mm": 1.8}, "implant.thread.depth_mm = 1.8", "at most 1.75 mm"),
     ({"implant__thread__pitch_mm": 0.3}, "implant.thread.pitch_mm = 0.3", "crest flat (0.1 mm)"),
-    ({"implant__thread__pitch_mm": 11}, "implant.thread.pitch_mm = 11", "at most 10 mm"),
+    ({"implant__thread__pitch_mm": 11}, "implant.thread.pitch_mm = 11", "at most 9.9 mm"),
     ({"implant__thread": {"form": "round"}}, 'implant.thread.form = "round"', '"v", "square"'),
     (
         {"implant__thread": {"form": "square", "flank_angle_deg": 5}},

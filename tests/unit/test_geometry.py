@@ -177,5 +177,7 @@ def test_no_stored_mesh_is_stale(shipped_cases):
 
 @pytest.mark.parametrize("holds", [[[0.03, 8.0]], [[0.0, 7.97]], [[0.0, 4.0], [4.02, 8.0]]])
 def test_a_gap_thinner_than_the_snap_is_no_gap(holds):
-    pair = take_apart(mesh_outline(outline_of(case_with(socket={"holds_mm": holds})), 0.5), keep_gap=True)
+    pair = take_apart(
+        mesh_outline(outline_of(case_with(socket={"holds_mm": holds})), 0.5), keep_gap=True
+    )
     assert pair.wall.edges.shape[1] > 0
