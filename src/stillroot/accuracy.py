@@ -8,7 +8,7 @@ peak micromotion, h the element size, N the highest harmonic and k the load step
     steps       8/7 |P(k) - P(8k)|           first order                                  (12)
 
 The factor 2 in (10) is what an order of 0.6 leaves: corners of the thread are singular, and meshes of
-the shipped cases show orders from 0.4 to 1.5 (docs/limits.md). Where two meshes happen to agree, no
+the shipped cases show orders from 0.3 to 1.9 (docs/limits.md). Where two meshes happen to agree, no
 peak is trusted to better than `LEAST_MESH_ERROR` of it, which is what those meshes support. (11) and
 (12) are taken on the coarse mesh. The sum is the ± beside the peak. The far boundary is an input
 (`radius_mm`, `depth_mm`), not an error.

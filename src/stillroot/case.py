@@ -52,7 +52,7 @@ LEAST_CORE_RADIUS_MM = 0.25
 """Smallest radius of solid implant below the thread at the tip: assumption."""
 LEAST_LENGTH_MM = 0.05
 """Shortest abutment, gap or thread depth: what a mesh of the default size can follow."""
-LARGEST_LENGTH_MM = 200.0
+LARGEST_LENGTH_MM = 500.0
 HIGHEST_LOAD_MM = 50.0
 LEAST_LOAD, LARGEST_LOAD = 1e-3, 1e4
 """Of a force [N] or torque [N·cm]: below, rounding speaks; above, no jaw bites."""
@@ -654,7 +654,7 @@ class Interface(Section):
             "thickness is 0.",
             source=ASSUMPTION,
         ),
-        Field(ge=1e-3, le=1),
+        Field(gt=0, le=1),
     ] = 0.1
 
     @model_validator(mode="after")

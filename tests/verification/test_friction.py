@@ -191,7 +191,7 @@ def seated_pin() -> tuple[Seated, Pin]:
             "layer_thickness_mm": thickness,
             "layer_modulus_ratio": ratio,
         },
-        numerics={"element_mm": 0.35, "harmonics": 1},
+        numerics={"element_mm": 0.35, "harmonics": 3},
     )
     return seated(case), Pin(k_t, plane_pressure(2 * k_t))
 
