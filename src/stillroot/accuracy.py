@@ -32,6 +32,8 @@ FEWER_HARMONICS = 2
 MORE_STEPS = 8
 MESH_FACTOR = 2.0
 LEAST_MESH_ERROR = 0.01
+LOOSE = 1e-5
+"""Tolerance of the coarse solves: far below the errors that they measure."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -71,7 +73,7 @@ def estimate_errors(
 
 def _estimate(seated: Seated, fewer: Seated, resultant: Resultant, fine: Micromotion) -> ErrorEstimate:
     coarse, truncated, stepped = (
-        micromotion(s, load(s, [resultant], steps=steps))
+        micromotion(s, load(s, [resultant], steps=steps, tolerance=LOOSE))
         for s, steps in (
             (seated, LOAD_STEPS),
             (fewer, LOAD_STEPS),

@@ -122,9 +122,9 @@ def prepare(case: Case, section: HalfSection, highest: int) -> Site:
         implant = body_harmonic(implant_k, n, pair.implant.nodes_mm, implant_order, m, unfixed, weight)
         bone = body_harmonic(bone_k, n, pair.bone.nodes_mm, bone_order, m, fixed, weight)
         bone_schur = bone.schur()
-        bonded = la.cho_factor(implant.schur() + bone_schur, check_finite=False)
-        d = bone_schur - bone_schur @ la.cho_solve(bonded, bone_schur, check_finite=False)
-        free.append(0.5 * (d + d.T))
+        bonded = la.cho_factor(implant.schur() + bone_schur, lower=True, check_finite=False)
+        half = la.solve_triangular(bonded[0], bone_schur, lower=True, check_finite=False)
+        free.append(bone_schur - half.T @ half)
         expand.append(_wall_expansion(implant, wall.implant_nodes))
         if n <= 1:
             columns = np.zeros((len(unfixed) * 3, len(units)))
