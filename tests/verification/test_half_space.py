@@ -113,7 +113,7 @@ def cylinder_stiffness(depth: float) -> Floats:
 
 DOHERTY_2005 = {0.5: (9.09, 16.77), 1.0: (12.50, 50.0), 2.0: (18.04, 201.6)}
 """K_H/(GR) and K_M/(GR³) by length over diameter, ν = 0.2: Doherty, Houlsby, Deeks 2005, J Geotech
-Geoenviron Eng 131:1498-1508, read in a later work that cites it. A rigid skirt with a plug of soil inside."""
+Geoenviron Eng 131:1498-1508, read in a work that cites it. A rigid skirt with a plug of soil inside."""
 
 
 def test_rigid_cylinder_in_a_half_space() -> None:
