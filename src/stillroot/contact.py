@@ -213,7 +213,7 @@ def follow(
                 step /= 2
                 if step < SHORTEST_STEP:
                     at = done + reached * (fraction - done)
-                    raise _not_converged(stage, at, stalled.history) from None
+                    raise _not_converged(stage, at, stalled.history, tolerance) from None
             else:
                 carried = carried.by(target, state.w)
                 reached += step
@@ -221,12 +221,14 @@ def follow(
     return state
 
 
-def _not_converged(stage: str, reached: float, history: tuple[float, ...]) -> NotConverged:
+def _not_converged(
+    stage: str, reached: float, history: tuple[float, ...], tolerance: float
+) -> NotConverged:
     last = ", ".join(f"{r:.0e}" for r in history[-5:])
     text = (
         f"{stage}: no equilibrium was found beyond {reached:.0%} of it. The implant may slip out, "
         "turn or tip under it; lower the load, or raise friction, interference or engagement. "
-        f"Residuals of the last solve: {last} (wanted: {TOLERANCE:.0e})"
+        f"Residuals of the last solve: {last} (wanted: {tolerance:.0e})"
     )
     return NotConverged(text, stage=stage, residual_history=history)
 

@@ -60,17 +60,15 @@ def displacement(seated: Seated, loaded: ContactState, resultant: Resultant) -> 
         )
         solve_bone = spla.splu(body_b.stiffness)
         inside = body_i.interior_solver()
-        wall_rows = (3 * wall.implant_nodes[:, None] + np.arange(3)).ravel()
         for family in range(fourier.shape[0]):
             f = np.zeros((nodes[1].shape[1], 3))
             f[wall.bone_nodes] = forces[family, n]
             u_b = body_b.to_dofs @ solve_bone.solve(body_b.to_dofs.T @ f.ravel())
             bone[family, n] = u_b.reshape(-1, 3)
             u_wall = (bone[family, n][wall.bone_nodes] + change[family, n]).ravel()
-            expand = body_i.to_dofs.tocsr()[wall_rows][:, body_i.interior :].tocsc()
             load = np.zeros(3 * nodes[0].shape[1])
             if n <= 1:
                 load = site.loaded[n].loads @ (on_sections * acting_in(family, n))
-            free = u_wall[free_rows(expand)]
+            free = u_wall[free_rows(site.series.expand[n])]
             implant[family, n] = body_i.recovered(free, load, inside).reshape(-1, 3)
     return Displacement(fourier=fourier, implant=implant, bone=bone)

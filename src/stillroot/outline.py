@@ -67,8 +67,6 @@ class Outline:
 
     wall_mm: NDArray[np.float64]
     regions: tuple[Region, ...]
-    block_radius_mm: float
-    block_depth_mm: float
 
     def fingerprint(self) -> str:
         """Return a hash of the geometry to 1 nm: what a stored mesh is keyed to."""
@@ -104,7 +102,7 @@ def outline_of(case: Case) -> Outline:
         regions.append(_rectangle(CORTICAL, radius, 0.0, -cortical))
     if cortical < depth:
         regions.append(_rectangle(TRABECULAR, radius, -cortical, -depth))
-    return Outline(wall_mm=wall, regions=tuple(regions), block_radius_mm=radius, block_depth_mm=depth)
+    return Outline(wall_mm=wall, regions=tuple(regions))
 
 
 def gaps_between(
