@@ -2,12 +2,13 @@
 
     python meshes/make.py           # (re)writes meshes/*.npz, removes what no case needs
 
-Each case is stored at its own element size and at the coarser one of the error estimate.
+Each case is stored as it is, and as the error estimate solves it: coarser, and with its far support
+farther away.
 """
 
 from pathlib import Path
 
-from stillroot.accuracy import COARSER
+from stillroot.accuracy import COARSER, FARTHER
 from stillroot.case import read_case
 from stillroot.mesh import mesh_key, mesh_outline
 from stillroot.outline import outline_of
@@ -21,8 +22,10 @@ def main() -> None:
     wanted = set()
     for path in sorted(CASES.glob("*.toml")):
         case = read_case(path)
-        outline = outline_of(case)
-        for element in (case.numerics.element_mm, COARSER * case.numerics.element_mm):
+        coarse = case.with_numerics(element_mm=COARSER * case.numerics.element_mm)
+        far = coarse.with_numerics(far_mm=FARTHER * case.numerics.far_mm)
+        for needed in (case, coarse, far):
+            outline, element = outline_of(needed), needed.numerics.element_mm
             stored = HERE / f"{mesh_key(outline, element)}.npz"
             wanted.add(stored)
             write_section(stored, mesh_outline(outline, element))

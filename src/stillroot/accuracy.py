@@ -1,17 +1,19 @@
 """How far the numbers can be off: measured by solving again, coarser.
 
-For every load a second site on elements twice as large is seated and loaded three times. With P the
-peak micromotion, h the element size, N the highest harmonic and k the load steps::
+For every load a second site on elements twice as large is seated and loaded three times, and a third
+site, its far support twice as far away, once more. With P the peak micromotion, h the element size, N
+the highest harmonic, k the load steps and D the distance of the far support::
 
     mesh        2 P max |s(h) - s(2h)| / s   s the peak, the mean, the 95th percentile    (10)
     harmonics   |P(N) - P(N - 2)|            they fall faster than geometrically          (11)
     steps       8/7 |P(k) - P(8k)|           first order                                  (12)
+    far         2 |P(D) - P(2D)|             the field of a force falls as 1/D            (13)
 
 The factor 2 in (10) is what an order of 0.6 leaves: corners of the thread are singular, and meshes of
 the shipped cases show orders from 0.3 to 1.9 (docs/limits.md). Where two meshes happen to agree, no
-peak is trusted to better than `LEAST_MESH_ERROR` of it, which is what those meshes support. (11) and
-(12) are taken on the coarse mesh. The sum is the ± beside the peak. The far boundary is an input
-(`radius_mm`, `depth_mm`), not an error.
+peak is trusted to better than `least_mesh_error` of it, which is what those meshes support and falls
+at the same order. (11) to (13) are taken on the coarse mesh, (13) in N - 2 harmonics. Their sum is the
+± beside the peak; head movement has its own. A block of stated size ends where it is said: no (13).
 """
 
 from __future__ import annotations
@@ -19,75 +21,157 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from stillroot.loading import LOAD_STEPS, load, seat
-from stillroot.motion import micromotion
+from stillroot.loading import load
+from stillroot.motion import head_movement, micromotion
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from stillroot.case import Case, Numerics
+    from stillroot.contact import ContactState
     from stillroot.loading import Resultant, Seated
-    from stillroot.motion import Micromotion
-    from stillroot.site import Site
+    from stillroot.motion import HeadMovement, Micromotion
 
 COARSER = 2.0
 FEWER_HARMONICS = 2
 MORE_STEPS = 8
+FARTHER = 2.0
+ORDER = 0.6
 MESH_FACTOR = 2.0
-LEAST_MESH_ERROR = 0.01
+LEAST_MESH_ERROR, AT_ELEMENTS = 0.01, 16
+"""Least mesh error of a peak, and the elements along the implant's diameter that it belongs to."""
 LOOSE = 1e-5
 """Tolerance of the coarse solves: far below the errors that they measure."""
+
+SHARES = {"mesh": 0.7, "harmonics": 0.1, "steps": 0.1, "far": 0.1}
+"""How an allowed error is shared out among its parts."""
+FINEST_MM, MOST_HARMONICS, MOST_STEPS, FARTHEST_MM = 0.03, 32, 256, 1000.0
+"""As far as a refinement goes: beyond it memory and rounding leave no room."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class ErrorEstimate:
-    """Parts of the numerical error of a peak [µm]."""
+    """Parts of the numerical error of a motion [µm]."""
 
     mesh_um: float
     harmonics_um: float
     steps_um: float
+    far_um: float
+
+    @property
+    def parts_um(self) -> dict[str, float]:
+        """The parts by their names."""
+        return {
+            "mesh": self.mesh_um,
+            "harmonics": self.harmonics_um,
+            "steps": self.steps_um,
+            "far": self.far_um,
+        }
 
     @property
     def total_um(self) -> float:
         """Sum of the parts."""
-        return self.mesh_um + self.harmonics_um + self.steps_um
+        return sum(self.parts_um.values())
+
+
+@dataclass(frozen=True, kw_only=True)
+class Reading:
+    """What is read off one solve."""
+
+    motion: Micromotion
+    head: HeadMovement
+
+    @property
+    def figures_um(self) -> tuple[float, float, float]:
+        """Peak, mean and 95th percentile of the micromotion."""
+        return self.motion.peak.total_um, self.motion.mean_um, self.motion.percentile_um(95)
+
+
+def read(seated: Seated, state: ContactState, resultant: Resultant) -> Reading:
+    """Return the motion of a loaded state."""
+    return Reading(motion=micromotion(seated, state), head=head_movement(seated, state, resultant))
+
+
+@dataclass(frozen=True, kw_only=True)
+class CoarseSeats:
+    """The seats that errors are measured on.
+
+    `coarse` has elements `COARSER` times as large; `fewer` is the same in `FEWER_HARMONICS` fewer
+    harmonics; `far` is `fewer` with its far support `FARTHER` times as far, None for a stated block.
+    """
+
+    coarse: Seated
+    fewer: Seated
+    far: Seated | None
 
 
 def estimate_errors(
-    coarse: Site,
-    interference_um: float,
-    resultants: tuple[Resultant, ...],
-    motions: tuple[Micromotion, ...],
-) -> tuple[ErrorEstimate, ...]:
-    """Return the error of the peak of each motion, from a site with elements twice as large.
+    seats: CoarseSeats, name: str, resultant: Resultant, fine: Reading, coarse_state: ContactState
+) -> tuple[ErrorEstimate, ErrorEstimate]:
+    """Return the error of the peak and of the head movement of one load.
+
+    `coarse_state` is the load on `seats.coarse`.
 
     Raises
     ------
     NotConverged
         A coarse solve found no equilibrium.
     """
-    seated = seat(coarse, coarse.layer(interference_um=interference_um))
-    fewer = seated.with_highest(coarse.highest - FEWER_HARMONICS)  # a case has at least three
-    return tuple(
-        _estimate(seated, fewer, resultant, motion)
-        for resultant, motion in zip(resultants, motions, strict=True)
-    )
+    steps = seats.coarse.site.case.numerics.load_steps
 
-
-def _estimate(seated: Seated, fewer: Seated, resultant: Resultant, fine: Micromotion) -> ErrorEstimate:
-    coarse, truncated, stepped = (
-        micromotion(s, load(s, [resultant], steps=steps, tolerance=LOOSE))
-        for s, steps in (
-            (seated, LOAD_STEPS),
-            (fewer, LOAD_STEPS),
-            (fewer, MORE_STEPS * LOAD_STEPS),
+    def solved(seated: Seated, steps: int, what: str) -> Reading:
+        state = load(
+            seated, [resultant], steps=steps, name=f"{name} (its error: {what})", tolerance=LOOSE
         )
-    )
-    peak = fine.peak.total_um
-    change = max(abs(a / b - 1) for a, b in zip(_figures(coarse), _figures(fine), strict=True))
-    return ErrorEstimate(
-        mesh_um=peak * max(MESH_FACTOR * change, LEAST_MESH_ERROR),
-        harmonics_um=abs(coarse.peak.total_um - truncated.peak.total_um),
-        steps_um=abs(stepped.peak.total_um - truncated.peak.total_um) * MORE_STEPS / (MORE_STEPS - 1),
+        return read(seated, state, resultant)
+
+    coarse = read(seats.coarse, coarse_state, resultant)
+    truncated = solved(seats.fewer, steps, "fewer harmonics")
+    stepped = solved(seats.fewer, MORE_STEPS * steps, "more load steps")
+    farther = truncated if seats.far is None else solved(seats.far, steps, "farther support")
+    case = seats.coarse.site.case
+    least = least_mesh_error(case, case.numerics.element_mm / COARSER)
+    changes = [abs(a / b - 1) for a, b in zip(coarse.figures_um, fine.figures_um, strict=True)]
+
+    def parts(fine_um: float, change: float, of: Sequence[float]) -> ErrorEstimate:
+        coarse_um, truncated_um, stepped_um, farther_um = of
+        return ErrorEstimate(
+            mesh_um=fine_um * max(MESH_FACTOR * change, least),
+            harmonics_um=abs(coarse_um - truncated_um),
+            steps_um=abs(stepped_um - truncated_um) * MORE_STEPS / (MORE_STEPS - 1),
+            far_um=abs(farther_um - truncated_um) * FARTHER / (FARTHER - 1),
+        )
+
+    solves = (coarse, truncated, stepped, farther)
+    head = fine.head.total_um
+    return (
+        parts(fine.motion.peak.total_um, max(changes), [s.motion.peak.total_um for s in solves]),
+        parts(
+            head,
+            abs(coarse.head.total_um / head - 1) if head else 0.0,
+            [s.head.total_um for s in solves],
+        ),
     )
 
 
-def _figures(motion: Micromotion) -> tuple[float, float, float]:
-    return motion.peak.total_um, motion.mean_um, motion.percentile_um(95)
+def least_mesh_error(case: Case, element_mm: float) -> float:
+    """Return the least mesh error of a peak, relative to it."""
+    return LEAST_MESH_ERROR * float(AT_ELEMENTS * element_mm / case.implant.diameter_mm) ** ORDER
+
+
+def refined(numerics: Numerics, relative: dict[str, float], tolerance: float) -> dict[str, float]:
+    """Return the numerics that change where parts of a relative error pass their share of a tolerance.
+
+    `relative` are the parts by the names of `SHARES`. Empty where nothing can be refined further.
+    """
+    finer = {
+        "mesh": ("element_mm", max(numerics.element_mm / 2, FINEST_MM)),
+        "harmonics": ("harmonics", min(numerics.harmonics + 4, MOST_HARMONICS)),
+        "steps": ("load_steps", min(numerics.load_steps * 4, MOST_STEPS)),
+        "far": ("far_mm", min(numerics.far_mm * 4, FARTHEST_MM)),
+    }
+    return {
+        key: value
+        for part, (key, value) in finer.items()
+        if relative[part] > SHARES[part] * tolerance and value != getattr(numerics, key)
+    }

@@ -9,21 +9,26 @@ from dataclasses import dataclass
 from importlib.metadata import version
 from typing import TYPE_CHECKING
 
-from stillroot.accuracy import COARSER, ErrorEstimate, estimate_errors
-from stillroot.errors import CaseError
-from stillroot.loading import Resultant, Seated, load, seat
-from stillroot.motion import (
-    HeadMovement,
-    Micromotion,
-    Peak,
-    head_movement,
-    imbalance,
-    micromotion,
+from stillroot.accuracy import (
+    COARSER,
+    FARTHER,
+    FEWER_HARMONICS,
+    LOOSE,
+    SHARES,
+    CoarseSeats,
+    ErrorEstimate,
+    estimate_errors,
+    read,
+    refined,
 )
+from stillroot.errors import CaseError, NotConverged
+from stillroot.loading import Resultant, Seated, load, seat
+from stillroot.motion import HeadMovement, Micromotion, Peak, imbalance
 from stillroot.outline import outline_of
 from stillroot.site import prepare
 from stillroot.six_directions import SixDirections, six_directions
 from stillroot.stored import half_section
+from stillroot.strain import BoneStrain, bone_strains
 from stillroot.torque import Torque, interference_for_torque_um, share_over_crush, torque_of
 from stillroot.verdict import Verdict, band_of, verdict_of, with_error
 
@@ -31,12 +36,15 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from stillroot.case import Case, Load
+    from stillroot.choices import Choice
     from stillroot.contact import ContactState
     from stillroot.mesh import HalfSection
     from stillroot.site import Site
 
 HIGHEST_MM = 50.0
 """Highest reference point of the six directions: well above any abutment with its crown."""
+MOST_EXACT = 1e-3
+"""Smallest tolerance that may be asked for: finer than the solver's own is none."""
 REPORTED_VERSIONS = ("stillroot", "numpy", "scipy", "scikit-fem", "gmsh")
 
 
@@ -55,10 +63,12 @@ class LoadAnswer:
     micromotion: Micromotion
     head: HeadMovement
     error: ErrorEstimate
+    head_error: ErrorEstimate
     band: str
     balance: float
     steps: int
     share_over_crush: float
+    bone_strain: BoneStrain
 
     @property
     def peak(self) -> Peak:
@@ -68,7 +78,10 @@ class LoadAnswer:
 
 @dataclass(frozen=True, kw_only=True)
 class CheckResult:
-    """The answer to one case. Arrays are described in `Micromotion` and `ContactState`."""
+    """The answer to one case. Arrays are described in `Micromotion` and `ContactState`.
+
+    `choices` is empty unless `stillroot.choices` was asked.
+    """
 
     case: Case
     section: HalfSection
@@ -78,6 +91,7 @@ class CheckResult:
     loads: tuple[LoadAnswer, ...]
     verdict: Verdict
     versions: dict[str, str]
+    choices: tuple[Choice, ...] = ()
 
     @property
     def engagement_length_mm(self) -> float:
@@ -92,6 +106,18 @@ class CheckResult:
             return None
         threaded = (max(0.0, b - max(t, thread.start_mm)) for t, b in self.case.socket.holds_mm)
         return sum(threaded) / thread.pitch_mm
+
+    @property
+    def relative_error(self) -> float:
+        """The largest numerical error of a peak, relative to it."""
+        return max(a.error.total_um / a.peak.total_um for a in self.loads)
+
+    @property
+    def relative_parts(self) -> dict[str, float]:
+        """The largest of each part of the error over the loads, relative to the peak, by its name."""
+        return {
+            part: max(a.error.parts_um[part] / a.peak.total_um for a in self.loads) for part in SHARES
+        }
 
     @property
     def load_slugs(self) -> tuple[str, ...]:
@@ -115,10 +141,16 @@ class CheckResult:
         return "\n".join(lines)
 
 
-def check(case: Case, *, progress: Callable[[str], None] = lambda _: None) -> CheckResult:
+def check(
+    case: Case,
+    *,
+    tolerance: float | None = None,
+    progress: Callable[[str], None] = lambda _: None,
+) -> CheckResult:
     """Answer a case: peak micromotion under each load, with its error, against the bands.
 
-    `progress` is told what is being worked on.
+    With a `tolerance`, the case's numerics are refined until the error of every peak is at most that
+    share of it. `progress` is told what is being worked on.
 
     Raises
     ------
@@ -127,42 +159,68 @@ def check(case: Case, *, progress: Callable[[str], None] = lambda _: None) -> Ch
     EnvironmentProblem
         gmsh cannot be loaded and no stored mesh fits the case.
     NotConverged
-        A stage finds no equilibrium.
+        A stage finds no equilibrium, or the tolerance is out of reach.
     """
+    if tolerance is not None and not MOST_EXACT <= tolerance < 1:
+        msg = f"tolerance {tolerance:g}: must be from {MOST_EXACT:g} to less than 1"
+        raise CaseError(msg, key="tolerance")
+    result = _checked(case, progress)
+    while tolerance is not None and result.relative_error > tolerance:
+        finer = refined(result.case.numerics, result.relative_parts, tolerance)
+        if not finer:
+            text = (
+                f"the error is still {result.relative_error:.2g} of the peak at the finest numerics; a "
+                f"tolerance of {tolerance:.2g} is out of reach for this case"
+            )
+            raise NotConverged(text, stage="refinement")
+        told = ", ".join(f"{key} {value:g}" for key, value in finer.items())
+        reached = f"error {result.relative_error:.1%}, refining to {told}"
+        result = _checked(result.case.with_numerics(**finer), _prefixed(progress, reached))
+    return result
+
+
+def _checked(case: Case, progress: Callable[[str], None]) -> CheckResult:
     outline = outline_of(case)
-    element = case.numerics.element_mm
     progress("meshing")
-    section = half_section(outline, element)
+    section = half_section(outline, case.numerics.element_mm)
     progress("assembling and condensing")
     site = prepare(case, section, case.numerics.harmonics)
     progress("seating")
     interference = stated_or_found_interference_um(site)
     seated = seat(site, site.layer(interference_um=interference))
-    resultants = tuple(resultant_of(item) for item in case.loads)
-    states = []
-    for item, resultant in zip(case.loads, resultants, strict=True):
-        progress(f'loading "{item.name}"')
-        states.append(load(seated, [resultant], name=f'load "{item.name}"'))
-    motions = tuple(micromotion(seated, state) for state in states)
+    named = [(f'load "{item.name}"', resultant_of(item)) for item in case.loads]
+    states, readings = [], []
+    for name, resultant in named:
+        progress(name)
+        states.append(load(seated, [resultant], name=name))
+        readings.append(read(seated, states[-1], resultant))
     progress("estimating the error")
-    coarse = prepare(case, half_section(outline, COARSER * element), site.highest)
-    errors = estimate_errors(coarse, interference, resultants, motions)
-    bands = case.threshold.bands_um
+    seats = _coarse_seats(case, interference)
+    coarse = [
+        load(seats.coarse, [r], name=f"{name} (its error: coarser mesh)", tolerance=LOOSE)
+        for name, r in named
+    ]
+    errors = [
+        estimate_errors(seats, name, resultant, reading, state)
+        for (name, resultant), reading, state in zip(named, readings, coarse, strict=True)
+    ]
     answers = tuple(
         LoadAnswer(
             name=item.name,
             resultant=resultant,
             state=state,
-            micromotion=motion,
-            head=head_movement(seated, state, resultant),
+            micromotion=reading.motion,
+            head=reading.head,
             error=error,
-            band=band_of(motion.peak.total_um, bands),
+            head_error=head_error,
+            band=band_of(reading.motion.peak.total_um, case.threshold.bands_um),
             balance=imbalance(seated.layer, state, resultant),
             steps=state.steps - seated.state.steps,
             share_over_crush=share_over_crush(seated, state),
+            bone_strain=strain,
         )
-        for item, resultant, state, motion, error in zip(
-            case.loads, resultants, states, motions, errors, strict=True
+        for item, (_, resultant), state, reading, (error, head_error), strain in zip(
+            case.loads, named, states, readings, errors, bone_strains(seats.coarse, coarse), strict=True
         )
     )
     return CheckResult(
@@ -174,6 +232,28 @@ def check(case: Case, *, progress: Callable[[str], None] = lambda _: None) -> Ch
         loads=answers,
         verdict=verdict_of(case, answers),
         versions=versions(),
+    )
+
+
+def _prefixed(progress: Callable[[str], None], before: str) -> Callable[[str], None]:
+    return lambda what: progress(f"{before}: {what}")
+
+
+def _coarse_seats(case: Case, interference_um: float) -> CoarseSeats:
+    """Seat what the errors are measured on."""
+    numerics = case.numerics
+    highest = numerics.harmonics - FEWER_HARMONICS  # a case has at least three
+
+    def seated(far_mm: float, harmonics: int) -> Seated:
+        coarse = case.with_numerics(element_mm=COARSER * numerics.element_mm, far_mm=far_mm)
+        site = prepare(coarse, half_section(outline_of(coarse), coarse.numerics.element_mm), harmonics)
+        return seat(site, site.layer(interference_um=interference_um))
+
+    coarse = seated(numerics.far_mm, numerics.harmonics)
+    return CoarseSeats(
+        coarse=coarse,
+        fewer=coarse.with_highest(highest),
+        far=None if case.is_whole_block else seated(FARTHER * numerics.far_mm, highest),
     )
 
 

@@ -20,7 +20,25 @@ if TYPE_CHECKING:
 
 INTERRUPTED = 130
 INTERNAL = 1
+LEAST_SHARE = 0.001
 LEAST_SITES, MOST_SITES = 4, 4096
+
+
+class Share(click.ParamType[float]):
+    """A share, as 0.01 or 1%, from `LEAST_SHARE` to less than 1."""
+
+    name = "share"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        """Return the share as a number."""
+        text = str(value).strip()
+        try:
+            share = float(text.removesuffix("%")) / (100 if text.endswith("%") else 1)
+        except ValueError:
+            share = float("nan")
+        if not LEAST_SHARE <= share < 1:
+            self.fail(f"{text}: must be from 0.1% to less than 100%, as 1% or 0.01", param, ctx)
+        return share
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
@@ -42,19 +60,35 @@ def cli() -> None:
     type=click.Path(path_type=Path),
     help="Write result.json, summary.txt, pictures, fields, mesh and the resolved case into DIR.",
 )
-def check(case_file: Path, *, as_json: bool, out: Path | None) -> None:
+@click.option(
+    "--tolerance",
+    metavar="SHARE",
+    type=Share(),
+    help="Refine until the numerical error of every peak is at most this share of it, as 1% or 0.01.",
+)
+@click.option(
+    "--choices",
+    "with_choices",
+    is_flag=True,
+    help="Show the peak under other choices as well, where no value is agreed on (about a minute).",
+)
+def check(
+    case_file: Path, *, as_json: bool, out: Path | None, tolerance: float | None, with_choices: bool
+) -> None:
     """Answer one case: peak micromotion under each load, against the healing threshold.
 
     Exit codes: 0 computed, 2 bad input, 3 not converged, 4 something missing on this machine.
     """
-    from stillroot import answer, export, report  # noqa: PLC0415
+    from stillroot import answer, choices, export, report  # noqa: PLC0415
     from stillroot.case import read_case  # noqa: PLC0415
 
     case = read_case(case_file)
     if out is not None:
         export.assert_writable(out)
     with _working(case_file) as tell:
-        result = answer.check(case, progress=tell)
+        result = answer.check(case, tolerance=tolerance, progress=tell)
+        if with_choices:
+            result = choices.with_choices(result, progress=tell)
         if out is not None:
             tell("writing")
             export.write_answer(result, out)

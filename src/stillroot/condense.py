@@ -30,7 +30,8 @@ if TYPE_CHECKING:
 
     from stillroot.harmonics import HarmonicStiffness
 
-_SYMMETRIC = {"SymmetricMode": True}
+SYMMETRIC = {"SymmetricMode": True}
+"""For SuperLU: pivots stay on the diagonal, where a symmetric order has put them."""
 DENSE_SHARE = 0.2
 """Columns of L₂₁ filled more than this are multiplied as dense ones."""
 
@@ -54,7 +55,7 @@ def elimination_order(
         dominant[interior][:, interior].tocsc(),
         permc_spec="MMD_AT_PLUS_A",
         diag_pivot_thresh=0.0,
-        options=_SYMMETRIC,
+        options=SYMMETRIC,
     )
     return np.concatenate([interior[np.argsort(factors.perm_c)], interface_nodes])
 
@@ -79,7 +80,7 @@ class BodyHarmonic:
             sp.block_array([[inside, None], [across, sp.eye_array(n - k)]], format="csc"),
             permc_spec="NATURAL",
             diag_pivot_thresh=0.0,
-            options=_SYMMETRIC,
+            options=SYMMETRIC,
         )
         in_place = np.array_equal(factors.perm_c, factors.perm_r)
         if not (in_place and np.array_equal(factors.perm_c[k:], np.arange(k, n))):
@@ -102,7 +103,7 @@ class BodyHarmonic:
             self.stiffness[:, :k][:k].tocsc(),
             permc_spec="NATURAL",
             diag_pivot_thresh=0.0,
-            options=_SYMMETRIC,
+            options=SYMMETRIC,
         )
 
     def condensed_load(

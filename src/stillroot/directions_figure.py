@@ -76,7 +76,7 @@ def six_arrows(answer: DirectionsResult) -> Picture:
     draw_bodies(ax, outline_of(answer.case))
     ax.axhline(0, color="0.2", linewidth=1.0, linestyle=(0, (6, 3)), zorder=3)
     write_in(
-        ax, (-0.97 * min(half_width, answer.case.bone.radius_mm), -0.012 * view.span), "crest", va="top"
+        ax, (-0.97 * min(half_width, answer.case.block_mm[0]), -0.012 * view.span), "crest", va="top"
     )
     for row in answer.six.directions:
         _draw_arrow(ax, view, row)
@@ -115,11 +115,11 @@ WIDEST, NARROWEST = 0.12, 0.09
 
 def _view_of(case: Case) -> _View:
     implant = case.implant
-    low = -min(implant.length_mm + 1.0, case.bone.depth_mm)
+    low = -min(implant.length_mm + 1.0, case.block_mm[1])
     radius = implant.abutment_diameter_mm / 2
     top = max(implant.abutment_height_mm, -0.4 * low)
     span = max(top - 1.5 * low, radius / WIDEST)
-    low = -min(-low + 0.4 * (span - top + 1.5 * low), case.bone.depth_mm)
+    low = -min(-low + 0.4 * (span - top + 1.5 * low), case.block_mm[1])
     return _View(
         low=low,
         high=low + span,

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+import ctypes
+import errno
+import glob
 import json
+import os
 import shutil
+import sys
 import tempfile
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -29,6 +34,10 @@ if TYPE_CHECKING:
 
 MARK, DIRECTIONS_MARK = "result.json", "directions.json"
 """The files that tell an earlier answer from somebody's folder."""
+UNFINISHED = ".unfinished"
+"""Ends the name of a folder that is being written, or removed, beside the one it is for."""
+ATTEMPTS = 100
+"""To make such a folder while other runs sweep."""
 
 
 def write_answer(result: CheckResult, folder: Path) -> None:
@@ -41,7 +50,7 @@ def write_answer(result: CheckResult, folder: Path) -> None:
     """
     from stillroot.figures import pictures  # noqa: PLC0415 - matplotlib is slow to import
 
-    with whole_folder(folder) as aside:
+    with whole_folder(folder, MARK) as aside:
         (aside / MARK).write_text(
             json.dumps(data_of(result), indent=2, ensure_ascii=False) + "\n", encoding="utf-8"
         )
@@ -60,12 +69,12 @@ def write_directions(result: DirectionsResult, folder: Path) -> None:
     Raises
     ------
     OutputError
-        The folder cannot be written.
+        The folder cannot be written, or holds something other than earlier directions.
     """
     from stillroot import directions_report as report  # noqa: PLC0415
     from stillroot.directions_figure import six_arrows  # noqa: PLC0415 - matplotlib is slow to import
 
-    with whole_folder(folder) as aside:
+    with whole_folder(folder, DIRECTIONS_MARK) as aside:
         text = json.dumps(report.data_of(result), indent=2, ensure_ascii=False) + "\n"
         (aside / DIRECTIONS_MARK).write_text(text, encoding="utf-8")
         (aside / "directions.txt").write_text(report.text_of(result), encoding="utf-8")
@@ -93,6 +102,54 @@ def assert_writable(folder: Path, mark: str = MARK) -> None:
     OutputError
         See `write_answer`.
     """
+    with whole_folder(folder, mark, keep=False):
+        pass
+
+
+@contextmanager
+def whole_folder(folder: Path, mark: str, *, keep: bool = True) -> Iterator[Path]:
+    """Yield a folder beside `folder`, and put it in its place when all went well.
+
+    An earlier answer there, known by the file `mark`, is replaced: whenever this process is killed, the
+    one or the other is there and whole (but see `_put_in_two_moves`). What killed runs left beside it is
+    swept afterwards. With `keep` False nothing is put in place: a trial.
+
+    Raises
+    ------
+    OutputError
+        The folder cannot be written, or holds something other than an earlier answer.
+    """
+    target = Path(os.path.realpath(folder))  # a link stays, and what it leads to is written
+    with _said_of(folder):
+        _assert_replaceable(folder, mark)
+        made = [p for p in (target.parent, *target.parent.parents) if not p.exists()]
+        aside, hold = _held_aside(target)
+    try:
+        with _said_of(folder):
+            yield aside
+            if keep:
+                aside.chmod(0o755)
+                _put_in_place(aside, target)
+                _sweep(target)
+    finally:
+        shutil.rmtree(aside, ignore_errors=True)  # unfinished, or by now the earlier answer
+        if hold is not None:
+            os.close(hold)
+        for parent in made:
+            with suppress(OSError):  # not empty: it holds the answer
+                parent.rmdir()
+
+
+@contextmanager
+def _said_of(folder: Path) -> Iterator[None]:
+    try:
+        yield
+    except OSError as error:
+        msg = f"--out {folder}: cannot be written ({error.strerror or error}); name a folder that can"
+        raise OutputError(msg) from None
+
+
+def _assert_replaceable(folder: Path, mark: str) -> None:
     if folder.is_dir():
         if any(folder.iterdir()) and not (folder / mark).is_file():
             msg = (
@@ -103,43 +160,99 @@ def assert_writable(folder: Path, mark: str = MARK) -> None:
     elif folder.exists():
         msg = f"--out {folder}: this is a file; name a folder"
         raise OutputError(msg)
-    with whole_folder(folder, keep=False):
-        pass
 
 
-@contextmanager
-def whole_folder(folder: Path, *, keep: bool = True) -> Iterator[Path]:
-    """Yield a folder beside `folder`, and put it in its place when all went well.
+def _held_aside(target: Path) -> tuple[Path, int | None]:
+    """Return a new folder beside `target`, and the descriptor that keeps others from sweeping it.
 
-    An earlier answer there is replaced. With `keep` False nothing is put in place: a trial.
+    The descriptor is None where folders cannot be locked; nothing is swept there.
     """
+    for _ in range(ATTEMPTS):
+        target.parent.mkdir(parents=True, exist_ok=True)
+        with suppress(FileNotFoundError):  # another run removes a parent that it made and left empty
+            aside = _new_beside(target)
+            try:
+                hold = _lock(aside)
+            except (BlockingIOError, FileNotFoundError):
+                continue  # another run sweeps it, or has done so
+            except OSError:
+                return aside, None
+            if aside.exists():
+                return aside, hold
+            os.close(hold)
+    raise FileNotFoundError(errno.ENOENT, os.strerror(errno.ENOENT))
+
+
+def _new_beside(target: Path) -> Path:
+    return Path(tempfile.mkdtemp(prefix=f".{target.name}-", suffix=UNFINISHED, dir=target.parent))
+
+
+def _lock(folder: Path) -> int:
+    """Lock a folder; return the descriptor that holds it until it is closed or this process ends.
+
+    Raises
+    ------
+    OSError
+        It is gone (FileNotFoundError), another holds it (BlockingIOError), or it cannot be locked.
+    """
+    descriptor = os.open(folder, os.O_RDONLY)  # Windows opens no folder: an OSError
     try:
-        parent = folder.absolute().parent
-        made = [p for p in (parent, *parent.parents) if not p.exists()]
-        parent.mkdir(parents=True, exist_ok=True)
-        aside = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=parent))
-    except OSError as error:
-        msg = f"--out {folder}: cannot be written ({error.strerror}); name a folder that can"
-        raise OutputError(msg) from None
+        import fcntl  # noqa: PLC0415 - Windows has none
+
+        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        os.close(descriptor)
+        raise
+    return descriptor
+
+
+def _sweep(target: Path) -> None:
+    """Remove what runs into `target` left beside it, unless a living process still holds it."""
+    for left in target.parent.glob(f".{glob.escape(target.name)}-{8 * '?'}{UNFINISHED}"):
+        with suppress(OSError):
+            hold = _lock(left)
+            shutil.rmtree(left, ignore_errors=True)
+            os.close(hold)
+
+
+def _put_in_place(aside: Path, target: Path) -> None:
+    """Move `aside` to `target`; what was there is at `aside` afterwards, or gone."""
     try:
-        yield aside
-        if keep:
-            aside.chmod(0o755)
-            if folder.exists():
-                old = Path(tempfile.mkdtemp(prefix=f".{folder.name}-old-", dir=parent))
-                folder.rename(old / folder.name)
-                aside.rename(folder)
-                shutil.rmtree(old)
-            else:
-                aside.rename(folder)
-    except OSError as error:
-        msg = f"--out {folder}: cannot be written ({error.strerror}); name a folder that can"
-        raise OutputError(msg) from None
-    finally:
-        if aside.exists():
-            shutil.rmtree(aside, ignore_errors=True)
-            for empty in made:
-                empty.rmdir()
+        aside.rename(target)
+    except OSError:  # an earlier answer is there
+        if not _exchanged(aside, target):
+            _put_in_two_moves(aside, target)
+
+
+def _exchanged(one: Path, other: Path) -> bool:
+    """Let two folders change places in one instant; return False where that is not to be had.
+
+    Linux alone has it, and not on every file system.
+    """
+    if sys.platform != "linux":
+        return False
+    call = getattr(ctypes.CDLL(None), "renameat2", None)
+    if call is None:
+        return False
+    here, exchange = -100, 2  # AT_FDCWD and RENAME_EXCHANGE of linux/fcntl.h and linux/fs.h
+    return bool(call(here, os.fsencode(one), here, os.fsencode(other), exchange) == 0)
+
+
+def _put_in_two_moves(aside: Path, target: Path) -> None:
+    """Replace `target` where folders cannot be exchanged.
+
+    Killed between the two moves, nothing is at `target`, and both answers lie whole beside it until the
+    next run into it has ended well.
+    """
+    beside = _new_beside(target)
+    old = beside / target.name
+    target.rename(old)
+    try:
+        aside.rename(target)
+    except OSError:
+        old.rename(target)
+        raise
+    shutil.rmtree(beside, ignore_errors=True)
 
 
 def _section_mesh(result: CheckResult) -> meshio.Mesh:

@@ -2,7 +2,7 @@
 
 With the tractions known, the bone is solved once more with them as its load, and the implant with its
 wall displacement u_b + w given. The factors are made again and thrown away: they would fill the memory
-during a check and are wanted only for pictures and files.
+during a check.
 """
 
 from __future__ import annotations
@@ -13,17 +13,21 @@ from typing import TYPE_CHECKING
 import numpy as np
 import scipy.sparse.linalg as spla
 
-from stillroot.condense import body_harmonic, elimination_order, free_rows
+from stillroot.condense import SYMMETRIC, body_harmonic, elimination_order, free_rows
 from stillroot.harmonics import angular_weight
 from stillroot.motion import acting_in
 from stillroot.site import bone_stiffness, implant_stiffness, supported
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import NDArray
 
     from stillroot.contact import ContactState
     from stillroot.fourier import Fourier
+    from stillroot.interface import Layer
     from stillroot.loading import Resultant, Seated
+    from stillroot.site import Site
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -35,40 +39,56 @@ class Displacement:
     bone: NDArray[np.float64]
 
 
+def bone_displacement(site: Site, forces: Sequence[NDArray[np.float64]]) -> list[NDArray[np.float64]]:
+    """Return u, v, w (f, h, n, 3) [mm] of the bone under each of several forces on its wall.
+
+    Forces are work-conjugate coefficients (f, h, m, 3) [N]; each may have an expansion of its own.
+    """
+    bone, at_wall = site.pair.bone, site.pair.wall.bone_nodes
+    stiffness, fixed = bone_stiffness(site.case, bone), supported(site.case, bone)
+    order = elimination_order(stiffness, at_wall)
+    moved = [np.zeros((*f.shape[:2], bone.nodes_mm.shape[1], 3)) for f in forces]
+    for n in range(max(f.shape[1] for f in forces)):
+        body = body_harmonic(stiffness, n, bone.nodes_mm, order, len(at_wall), fixed, angular_weight(n))
+        solve = spla.splu(
+            body.stiffness, permc_spec="NATURAL", diag_pivot_thresh=0.0, options=SYMMETRIC
+        ).solve
+        for force, u in zip(forces, moved, strict=True):
+            for family in range(force.shape[0] if n < force.shape[1] else 0):
+                nodal = np.zeros((bone.nodes_mm.shape[1], 3))
+                nodal[at_wall] = force[family, n]
+                u[family, n] = (body.to_dofs @ solve(body.to_dofs.T @ nodal.ravel())).reshape(-1, 3)
+    return moved
+
+
 def displacement(seated: Seated, loaded: ContactState, resultant: Resultant) -> Displacement:
     """Return the displacement of both bodies from the seated to the loaded state."""
     site, layer, fourier = seated.site, seated.layer, loaded.fourier
-    case, pair = site.case, site.pair
-    wall = pair.wall
-    forces = fourier.moments(layer.nodal_forces(loaded.tractions.traction)) - fourier.embedded(
-        seated.state.fourier.moments(layer.nodal_forces(seated.state.tractions.traction))
-    )
+    case, wall, implant = site.case, site.pair.wall, site.pair.implant
+    forces = forces_on_bone(layer, loaded) - fourier.embedded(forces_on_bone(layer, seated.state))
+    (bone,) = bone_displacement(site, [forces])
     change = loaded.w - fourier.embedded(seated.state.w)
     on_sections = resultant.on_sections(case.implant.abutment_height_mm)
-    stiffness = implant_stiffness(case, pair.implant), bone_stiffness(case, pair.bone)
-    nodes = pair.implant.nodes_mm, pair.bone.nodes_mm
-    fixed = np.zeros(nodes[0].shape[1], dtype=bool), supported(case, pair.bone)
-    at_wall = wall.implant_nodes, wall.bone_nodes
-    order = [elimination_order(k, at) for k, at in zip(stiffness, at_wall, strict=True)]
-    implant, bone = (np.zeros((*fourier.shape, xy.shape[1], 3)) for xy in nodes)
+    stiffness = implant_stiffness(case, implant)
+    order = elimination_order(stiffness, wall.implant_nodes)
+    count = implant.nodes_mm.shape[1]
+    free = np.zeros(count, dtype=bool)
+    moved = np.zeros((*fourier.shape, count, 3))
     for n in range(fourier.highest + 1):
-        body_i, body_b = (
-            body_harmonic(
-                stiffness[b], n, nodes[b], order[b], len(at_wall[b]), fixed[b], angular_weight(n)
-            )
-            for b in (0, 1)
+        body = body_harmonic(
+            stiffness, n, implant.nodes_mm, order, len(wall.implant_nodes), free, angular_weight(n)
         )
-        solve_bone = spla.splu(body_b.stiffness)
-        inside = body_i.interior_solver()
+        inside = body.interior_solver()
         for family in range(fourier.shape[0]):
-            f = np.zeros((nodes[1].shape[1], 3))
-            f[wall.bone_nodes] = forces[family, n]
-            u_b = body_b.to_dofs @ solve_bone.solve(body_b.to_dofs.T @ f.ravel())
-            bone[family, n] = u_b.reshape(-1, 3)
             u_wall = (bone[family, n][wall.bone_nodes] + change[family, n]).ravel()
-            load = np.zeros(3 * nodes[0].shape[1])
+            load = np.zeros(3 * count)
             if n <= 1:
                 load = site.loaded[n].loads @ (on_sections * acting_in(family, n))
-            free = u_wall[free_rows(site.series.expand[n])]
-            implant[family, n] = body_i.recovered(free, load, inside).reshape(-1, 3)
-    return Displacement(fourier=fourier, implant=implant, bone=bone)
+            at_wall = u_wall[free_rows(site.series.expand[n])]
+            moved[family, n] = body.recovered(at_wall, load, inside).reshape(-1, 3)
+    return Displacement(fourier=fourier, implant=moved, bone=bone)
+
+
+def forces_on_bone(layer: Layer, state: ContactState) -> NDArray[np.float64]:
+    """Return what the wall's tractions do to the bone, as coefficients (f, h, m, 3) [N]."""
+    return state.fourier.moments(layer.nodal_forces(state.tractions.traction))

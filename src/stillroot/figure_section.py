@@ -100,7 +100,8 @@ class _View:
 
 def _view_of(case: Case, load: Resultant, aspect: float) -> _View:
     implant = case.implant
-    low = -min(implant.length_mm + 2.0, case.bone.depth_mm)
+    radius, depth = case.block_mm
+    low = -min(implant.length_mm + 2.0, depth)
     top = max(implant.abutment_height_mm, load.height_mm)
     arrow = 0.13 * (top - low)
     _, up = _unit_force(load)
@@ -112,7 +113,7 @@ def _view_of(case: Case, load: Resultant, aspect: float) -> _View:
         high=high,
         arrow=arrow,
         reach=implant.diameter_mm / 2 + gap,
-        block=case.bone.radius_mm,
+        block=radius,
     )
 
 
@@ -188,7 +189,7 @@ def _name_bodies(ax: Axes, view: _View, case: Case, answer: LoadAnswer) -> None:
     write_in(ax, (0, _free_height(view, case, answer.resultant)), "abutment", ha="center", va="center")
     write_in(ax, (0, -0.5 * case.implant.length_mm), "implant", ha="center", va="center")
     edge, align = side * view.edge, "right" if side > 0 else "left"
-    thickness = min(case.bone.cortical_thickness_mm, case.bone.depth_mm)
+    thickness = min(case.bone.cortical_thickness_mm, case.block_mm[1])
     if thickness > 0.05 * view.span:
         write_in(ax, (edge, -thickness / 2), "cortical bone", ha=align, va="center")
     elif thickness > 0:

@@ -11,6 +11,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 from stillroot.drawing import (
+    SMALL_PT,
     TEXT_PT,
     WIDTH_IN,
     Picture,
@@ -26,6 +27,7 @@ from stillroot.drawing import (
     quoted_name,
     scale_um,
     shortened,
+    um_text,
     whole_text,
     write_headings,
     write_in,
@@ -48,11 +50,18 @@ if TYPE_CHECKING:
     Style = dict[str, Any]
 
 
+ROW_IN = 0.3
+BEYOND = 2.0
+"""How far the scale of the choices goes past the bands and the answer."""
+
+
 def pictures(result: CheckResult) -> tuple[Picture, ...]:
-    """Return every picture of an answer: the summary, then section and unrolled wall a load."""
+    """Return every picture of an answer: the summary, then section and unrolled wall a load, choices."""
     drawn = [summary(result)]
     for answer in result.loads:
         drawn += [section(result, answer), unrolled(result, answer)]
+    if result.choices:
+        drawn.append(other_choices(result))
     return tuple(drawn)
 
 
@@ -83,13 +92,67 @@ def summary(result: CheckResult) -> Picture:
     return Picture(name="summary", figure=figure, alt=_summary_alt(result))
 
 
-def _shade_bands(ax: Axes, bands: Sequence[float], right: float) -> None:
+def other_choices(result: CheckResult) -> Picture:
+    """Draw the governing load's peak as answered and under every other choice, against the bands."""
+    worst = result.governing
+    index = result.loads.index(worst)
+    answered = worst.peak.total_um
+    rows: list[tuple[str, float | None]] = [("as answered", answered)]
+    rows += [(f"{c.subject}: {c.text}", c.peaks_um[index]) for c in result.choices]
+    known = [peak for _, peak in rows if peak is not None]
+    bands = result.case.threshold.bands_um
+    right = 1.1 * min(max(*bands, *known), BEYOND * max(*bands, answered))
+    height = ROW_IN * len(rows)
+    figure = blank_figure(1.9 + height)
+    ax = axes_at(figure, left=3.5, bottom=0.92, width=WIDTH_IN - 4.7, height=height)
+    _shade_bands(ax, bands, right, named=False)
+    ax.axvline(answered, color="black", linewidth=1.2, zorder=3)
+    for row, (name, peak) in enumerate(rows):
+        weight = "bold" if row == 0 else "normal"
+        _beside_axes(ax, row, name, left=True, fontweight=weight)
+        value = "no balance" if peak is None else um_text(peak)
+        _beside_axes(ax, row, value, left=False, fontweight=weight)
+        if peak is not None:
+            beyond = peak > right
+            mark = ">" if beyond else "o"
+            ax.plot(min(peak, right), row, mark, color="black", markersize=7, clip_on=False, zorder=5)
+    ax.set(xlim=(0, right), ylim=(len(rows) - 0.5, -0.5), yticks=[])
+    ax.set_xticks(band_ticks(bands, right))
+    ax.set_xlabel("peak micromotion [µm]; shades are the bands")
+    plain_axes(ax)
+    message = (
+        f"{quoted_name(worst.name)}: what nobody has settled puts the peak anywhere from "
+        f"{whole_text(um_text(min(known)))} to {whole_text(um_text(max(known)))}"
+    )
+    write_headings(figure, message, result.case.title)
+    told = "; ".join(f"{name}: {'no balance' if p is None else um_text(p)}" for name, p in rows)
+    alt = f"Peak micromotion of “{worst.name}” under other choices. {told}."
+    return Picture(name="choices", figure=figure, alt=alt)
+
+
+def _beside_axes(ax: Axes, row: int, text: str, *, left: bool, **style: Any) -> None:
+    """Write left or right of the axes, at a row."""
+    ax.annotate(
+        text,
+        (0.0 if left else 1.0, row),
+        (-9 if left else 9, 0),
+        xycoords=ax.get_yaxis_transform(),
+        textcoords="offset points",
+        ha="right" if left else "left",
+        va="center",
+        fontsize=SMALL_PT,
+        annotation_clip=False,
+        **style,
+    )
+
+
+def _shade_bands(ax: Axes, bands: Sequence[float], right: float, *, named: bool = True) -> None:
     """Shade and name the bands: darker is more motion; no colour says pass or fail."""
     ends = [0.0, *bands, right]
     for index, (low, high) in enumerate(pairwise(ends)):
         grey = 0.97 - 0.22 * index / len(bands)
         ax.axvspan(low, high, facecolor=str(grey), edgecolor="none", zorder=0)
-        if high - low < 0.13 * right:
+        if not named or high - low < 0.13 * right:
             continue  # no room for its name; the ticks tell
         name = band_of((low + high) / 2, tuple(bands))
         at = ((low + high) / 2, 1.0)

@@ -32,7 +32,7 @@ from scipy.stats import qmc, rankdata
 from stillroot.answer import check, prepared_site, resultant_of
 from stillroot.case import Case
 from stillroot.errors import EnvironmentProblem, MeshError, NotConverged
-from stillroot.loading import LOAD_STEPS, load, seat
+from stillroot.loading import load, seat
 from stillroot.motion import head_movement, micromotion
 from stillroot.torque import torque_of
 
@@ -227,7 +227,7 @@ class Grain:
 
     element_mm: float
     harmonics: int
-    steps: int = LOAD_STEPS
+    steps: int = 2
 
 
 CLOUD, SMALL_CLOUD = Grain(element_mm=0.35, harmonics=6), Grain(element_mm=0.6, harmonics=3)

@@ -43,8 +43,6 @@ BALANCE = 1e-4
 """Largest accepted imbalance of the six components of force on the implant, relative to the load."""
 LOOSE_BALANCE = 100.0
 """The same, times the tolerance, where that is set looser than its default."""
-LOAD_STEPS = 2
-"""Equal steps to the full load; what halving them changes is part of the error estimate."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -177,11 +175,13 @@ def load(
     seated: Seated,
     resultants: Sequence[Resultant],
     *,
-    steps: int = LOAD_STEPS,
+    steps: int | None = None,
     name: str = "load",
     tolerance: float = TOLERANCE,
 ) -> ContactState:
-    """Load a seated implant along a path of resultants, each reached in `steps` equal steps.
+    """Load a seated implant along a path of resultants, each reached in equal steps.
+
+    `steps` are as many as the case says, unless given.
 
     Raises
     ------
@@ -194,6 +194,7 @@ def load(
     fourier = Fourier(seated.highest if around else 0, twin=twin)
     start = seated.state.in_expansion(fourier)
     top = site.case.implant.abutment_height_mm
+    steps = steps or site.case.numerics.load_steps
     path = []
     before = np.zeros(8)
     for k, resultant in enumerate(resultants):

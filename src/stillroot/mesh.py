@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from stillroot.errors import EnvironmentProblem, MeshError
-from stillroot.outline import GAP, IMPLANT_BODY
+from stillroot.outline import CORTICAL, GAP, IMPLANT_BODY
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -26,10 +26,12 @@ GROWTH = 0.3
 """Element size gained per millimetre from the interface."""
 FINER_AT_ENDS = 0.1
 """Element size where a hold begins or ends and at the tip's corner, relative to the rest of the wall."""
+FLATTEST = 8.0
+"""Largest element size in a bone layer, relative to its thickness."""
 AXIS_MM = 1e-9
 LEAST_QUALITY = 0.05
 """Smallest accepted signed inverse condition number of a triangle (1 is equilateral)."""
-RECIPE = 4
+RECIPE = 5
 """Raised whenever the meshing below changes, so that a stored mesh of an older recipe is not met."""
 
 APT_LINE = (
@@ -69,7 +71,7 @@ def mesh_outline(outline: Outline, element_mm: float) -> HalfSection:
     with _gmsh_session() as gmsh:
         try:
             tags, wall, held = _add_surfaces(gmsh, outline)
-            _set_sizes(gmsh, wall, _ends(gmsh, held), element_mm)
+            _set_sizes(gmsh, wall, _ends(gmsh, held), _layers(outline, tags), element_mm)
             gmsh.model.mesh.generate(2)
             return _triangles(gmsh, outline, tags)
         except MeshError:
@@ -156,8 +158,22 @@ def _add_polygon(occ: Any, corners_mm: NDArray[np.float64]) -> int:
     return int(occ.addPlaneSurface([occ.addCurveLoop(lines)]))
 
 
-def _set_sizes(gmsh: Any, wall: list[int], ends: list[int], element_mm: float) -> None:
-    """Ask for `element_mm` on the wall, and finer at `ends`, where the traction is singular."""
+def _layers(outline: Outline, owner: dict[int, int]) -> list[tuple[int, float]]:
+    """Return the surfaces of the cortical layer, each with the layer's thickness."""
+    return [
+        (tag, float(np.ptp(outline.regions[index].corners_mm[:, 1])))
+        for tag, index in owner.items()
+        if outline.regions[index].name == CORTICAL
+    ]
+
+
+def _set_sizes(
+    gmsh: Any, wall: list[int], ends: list[int], layers: list[tuple[int, float]], element_mm: float
+) -> None:
+    """Ask for `element_mm` on the wall, finer at `ends`, where the traction is singular.
+
+    Far away a thin layer gets elements no flatter than `FLATTEST`.
+    """
     field = gmsh.model.mesh.field
     sizes = []
     for kind, entities, size in (
@@ -170,6 +186,13 @@ def _set_sizes(gmsh: Any, wall: list[int], ends: list[int], element_mm: float) -
         grown = field.add("MathEval")
         field.setString(grown, "F", f"{size} + {GROWTH} * F{distance}")
         sizes.append(grown)
+    for surface, thickness in layers:
+        widest = field.add("MathEval")
+        field.setString(widest, "F", f"{FLATTEST * thickness}")
+        inside = field.add("Restrict")
+        field.setNumber(inside, "InField", widest)
+        field.setNumbers(inside, "SurfacesList", [surface])
+        sizes.append(inside)
     smallest = field.add("Min")
     field.setNumbers(smallest, "FieldsList", sizes)
     field.setAsBackgroundMesh(smallest)

@@ -80,7 +80,7 @@ def outline_of(case: Case) -> Outline:
     """Return the outline of a case."""
     implant, bone, socket = case.implant, case.bone, case.socket
     wall = implant_wall(implant)
-    radius, depth = bone.radius_mm, bone.depth_mm
+    radius, depth = case.block_mm
     top = implant.abutment_height_mm
     abutment = implant.abutment_diameter_mm / 2
     regions = [

@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from rich.console import Console
+    from rich.table import Table
 
     from stillroot.answer import CheckResult, LoadAnswer
     from stillroot.torque import Torque
@@ -55,7 +56,7 @@ def show(result: CheckResult, console: Console) -> None:
             side_of(a),
             rounded(a.peak.sliding_um),
             rounded(a.peak.opening_um),
-            rounded(a.head.total_um),
+            with_error(a.head.total_um, a.head_error.total_um),
         )
     console.print(table)
     console.print(
@@ -69,6 +70,31 @@ def show(result: CheckResult, console: Console) -> None:
     console.print(Text(result.verdict.sentence, style="bold"))
     for line in (NO_LINE, *result.verdict.limits, CAUTION):
         console.print(Text(line))
+    if result.choices:
+        console.print(_choices_table(result))
+
+
+def _choices_table(result: CheckResult) -> Table:
+    from rich import box  # noqa: PLC0415 - slow to import
+    from rich.table import Table  # noqa: PLC0415 - slow to import
+    from rich.text import Text  # noqa: PLC0415
+
+    table = Table(
+        title="\nPeak micromotion [µm] under other choices, where no value is agreed on",
+        title_justify="left",
+        box=box.SIMPLE_HEAD,
+        pad_edge=False,
+    )
+    table.add_column("Choice")
+    table.add_column("Instead", no_wrap=True)
+    for answer in result.loads:
+        table.add_column(Text(answer.name), justify="right")
+    table.add_row("", "as answered above", *(rounded(a.peak.total_um) for a in result.loads))
+    for choice in result.choices:
+        peaks = ("no balance" if peak is None else rounded(peak) for peak in choice.peaks_um)
+        text = f"{choice.text}: {choice.reason}" if choice.reason else choice.text
+        table.add_row(choice.subject, Text(text), *peaks)
+    return table
 
 
 def text_of(result: CheckResult) -> str:
@@ -97,6 +123,17 @@ def data_of(result: CheckResult) -> dict[str, Any]:
         "verdict": result.verdict.text,
         "bands_um": list(result.case.threshold.bands_um),
         "loads": [_load_data(answer, result.case.threshold.bands_um) for answer in result.loads],
+        "choices": [
+            {
+                "subject": choice.subject,
+                "instead": choice.text,
+                "peak_micromotion_um": {
+                    a.name: peak for a, peak in zip(result.loads, choice.peaks_um, strict=True)
+                },
+                "no_answer_because": choice.reason,
+            }
+            for choice in result.choices
+        ],
         "case": result.case.to_dict(),
         "case_fingerprint": result.case.fingerprint(),
         "versions": result.versions,
@@ -178,12 +215,15 @@ def _load_data(answer: LoadAnswer, bands_um: tuple[float, ...]) -> dict[str, Any
         "head_rotation_deg": head.rotation_deg,
         "band": answer.band,
         "error_um": error.total_um,
-        "error_parts_um": {
-            "mesh": error.mesh_um,
-            "harmonics": error.harmonics_um,
-            "steps": error.steps_um,
-        },
+        "error_parts_um": error.parts_um,
+        "head_error_um": answer.head_error.total_um,
+        "head_error_parts_um": answer.head_error.parts_um,
         "share_over_crush": answer.share_over_crush,
+        "bone_strain": {
+            "compressive": answer.bone_strain.compressive,
+            "tensile": answer.bone_strain.tensile,
+            "past_yield_mm3": answer.bone_strain.past_yield_mm3,
+        },
         "equilibrium_residual": answer.balance,
         "load_steps": answer.steps,
     }

@@ -195,9 +195,10 @@ def region_modulus(case: Case, name: str, depth_mm: NDArray[np.float64]) -> NDAr
 def supported(case: Case, bone: Body) -> NDArray[np.bool_]:
     """Return which bone nodes (n,) the far support holds."""
     r, z = bone.nodes_mm
-    held = z < -case.bone.depth_mm + AXIS_MM
+    radius, depth = case.block_mm
+    held = z < -depth + AXIS_MM
     if case.bone.support == "all_round":
-        held |= r > case.bone.radius_mm - AXIS_MM
+        held |= r > radius - AXIS_MM
     return held
 
 

@@ -4,7 +4,7 @@ The implant's motion is the mean motion of its section at the crest, carried to 
 a rigid body would carry it; loads go the other way. The two are conjugate, so the 6 x 6 matrix is
 symmetric and moves from one reference point to another by
 
-    K' = Hᵀ K H,   H the rigid-body transfer                                              (14)
+    K' = Hᵀ K H,   H the rigid-body transfer                                              (15)
 
 *Tangent*: the seated implant under a vanishing load, with every closed point sticking; the matrix is
 this one, and it takes gaps of zero as closed on both sides. *Initial* and *secant* of a single
@@ -162,7 +162,7 @@ def tangent_matrix(seated: Seated, height_mm: float) -> NDArray[np.float64]:
 
 
 def transferred(matrix: NDArray[np.float64], rise_mm: float) -> NDArray[np.float64]:
-    """Return a 6 x 6 stiffness at a reference point `rise_mm` higher: equation (14).
+    """Return a 6 x 6 stiffness at a reference point `rise_mm` higher: equation (15).
 
     A rotation φ_y at the new point moves the old one, which lies lower, by -φ_y · rise along x.
     """

@@ -2,12 +2,12 @@
 
 While the implant is turned in, friction on every held point acts round the axis, so
 
-    T = ∫ µ p r dA                                                                        (13)
+    T = ∫ µ p r dA                                                                        (14)
 
 over the held surface, thread flanks and end included. The path is a helix of lead angle λ,
 tan λ = pitch/(2π r), and only the cosine of it acts round the axis: less than 1 % at implant
 proportions, and left out (`lead_angle_deg` says how much). Cutting of the thread and the speed of
-turning are no part of (13).
+turning are no part of (14).
 """
 
 from __future__ import annotations
@@ -85,7 +85,7 @@ def share_over_crush(seated: Seated, state: ContactState) -> float:
 
 
 def friction_torque_ncm(layer: Layer, state: ContactState) -> float:
-    """Return equation (13) for an axisymmetric state."""
+    """Return equation (14) for an axisymmetric state."""
     pressure = np.where(layer.held, state.tractions.traction[0, :, 0], 0.0)
     moment = layer.friction * np.sum(pressure * layer.weight_mm2 * layer.radius_mm)
     return float(2 * np.pi * moment / NMM_PER_NCM)

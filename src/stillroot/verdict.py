@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 from stillroot.harmonics import AXIS_MM
 from stillroot.outline import gaps_between
+from stillroot.strain import TENSILE_YIELD_STRAIN
 
 if TYPE_CHECKING:
     from stillroot.answer import LoadAnswer
@@ -121,6 +122,14 @@ def _numerical_limits(case: Case, worst: LoadAnswer) -> tuple[str, ...]:
         limits.append(
             f"Under it {worst.share_over_crush:.0%} of the held surface bears more than the pressure at "
             "which bone is taken to crush; there it would give way and move more."
+        )
+    strain = worst.bone_strain
+    if strain.is_past_yield:
+        limits.append(
+            f"Bone is strained past its yield in {strain.past_yield_mm3:.0f} mm³ (1 mm³ is compressed "
+            f"by more than {strain.compressive:.1%} and stretched by more than {strain.tensile:.1%}; it "
+            f"yields at about {case.bone.crush_strain:.2%} and {TENSILE_YIELD_STRAIN:.2%}). The model's "
+            "bone stays linear, so the true motion is larger: --choices shows one way it can go."
         )
     head = band_of(worst.head.total_um, bands)
     if head != worst.band:

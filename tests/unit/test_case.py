@@ -95,9 +95,17 @@ def test_an_implant_bears_on_its_whole_length_unless_said_otherwise() -> None:
 
 def test_defaults_follow_the_implant() -> None:
     case = Case.from_dict(smallest(implant__abutment_height_mm=4.5))
-    assert case.bone.depth_mm == 15.0
     assert case.loads[0].height_mm == 4.5
     assert case.implant.abutment_diameter_mm == 4.0
+
+
+def test_bone_goes_as_far_beside_the_implant_as_below_it_unless_it_is_a_block() -> None:
+    data = smallest(implant__diameter_mm=4.0, implant__length_mm=10.0, numerics__far_mm=30.0)
+    assert Case.from_dict(data).block_mm == (32.0, 40.0)
+    block = Case.from_dict(smallest(bone__radius_mm=9.0, bone__depth_mm=14.0))
+    assert block.block_mm == (9.0, 14.0)
+    assert block.is_whole_block
+    assert not Case.from_dict(smallest(bone__radius_mm=9.0)).is_whole_block
 
 
 def test_an_abutment_is_never_wider_than_a_narrow_implant() -> None:
@@ -244,7 +252,7 @@ def test_a_shipped_case_reads_back_equal(path: Path, tmp_path: Path) -> None:
 
 def test_the_resolved_case_writes_every_default() -> None:
     text = resolved_toml(Case.from_dict(smallest()))
-    for line in ("friction = 0.4", "depth_mm = 15.0", "axial_n = 0.0", 'material = "titanium"'):
+    for line in ("friction = 0.4", "far_mm = 100.0", "axial_n = 0.0", 'material = "titanium"'):
         assert line in text
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from stillroot.answer import prepared_site
 from stillroot.case import Case
-from stillroot.loading import LOAD_STEPS, Resultant, Seated, load, seat
+from stillroot.loading import Resultant, Seated, load, seat
 from stillroot.motion import HeadMovement, Micromotion, head_movement, micromotion
 
 if TYPE_CHECKING:
@@ -68,5 +68,5 @@ def seated(case: Case) -> Seated:
     return seat(site, site.layer())
 
 
-def loaded(seat_: Seated, *path: Resultant, steps: int = LOAD_STEPS) -> Loaded:
+def loaded(seat_: Seated, *path: Resultant, steps: int | None = None) -> Loaded:
     return Loaded(seat_, load(seat_, path, steps=steps), path[-1])

@@ -27,13 +27,14 @@ from stillroot.six_directions import (
     transferred,
 )
 from stillroot.torque import torque_of
+from validation.benches import everywhere, far_boundary_removed, graded, half_section_of, joined
+from validation.doherty_2005.compute import PUBLISHED as DOHERTY_2005
+from validation.half_space import FAR, NEAR, buried_stiffness, buried_torsion
 
-from ._bench import everywhere, far_boundary_removed, graded, half_section_of, joined
 from ._chain import BONDED, SMOOTH, case_of, loaded, seated
-from .test_half_space import DOHERTY_2005, FAR, NEAR, cylinder_stiffness, torsional_stiffness
 
 if TYPE_CHECKING:
-    from ._bench import Floats
+    from validation.benches import Floats
 
 LOOSE = {"friction": 0.0, "interference_um": 0.0}
 PRESSED = {"friction": 0.4, "interference_um": 3.0}
@@ -126,7 +127,7 @@ def test_a_push_on_top_shifts_the_crest_as_much_as_one_at_the_crest_shifts_the_t
 def test_the_matrix_moved_to_a_height_is_what_loads_at_that_height_find(
     kind: str, height_mm: float
 ) -> None:
-    """Moved by equation (14) against loads that act there, each solved with contact: within 0.1 %."""
+    """Moved by equation (15) against loads that act there, each solved with contact: within 0.1 %."""
     moved = np.linalg.inv(transferred(tangent_matrix(seat_of(kind), 0.0), height_mm))
     for row in six(kind, height_mm).directions:
         i = ROWS[row.name]
@@ -282,8 +283,8 @@ def test_a_buried_cylinder(slenderness: float) -> None:
     """
     depth = 2 * slenderness
     k = half_space_matrix(depth, 0.2)
-    np.testing.assert_allclose(k[np.ix_([0, 4], [0, 4])], cylinder_stiffness(depth), rtol=2e-3)
-    assert k[5, 5] == pytest.approx(torsional_stiffness(depth), rel=2e-3)
+    np.testing.assert_allclose(k[np.ix_([0, 4], [0, 4])], buried_stiffness("cylinder", depth), rtol=2e-3)
+    assert k[5, 5] == pytest.approx(buried_torsion(depth), rel=2e-3)
     assert k[0, 4] < 0
     lateral, tilt = DOHERTY_2005[slenderness]
     assert 1.0 < k[0, 0] / lateral < 1.06

@@ -11,8 +11,7 @@ import scipy.sparse.linalg as spla
 
 from stillroot.condense import body_harmonic, elimination_order
 from stillroot.harmonics import admissible, elasticity, strain_matrices, unit_stiffness
-
-from ._bench import RIGID, Floats, basis_of, field_of, mesh_of, skewed, stiffness_of
+from validation.benches import RIGID, Floats, basis_of, field_of, mesh_of, skewed, stiffness_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable

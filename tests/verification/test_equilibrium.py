@@ -14,12 +14,10 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from stillroot.accuracy import estimate_errors
-from stillroot.answer import prepared_site
 from stillroot.loading import Resultant, Seated, wall_load
 from stillroot.motion import resultant_of_tractions
 
-from ._chain import BONDED, PLAIN, SMOOTH, Loaded, case_of, loaded, seated
+from ._chain import BONDED, SMOOTH, Loaded, case_of, loaded, seated
 
 if TYPE_CHECKING:
     from stillroot.case import Case
@@ -282,15 +280,6 @@ def peaks_at(case: Case, size: Resultant) -> float:
     return loaded(seated(case), size).peak_um
 
 
-def test_the_reported_error_covers_finer_elements_harmonics_and_steps() -> None:
-    case = case_of(numerics={"element_mm": 0.4, "harmonics": 6})
-    here = loaded(seated(case), LATERAL)
-    coarse = prepared_site(case_of(numerics={"element_mm": 0.8, "harmonics": 6}))
-    (error,) = estimate_errors(coarse, 5.0, (LATERAL,), (here.motion,))
-    finer = loaded(seated(case_of(numerics={"element_mm": 0.2, "harmonics": 9})), LATERAL, steps=4)
-    assert finer.peak_um == pytest.approx(here.peak_um, abs=error.total_um)
-
-
 @pytest.mark.parametrize("load_name", ["lateral", "combined"])
 def test_nine_harmonics_in_place_of_six_move_the_peak_by_less_than_a_hundredth(
     load_name: str,
@@ -299,20 +288,3 @@ def test_nine_harmonics_in_place_of_six_move_the_peak_by_less_than_a_hundredth(
         peaks_at(case_of(numerics={"harmonics": n}), LOADS[load_name].scaled(2.0)) for n in (6, 9)
     )
     assert nine == pytest.approx(six, rel=0.01)
-
-
-@pytest.mark.slow
-@pytest.mark.parametrize("load_name", ["lateral", "axial", "combined"])
-def test_fine_meshes_and_many_harmonics_agree_within_the_reported_error(load_name: str) -> None:
-    size = LOADS[load_name]
-    implant = {**PLAIN["implant"], "length_mm": 10.0}
-    wide = {"radius_mm": 10.0, "depth_mm": 15.0}
-
-    def case(element_mm: float, harmonics: int) -> Case:
-        numerics = {"element_mm": element_mm, "harmonics": harmonics}
-        return case_of(implant=implant, bone=wide, numerics=numerics)
-
-    here = loaded(seated(case(0.2, 6)), size)
-    (error,) = estimate_errors(prepared_site(case(0.4, 6)), 5.0, (size,), (here.motion,))
-    assert peaks_at(case(0.1, 6), size) == pytest.approx(here.peak_um, abs=error.total_um)
-    assert peaks_at(case(0.2, 14), size) == pytest.approx(here.peak_um, abs=error.total_um)

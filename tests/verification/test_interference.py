@@ -1,8 +1,7 @@
-"""A smooth pin pressed into a sleeve: Lamé's pressure, and what friction then makes of it.
+"""A smooth pin pressed into a sleeve: what friction makes of Lamé's pressure.
 
-The pin is solid, of radius b, in a sleeve of radius c. It ends in a wide empty gap, so that only its
-side touches. Invented proportions. Its layer is hard; the 2 µm that stand in for no thickness are in
-the formula, so that they are no part of the error.
+The pressure itself is compared in validation/lame_1852, and the pin is of `validation.pins`. The 2 µm
+that stand in for no layer are in the formula here, so that they are no part of the error.
 """
 
 from __future__ import annotations
@@ -13,80 +12,24 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from stillroot.case import Case
 from stillroot.errors import NotConverged
 from stillroot.loading import Resultant, Seated, load, seat
 from stillroot.materials import Material
 from stillroot.motion import resultant_of_tractions
-from stillroot.outline import ABUTMENT, GAP, IMPLANT, TRABECULAR
-from stillroot.site import HARD_LAYER_MM, Site, prepare
-
-from ._bench import Floats, everywhere, half_section_of, joined
+from stillroot.site import HARD_LAYER_MM
+from validation.pins import (
+    BONE,
+    FRICTION,
+    INTERFERENCE_UM,
+    PIN,
+    RIGID_PIN,
+    SLEEVE,
+    pin_in_sleeve,
+    uncrushable,
+)
 
 if TYPE_CHECKING:
-    from stillroot.interface import Layer
-
-PIN, SLEEVE, GAP_WIDTH, TOP = 2.0, 5.0, 0.5, 2.0
-BONE = Material(modulus_mpa=1000.0, poisson=0.3)
-INTERFERENCE_UM = 2.0
-"""Small, so that no pressure comes near to crushing the bone (7.8 MPa)."""
-FRICTION = 0.4
-
-
-def pin_in_sleeve(
-    hold: float,
-    pin: Material,
-    *,
-    bone: Material = BONE,
-    support: str = "base",
-    element: float = 0.5,
-) -> Site:
-    length, depth = hold + 1, hold + 5
-    case = Case.from_dict(
-        {
-            "title": "pin in a sleeve, invented",
-            "implant": {
-                "diameter_mm": 2 * PIN,
-                "length_mm": length,
-                "abutment_height_mm": TOP,
-                "modulus_mpa": pin.modulus_mpa,
-                "poisson": pin.poisson,
-                "thread": {"form": "none"},
-            },
-            "bone": {
-                "cortical_thickness_mm": 0.0,
-                "trabecular_modulus_mpa": bone.modulus_mpa,
-                "poisson": bone.poisson,
-                "radius_mm": SLEEVE,
-                "depth_mm": depth,
-                "support": support,
-            },
-            "socket": {
-                "holds_mm": [[0.0, hold]],
-                "gap_width_mm": GAP_WIDTH,
-                "gap_fill": "empty",
-            },
-            "interface": {
-                "friction": FRICTION,
-                "interference_um": INTERFERENCE_UM,
-                "layer_thickness_mm": 0.0,
-            },
-            "loads": [{"name": "pressing in", "axial_n": 1.0}],
-        }
-    )
-    reach, floor = PIN + GAP_WIDTH, -length - GAP_WIDTH
-    section = half_section_of(
-        joined(np.arange(0, PIN + 1e-9, element), np.linspace(reach, SLEEVE, 6)),
-        joined(np.arange(-hold, TOP + 1e-9, element), [-length], np.arange(-depth, floor + 1e-9, 0.5)),
-        {
-            IMPLANT: lambda r, z: (r < PIN) & (z < 0) & (z > -length),
-            ABUTMENT: lambda r, z: (r < PIN) & (z > 0),
-            GAP: lambda r, z: (r < reach) & (z < -hold) & (z > floor),
-            TRABECULAR: everywhere,
-        },
-        lambda r, z: (r < PIN) | (z < 0),
-    )
-    return prepare(case, section, 1)
+    from validation.benches import Floats
 
 
 def lame_pressure(pin: Material, *, sleeve_held: bool = False) -> float:
@@ -107,52 +50,13 @@ def lame_pressure(pin: Material, *, sleeve_held: bool = False) -> float:
     return INTERFERENCE_UM / 1000 / (give + HARD_LAYER_MM / BONE.oedometric_modulus_mpa)
 
 
-def uncrushable(layer: Layer) -> Layer:
-    """Return the layer without a limit to its pressure, as Lamé's theory has it."""
-    return replace(layer, crush_mpa=np.full_like(layer.crush_mpa, np.inf))
-
-
-def pressure_between(layer: Layer, seated: Seated, below: float, above: float) -> float:
-    """Return the mean pressure on the edges between two heights.
-
-    A mean, since a stiff layer on a grid carries a ripple of 1 % from ends to middles of edges.
-    """
-    z = layer.height_mm.reshape(-1, 3)[:, 1]
-    inside = np.repeat((z > below) & (z < above), 3) & layer.held
-    pressure = seated.state.tractions.traction[0, inside, 0]
-    return float(np.average(pressure, weights=layer.weight_mm2[inside]))
-
-
-@pytest.mark.parametrize("support", ["base", "all_round"])
-@pytest.mark.parametrize("pin_modulus", [1000.0, 110_000.0])
-def test_interference_gives_the_pressure_of_lame(support: str, pin_modulus: float) -> None:
-    """Within 0.1 %, more than two pin diameters from the ends, whose effect has died out there."""
-    pin = Material(modulus_mpa=pin_modulus, poisson=0.33)
-    site = pin_in_sleeve(24.0, pin, support=support)
-    layer = uncrushable(site.layer(friction=0.0))
-    found = pressure_between(layer, seat(site, layer), -15.0, -9.0)
-    expected = lame_pressure(pin, sleeve_held=support == "all_round")
-    assert found == pytest.approx(expected, rel=1e-3)
-
-
-def test_pressure_below_crushing_is_still_that_of_lame() -> None:
-    """The limit to the pressure changes nothing where no pressure comes near it."""
-    pin = Material(modulus_mpa=110_000.0, poisson=0.33)
-    site = pin_in_sleeve(24.0, pin)
+def test_crushing_changes_nothing_below_its_limit() -> None:
+    """Nothing of the limit is felt where no pressure comes near it: 1e-5, to which a seat is solved."""
+    site = pin_in_sleeve(8.0, RIGID_PIN)
     layer = site.layer(friction=0.0)
-    seated = seat(site, layer)
-    assert seated.state.tractions.traction[0].max() < 0.5 * layer.crush_mpa.min()
-    assert pressure_between(layer, seated, -15.0, -9.0) == pytest.approx(lame_pressure(pin), rel=1e-3)
-
-
-def test_the_two_plane_conditions_differ() -> None:
-    """By far more than the tolerance: mistaking one for the other would be seen."""
-    pin = Material(modulus_mpa=1000.0, poisson=0.33)
-    assert lame_pressure(pin, sleeve_held=True) > 1.2 * lame_pressure(pin)
-
-
-RIGID_PIN = Material(modulus_mpa=9e5, poisson=0.0)
-"""As good as rigid, so that pulling makes it no thinner."""
+    limited, free = (seat(site, one).state.tractions.traction[0] for one in (layer, uncrushable(layer)))
+    assert limited.max() < 0.5 * layer.crush_mpa.min()
+    np.testing.assert_allclose(limited, free, rtol=1e-5)
 
 
 def gripped(hold: float, bone: Material = BONE) -> Seated:

@@ -1,0 +1,79 @@
+"""Strain of the bone: principal values, and a pressed-in pin against Lamé."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from stillroot.harmonics import strain_matrices
+from stillroot.loading import Resultant, load
+from stillroot.strain import ANGLES, TENSILE_YIELD_STRAIN, _principal, bone_strains
+from validation.benches import basis_of, field_of, mesh_of
+
+from ._chain import BONDED, SMOOTH, case_of, seated
+
+STRETCH = 1e-3
+
+
+@pytest.mark.parametrize("family", [0, 1])
+def test_a_bar_stretched_across_the_axis_has_one_principal_strain(family: int) -> None:
+    """u_x = εx, at 45° for the twin: half of it is harmonic 0 and half harmonic 2, everywhere alike."""
+    basis = basis_of(mesh_of(np.linspace(1.0, 2.0, 4), np.linspace(0.0, 1.0, 3)))
+    elements = np.arange(basis.nelems)
+    b0, b1 = (b.mean(axis=1) for b in strain_matrices(basis, elements))
+    half = STRETCH / 2
+    even = field_of(basis, lambda r, _: (half * r, 0 * r, 0 * r)).reshape(-1, 3)
+    around = field_of(basis, lambda r, _: (half * r, -half * r, 0 * r)).reshape(-1, 3)
+    u = np.zeros((2, 3, basis.N, 3))
+    u[0, 0], u[family, 2] = even, around
+    strains = _principal(u[:, :, basis.element_dofs.T], b0, b1)
+    assert strains.shape == (basis.nelems * len(ANGLES), 2)
+    assert strains[:, 1] == pytest.approx(STRETCH, rel=1e-9)
+    assert strains[:, 0] == pytest.approx(0.0, abs=1e-12)
+
+
+def test_the_strained_volume_round_a_pressed_in_pin_is_that_of_lame() -> None:
+    """ε_θθ = -ε_rr = p a²/(2G r²) round a long pin (Lamé; Timoshenko & Goodier, Theory of Elasticity):
+    it passes ε within the radius a √(p/2Gε). The ends leave some 5 %."""
+    length, radius, modulus = 16.0, 2.0, 100.0
+    case = case_of(
+        implant={"diameter_mm": 2 * radius, "length_mm": length, **SMOOTH},
+        bone={
+            "cortical_thickness_mm": 0.0,
+            "trabecular_modulus_mpa": modulus,
+            "radius_mm": 40.0,
+            "depth_mm": 60.0,
+            "crush_strain": 0.1,
+        },
+        interface={"friction": 0.0, "interference_um": 60.0, "layer_thickness_mm": 0.0},
+        numerics={"element_mm": 0.25, "harmonics": 3},
+    )
+    it = seated(case)
+    (strain,) = bone_strains(it, [it.state])
+    layer, pressure = it.layer, it.state.tractions.traction[0, :, 0]
+    middle = (layer.height_mm < -0.25 * length) & (layer.height_mm > -0.75 * length)
+    shear = modulus / (2 * (1 + case.bone.poisson))
+    at_wall = float(np.mean(pressure[middle])) / (2 * shear)
+    assert at_wall == pytest.approx(0.06 / radius, rel=0.03)
+    volume = np.pi * radius**2 * (at_wall / TENSILE_YIELD_STRAIN - 1) * length
+    assert strain.past_yield_mm3 == pytest.approx(volume, rel=0.1)
+    assert strain.is_past_yield
+    assert 0.8 * at_wall < strain.tensile < 1.2 * at_wall
+
+
+def test_strain_is_proportional_to_the_load_on_a_bonded_implant() -> None:
+    it = seated(case_of(interface=BONDED))
+    states = [load(it, [Resultant(lateral_n=n, axial_n=n, height_mm=6.0)]) for n in (10.0, 20.0)]
+    once, twice = bone_strains(it, states)
+    assert twice.compressive == pytest.approx(2 * once.compressive, rel=1e-4)
+    assert twice.tensile == pytest.approx(2 * once.tensile, rel=1e-4)
+    assert once.past_yield_mm3 == 0
+
+
+def test_strain_of_the_coarse_seat_is_that_of_the_fine_one() -> None:
+    """The volume that a strain is read over is what makes it independent of the mesh: within 5 %."""
+    push = Resultant(lateral_n=20.0, axial_n=40.0, height_mm=6.0)
+    coarse, fine = (seated(case_of(numerics={"element_mm": e})) for e in (0.5, 0.2))
+    (first,), (second,) = (bone_strains(it, [load(it, [push])]) for it in (coarse, fine))
+    assert first.compressive == pytest.approx(second.compressive, rel=0.05)
+    assert first.tensile == pytest.approx(second.tensile, rel=0.05)

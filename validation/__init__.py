@@ -1,0 +1,1 @@
+"""Comparison with what others published: one folder a source; `python -m validation` runs them."""

@@ -1,0 +1,145 @@
+"""Does the true error lie within the ± of an answer, and by how much does the ± over-state it?
+
+Ten invented cases, each load once as `stillroot.check` answers it and once far finer; what the finer
+solution still misses is no part of the comparison.
+"""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from stillroot import Case, check, read_case
+from stillroot.answer import prepared_site, resultant_of, stated_or_found_interference_um
+from stillroot.loading import load, seat
+from stillroot.motion import micromotion
+from validation.suite import ROOT
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+RESULTS = Path(__file__).parent / "errors.csv"
+FINE = {"element_mm": 0.07, "harmonics": 10, "load_steps": 16, "far_mm": 400.0}
+COLUMNS = ("case", "load", "peak_um", "estimate_um", "finer_um", "key")
+
+PLAIN: dict[str, Any] = {
+    "implant": {"diameter_mm": 4.1, "length_mm": 8.0, "thread": {"form": "v"}},
+    "bone": {"cortical_thickness_mm": 1.0, "trabecular_modulus_mpa": 300.0},
+    "interface": {"interference_um": 8.0},
+    "loads": [{"name": "oblique", "force_n": 80.0, "angle_deg": 30.0, "height_mm": 7.0}],
+}
+OTHERS: dict[str, dict[str, dict[str, Any]]] = {
+    "smooth, no cortex": {
+        "implant": {"thread": {"form": "none"}},
+        "bone": {"cortical_thickness_mm": 0.0},
+    },
+    "square thread, thick cortex": {
+        "implant": {"thread": {"form": "square", "crest_flat_mm": 0.3}},
+        "bone": {"cortical_thickness_mm": 3.0},
+    },
+    "tapered, zirconia": {"implant": {"taper_deg": 4.0, "material": "zirconia"}},
+    "two holds, empty gap": {
+        "socket": {"holds_mm": [[0.0, 2.0], [5.0, 8.0]], "gap_fill": "empty", "gap_width_mm": 0.6}
+    },
+    "hard contact": {"interface": {"layer_thickness_mm": 0.0}},
+    "loose fit, no friction": {"interface": {"friction": 0.0, "interference_um": 0.0}},
+}
+
+
+def cases() -> Iterator[tuple[str, Case]]:
+    """Yield ten cases with their names: the shipped ones, and six made here."""
+    for path in sorted((ROOT / "docs" / "cases").glob("*.toml")):
+        yield path.stem, read_case(path)
+    for name, changes in OTHERS.items():
+        data = {"title": f"Invented scenario: {name}", **PLAIN}
+        for section, keys in changes.items():
+            data[section] = {**PLAIN.get(section, {}), **keys}
+        yield name, Case.from_dict(data)
+
+
+def run(tell: Any = print) -> None:
+    """Write errors.csv; what is there and still holds is kept."""
+    kept = {(row["case"], row["load"]): row for row in read() if RESULTS.is_file()}
+    rows: list[dict[str, str]] = []
+    for name, case in cases():
+        key = _key(case)
+        known = [kept.get((name, item.name)) for item in case.loads]
+        if all(row is not None and row["key"] == key for row in known):
+            rows += [row for row in known if row is not None]
+        else:
+            tell(name)
+            rows += _measured(name, case, key)
+        done = {row["case"] for row in rows}
+        everything = [*rows, *(row for (other, _), row in kept.items() if other not in done)]
+        aside = RESULTS.with_suffix(".part")
+        with aside.open("w", encoding="utf-8", newline="") as file:
+            writer = csv.DictWriter(file, COLUMNS, lineterminator="\n")
+            writer.writeheader()
+            writer.writerows(everything)
+        aside.replace(RESULTS)
+
+
+def read() -> list[dict[str, str]]:
+    """Return the rows of errors.csv."""
+    if not RESULTS.is_file():
+        return []
+    with RESULTS.open(encoding="utf-8", newline="") as file:
+        return list(csv.DictReader(file, strict=True))
+
+
+def _measured(name: str, case: Case, key: str) -> Iterator[dict[str, str]]:
+    answer = check(case)
+    site = prepared_site(case.with_numerics(**FINE))
+    seated = seat(site, site.layer(interference_um=stated_or_found_interference_um(site)))
+    for item, told in zip(case.loads, answer.loads, strict=True):
+        state = load(seated, [resultant_of(item)], name=item.name)
+        yield {
+            "case": name,
+            "load": item.name,
+            "peak_um": f"{told.peak.total_um:.5g}",
+            "estimate_um": f"{told.error.total_um:.3g}",
+            "finer_um": f"{micromotion(seated, state).peak.total_um:.5g}",
+            "key": key,
+        }
+
+
+def _key(case: Case) -> str:
+    """Return a hash of the case and of the modules that its numbers come from."""
+    digest = hashlib.sha256(case.fingerprint().encode())
+    for name in ("accuracy", "contact", "loading", "mesh", "outline", "site", "interface", "condense"):
+        digest.update((ROOT / "src" / "stillroot" / f"{name}.py").read_bytes())
+    return digest.hexdigest()[:12]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Measured:
+    """One load: its peak, the ± beside it, and the far finer peak, as written in errors.csv."""
+
+    case: str
+    load: str
+    peak_um: str
+    estimate_um: str
+    finer_um: str
+
+    @property
+    def error_um(self) -> float:
+        """The true error, as far as the finer solution tells."""
+        return float(self.peak_um) - float(self.finer_um)
+
+    @property
+    def over(self) -> float:
+        """How many times the ± is the true error."""
+        return float(self.estimate_um) / max(abs(self.error_um), 1e-9)
+
+    @property
+    def within(self) -> bool:
+        """Whether the true error lies within the ±."""
+        return self.over >= 1
+
+
+def measured() -> tuple[Measured, ...]:
+    """Return what errors.csv holds."""
+    return tuple(Measured(**{k: v for k, v in row.items() if k != "key"}) for row in read())

@@ -1,0 +1,38 @@
+"""Insertion torque in four types of bone, against a clinical series (J Oral Implantol 2014 40:259)."""
+
+from __future__ import annotations
+
+from functools import cache
+from pathlib import Path
+
+from stillroot.answer import prepared_site
+from stillroot.case import read_case
+from stillroot.loading import seat
+from stillroot.torque import torque_of
+
+HERE = Path(__file__).parent
+
+
+def compute(keys: frozenset[str]) -> dict[str, float]:
+    """Return mean torques [N·cm] of the pairs of types, and their ratio."""
+    return {key: _FIGURES[key]() for key in keys}
+
+
+@cache
+def insertion_ncm(kind: int) -> float:
+    site = prepared_site(read_case(HERE / f"type_{kind}.toml"))
+    torque = torque_of(seat(site, site.layer()))
+    assert torque is not None
+    return torque.insertion_ncm
+
+
+def mean(*kinds: int) -> float:
+    """Return the mean over types, each as often as the others."""
+    return sum(insertion_ncm(kind) for kind in kinds) / len(kinds)
+
+
+_FIGURES = {
+    "types_1_2": lambda: mean(1, 2),
+    "types_3_4": lambda: mean(3, 4),
+    "ratio": lambda: mean(1, 2) / mean(3, 4),
+}

@@ -1,0 +1,416 @@
+"""What a run must be: an answer that is in order, or one clear message with nothing left behind.
+
+Nothing here uses the program to check itself, but for the words and bounds it states: what the answer
+says is compared with the case file and with itself.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import re
+import tomllib
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import TYPE_CHECKING, Any
+from xml.etree import ElementTree as ET
+
+from stillroot.answer import REPORTED_VERSIONS
+from stillroot.case import Case
+from stillroot.loading import BALANCE
+from stillroot.outline import SNAP_MM
+from validation.red_team.mutations import CASE_FILE, Mutant
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+PASSES = ("answer", "exit 2", "exit 3", "exit 4")
+FAILURES = ("hang", "traceback", "memory", "partial files", "bad message", "wrong answer")
+OUTCOMES = (*PASSES, *FAILURES)
+LONGEST_MESSAGE = 3000
+"""Letters: about what a terminal shows on one page."""
+SLACK = 1e-6
+"""Relative: of sums that are made again here."""
+OUT_OF_MEMORY = re.compile(r"MemoryError|bad_alloc|[Uu]nable to allocate|out of memory")
+DIRECTIONS = (
+    *("lateral x", "lateral y", "axial in", "axial out", "tilt about x", "tilt about y"),
+    "rotation about the axis",
+)
+IN_A_SUMMARY = {
+    "lateral x": "sideways",
+    "axial in": "along its axis",
+    "axial out": "along its axis",
+    "tilt about x": "against tilting",
+    "rotation about the axis": "about its own axis",
+}
+
+Files = dict[str, bytes]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Run:
+    """What came of running a mutant: `code` is None where a signal ended it.
+
+    `seconds` are of processor time. `before` and `after` are the files in its folder; that of a folder
+    ends in "/".
+    """
+
+    code: int | None
+    signal: str
+    out: str
+    err: str
+    before: Files
+    after: Files
+    seconds: float
+    memory_mb: float
+    over_memory: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class Finding:
+    """One of `OUTCOMES`, and what is wrong where it is a failure."""
+
+    outcome: str
+    detail: str = ""
+
+    @property
+    def passes(self) -> bool:
+        """Whether the run is as it must be."""
+        return self.outcome in PASSES
+
+
+class _Wrong(Exception):  # noqa: N818
+    """Something in an answer is not in order."""
+
+
+def judge(mutant: Mutant, run: Run) -> Finding:
+    """Return what a run came to."""
+    if run.signal in ("SIGALRM", "SIGXCPU"):
+        return Finding(outcome="hang", detail=f"ended after {run.seconds:.0f} s by {run.signal}")
+    if run.over_memory or OUT_OF_MEMORY.search(run.err):
+        return Finding(outcome="memory", detail=f"{run.memory_mb:.0f} MB; {run.err[-300:]}")
+    if run.code is None:
+        return Finding(outcome="traceback", detail=f"ended by {run.signal}: {run.err[-300:]}")
+    if "Traceback" in run.err or run.code not in (0, 2, 3, 4):
+        return Finding(outcome="traceback", detail=f"exit {run.code}: {run.err[-600:]}")
+    if run.code == 0:
+        return _judge_answer(mutant, run)
+    return _judge_refusal(mutant, run)
+
+
+def _judge_refusal(mutant: Mutant, run: Run) -> Finding:
+    if mutant.hurdle == "stdout full" and mutant.out and run.after != run.before:
+        # The folder was written and the answer could then not be told: it must be whole.
+        return _judge_folder(mutant, run)
+    if run.after != run.before:
+        names = sorted(run.after.keys() ^ run.before.keys()) or "changed files"
+        return Finding(outcome="partial files", detail=f"exit {run.code}, left {names}")
+    text = ""
+    on_purpose = mutant.hurdle or any(kind.startswith("writing") for kind in mutant.kinds)
+    if run.code == 4 and not on_purpose:
+        text = "exit 4 though nothing was put in the way"
+    elif run.out and mutant.hurdle != "stdout full":
+        text = f"something on stdout: {run.out[:200]!r}"
+    elif not run.err.startswith("stillroot: "):
+        text = "does not begin with the program's name"
+    elif len(re.findall(r"^stillroot: ", run.err, re.MULTILINE)) != 1:
+        text = "more than one message"
+    elif len(run.err) > LONGEST_MESSAGE:
+        text = f"{len(run.err)} letters long"
+    elif re.search(r"[\x00-\x08\x0b-\x1f\x7f-\x9f]", run.err):
+        text = "holds control characters"
+    elif run.err.count("\n") > 12 or not run.err.endswith("\n") or len(run.err) < 30:
+        text = "is not a few whole lines"
+    if text:
+        return Finding(outcome="bad message", detail=f"{text}; {run.err[:600]!r}")
+    return Finding(outcome=f"exit {run.code}")
+
+
+def _judge_folder(mutant: Mutant, run: Run) -> Finding:
+    try:
+        _files_in_order(
+            mutant, run, "result.json" if mutant.arguments[0] == "check" else "directions.json"
+        )
+    except _Wrong as wrong:
+        return Finding(outcome="partial files", detail=str(wrong))
+    return Finding(outcome=f"exit {run.code}")
+
+
+# Answers -----------------------------------------------------------------------------------------
+
+
+def _judge_answer(mutant: Mutant, run: Run) -> Finding:
+    try:
+        _answer_in_order(mutant, run)
+    except _Wrong as wrong:
+        return Finding(outcome="wrong answer", detail=str(wrong))
+    except (KeyError, TypeError, IndexError, AttributeError, ValueError) as error:
+        return Finding(outcome="wrong answer", detail=f"cannot be read: {error!r}")
+    return Finding(outcome="answer")
+
+
+def _answer_in_order(mutant: Mutant, run: Run) -> None:
+    _need(not run.err, f"something on stderr: {run.err[:300]!r}")
+    check = mutant.arguments[0] == "check"
+    mark = "result.json" if check else "directions.json"
+    texts = []
+    if "--json" in mutant.arguments:
+        texts.append(run.out)
+    else:
+        _need("not a medical device" in run.out, "the table lacks its caution")
+    if mutant.out:
+        texts.append(_files_in_order(mutant, run, mark))
+    else:
+        _need(run.after == run.before, "files changed without --out")
+    data = [_read(text) for text in texts]
+    _need(all(d == data[0] for d in data), "the file and stdout differ")
+    given = tomllib.loads(mutant.files[CASE_FILE].decode("utf-8-sig"))
+    _common_in_order(data[0], given)
+    (_check_in_order if check else _directions_in_order)(data[0], given)
+    if "--tolerance" in mutant.arguments:
+        told = mutant.arguments[mutant.arguments.index("--tolerance") + 1]
+        share = float(told.rstrip("%")) / (100 if told.endswith("%") else 1)
+        for load in data[0]["loads"]:
+            reached = load["error_um"] <= share * load["peak_micromotion_um"] * (1 + SLACK)
+            _need(reached, f"error of {load['error_um']:.3g} µm for a tolerance of {told}")
+    if "--choices" in mutant.arguments:
+        _need(bool(data[0]["choices"]), "no choices")
+
+
+def _files_in_order(mutant: Mutant, run: Run, mark: str) -> str:
+    """Return the answer in the folder."""
+    inside = f"{mutant.out}/"
+    new = {k: v for k, v in run.after.items() if k not in run.before and not k.endswith("/")}
+    _need(all(name.startswith(inside) for name in new), f"files beside the folder: {sorted(new)}")
+    same = {k: v for k, v in run.after.items() if k in run.before}
+    _need(same == run.before, "files of the user's were changed")
+    names = {name.removeprefix(inside) for name in new}
+    pictures = "summary" if mark == "result.json" else "directions"
+    wanted = {mark, f"{pictures}.txt", f"{pictures}.png", f"{pictures}.svg"}
+    _need(wanted <= names, f"files are missing: {sorted(wanted - names)}")
+    _need(all(new.values()), "a file is empty")
+    for name, content in new.items():
+        if name.endswith((".svg", ".vtu")):
+            try:
+                ET.fromstring(content)  # noqa: S314 - written by the program itself
+            except ET.ParseError as error:
+                msg = f"{name} is not XML: {error}"
+                raise _Wrong(msg) from None
+    return new[inside + mark].decode()
+
+
+def _read(text: str) -> Any:
+    def refuse(name: str) -> None:
+        msg = f"a number is {name}"
+        raise _Wrong(msg)
+
+    data = json.loads(text, parse_constant=refuse)
+    _need(all(math.isfinite(x) for x in _numbers(data)), "a number is not finite")
+    return data
+
+
+def _numbers(data: Any) -> Iterator[float]:
+    if isinstance(data, dict | list):
+        for item in data.values() if isinstance(data, dict) else data:
+            yield from _numbers(item)
+    elif isinstance(data, int | float):
+        yield data
+
+
+def _common_in_order(data: Any, given: Any) -> None:
+    _need(data["title"] == given["title"], "another title")
+    for name in ("python", *REPORTED_VERSIONS):
+        _need(bool(data["versions"][name]), f"no version of {name}")
+    _need(Case.from_dict(data["case"]).fingerprint() == data["case_fingerprint"], "not its own case")
+    _need("licensed practice" in data["caution"], "no caution")
+    bonded = given.get("interface", {}).get("kind") == "bonded"
+    _need((data["insertion_torque_ncm"] is None) == bonded, "torque of a glued implant, or none")
+
+
+def _check_in_order(data: Any, given: Any) -> None:
+    length = sum(bottom - top for top, bottom in data["case"]["socket"]["holds_mm"])
+    _need(_near(data["engagement_length_mm"], length), "engagement length")
+    _need(data["engaged_threads"] is None or data["engaged_threads"] >= 0, "engaged threads")
+    _torque_in_order(data, given)
+    loads = data["loads"]
+    _need([x["name"] for x in loads] == [x["name"] for x in given["loads"]], "other loads")
+    bands = data["bands_um"]
+    for answer, load in zip(loads, given["loads"], strict=True):
+        _load_in_order(answer, load, bands, data["case"])
+    worst = max(loads, key=lambda x: x["peak_micromotion_um"])
+    _verdict_in_order(data["verdict"], worst)
+
+
+def _torque_in_order(data: Any, given: Any) -> None:
+    torque, face = data["torque"], given.get("interface", {})
+    if torque is None:
+        _need(data["insertion_torque_ncm"] is None, "torque in one place only")
+        return
+    total = torque["friction_ncm"] + torque["cutting_ncm"]
+    _need(_near(data["insertion_torque_ncm"], total), "torque is not its parts")
+    for key in ("friction_ncm", "cutting_ncm", "removal_ncm", "interference_um", "mean_pressure_mpa"):
+        _need(torque[key] >= 0, f"torque.{key} is negative")
+    _need(0 <= torque["share_crushed"] <= 1 + SLACK, "share_crushed is no share")
+    measured = face.get("measured_torque_ncm")
+    _need(torque["interference_found_from_torque"] == (measured is not None), "found or stated")
+    if measured is not None:
+        reached = math.isclose(total, measured, rel_tol=0.01, abs_tol=0.01)
+        _need(reached, f"torque {total:.4g} for a measured {measured:.4g}")
+    elif "interference_um" in face:
+        _need(torque["interference_um"] == face["interference_um"], "another interference")
+
+
+def _load_in_order(answer: Any, load: Any, bands: list[float], case: Any) -> None:
+    peak, mean, p95 = (answer[f"{x}_micromotion_um"] for x in ("peak", "mean", "p95"))
+    _need(0 <= mean <= peak * (1 + SLACK), f"mean {mean:.3g} beside peak {peak:.3g}")
+    _need(0 <= p95 <= peak * (1 + SLACK), f"p95 {p95:.3g} beside peak {peak:.3g}")
+    parts = math.hypot(answer["sliding_um"], answer["opening_um"])
+    _need(answer["sliding_um"] >= 0, "sliding is negative")
+    _need(_near(parts, peak), f"sliding and opening make {parts:.6g}, the peak is {peak:.6g}")
+    _need(0 <= answer["equilibrium_residual"] <= BALANCE, f"balance {answer['equilibrium_residual']}")
+    _error_in_order(answer)
+    _shares_in_order(answer["share_above"], bands, peak)
+    _need(0 <= answer["share_over_crush"] <= 1 + SLACK, "share_over_crush is no share")
+    _need(answer["band"] == _band(peak, bands), f"band {answer['band']} of {peak:.6g}")
+    head = answer["head_movement_um"]
+    _need(_near(head["total"], math.hypot(head["lateral"], head["axial"])), "head movement")
+    _need(answer.get("head_error_um", 0.0) >= 0, "the head movement's error is negative")
+    _place_in_order(answer["peak_at"], case)
+    _same_load(answer, load)
+
+
+def _error_in_order(answer: Any) -> None:
+    error, parts = answer["error_um"], answer["error_parts_um"].values()
+    _need(error > 0, f"error {error}")
+    _need(all(part >= 0 for part in parts), "a part of the error is negative")
+    _need(max(parts) * (1 - SLACK) <= error <= sum(parts) * (1 + SLACK), "error is not its parts")
+
+
+def _shares_in_order(shares: dict[str, float], bands: list[float], peak: float) -> None:
+    _need(set(shares) == {f"{band:g}" for band in bands}, "shares of other bands")
+    values = list(shares.values())
+    _need(all(0 <= x <= 1 + SLACK for x in values), "a share is none")
+    _need(all(b <= a + SLACK for a, b in pairwise(values)), "shares do not fall")
+    for band, share in zip(bands, values, strict=False):
+        _need((share > 0) <= (peak > band * (1 - 1e-5)), "a share above a band above the peak")
+
+
+def _band(peak: float, bands: list[float]) -> str:
+    if peak <= bands[0]:
+        return f"below {bands[0]:g} µm"
+    if peak > bands[-1]:
+        return f"above {bands[-1]:g} µm"
+    place = next(i for i, band in enumerate(bands) if peak <= band)
+    return f"{bands[place - 1]:g} to {bands[place]:g} µm"
+
+
+def _place_in_order(place: Any, case: Any) -> None:
+    holds, depth = case["socket"]["holds_mm"], place["depth_mm"]
+    off = 2 * SNAP_MM + 1e-9
+    inside = any(top - off <= depth <= bottom + off for top, bottom in holds)
+    _need(inside, f"the peak at {depth:.6g} lies in no hold of {holds}")
+    implant = case["implant"]
+    outline = implant.get("outline_mm")
+    widest = max(r for r, _ in outline) if outline else implant["diameter_mm"] / 2
+    _need(-1e-9 <= place["radius_mm"] <= widest + 1e-6, f"the peak at radius {place['radius_mm']:.6g}")
+    _need(0 <= place["angle_deg"] <= 360, f"the peak at {place['angle_deg']}°")
+
+
+def _same_load(answer: Any, load: Any) -> None:
+    axial, lateral = load.get("axial_n", 0.0), load.get("lateral_n", 0.0)
+    if "force_n" in load:
+        angle = math.radians(load["angle_deg"])
+        axial, lateral = load["force_n"] * math.cos(angle), load["force_n"] * math.sin(angle)
+    for key, value in (
+        ("axial_n", axial),
+        ("lateral_n", lateral),
+        ("torque_ncm", load.get("torque_ncm", 0.0)),
+        ("height_mm", load.get("height_mm", answer["height_mm"])),
+    ):
+        same = math.isclose(answer[key], value, rel_tol=1e-9, abs_tol=1e-9)
+        _need(same, f"{key} is {answer[key]}, stated {value}")
+
+
+def _verdict_in_order(verdict: str, worst: Any) -> None:
+    found = re.match(r"Peak interface micromotion is ([\d.]+) ± ([\d.]+) µm \(", verdict)
+    if found is None:
+        msg = f"the verdict does not begin with its number: {verdict[:80]!r}"
+        raise _Wrong(msg)
+    digits = len(found[1].partition(".")[2])
+    peak, off = float(found[1]), 0.5 * 10.0**-digits * (1 + 1e-6)
+    said = worst["peak_micromotion_um"]
+    _need(abs(peak - said) <= off + 1e-12 * said, f"the verdict says {peak}, the load {said}")
+    _need(float(found[2]) >= worst["error_um"] * (1 - 1e-9), "the verdict's ± is too small")
+    _need(f"({worst['band']})" in verdict, "the verdict has another band")
+    _need(f'"{worst["name"]}"' in verdict, "the verdict has another load")
+    _need("no pass or fail" in verdict, "the verdict draws a line")
+
+
+# Six directions ----------------------------------------------------------------------------------
+
+
+def _directions_in_order(data: Any, given: Any) -> None:
+    rows = {row["name"]: row for row in data["directions"]}
+    _need(tuple(rows) == DIRECTIONS, f"other directions: {list(rows)}")
+    first = data["case"]["threshold"]["bands_um"][0]
+    for row in rows.values():
+        _direction_in_order(row, first)
+    for x, y in (("lateral x", "lateral y"), ("tilt about x", "tilt about y")):
+        _need({**rows[x], "name": ""} == {**rows[y], "name": ""}, f"{x} and {y} differ")
+    _summary_in_order(data["summary"], rows)
+    _matrix_in_order(data["stiffness_matrix"])
+    for key in ("sliding_lateral_n", "sliding_axial_n"):
+        _need(data[key] is None or data[key] >= 0, f"{key} is negative")
+    _need(data["interference_um"] >= 0, "interference is negative")
+    bonded = given.get("interface", {}).get("kind") == "bonded"
+    if bonded:
+        _need(all(row["state"] != "free" for row in rows.values()), "glued, and free")
+
+
+def _direction_in_order(row: Any, first_band: float) -> None:
+    name, state, motion = row["name"], row["state"], row["micromotion_um"]
+    _need(row["stiffness"] >= 0, f"{name}: stiffness is negative")
+    _need(row["secant_stiffness"] is None or row["secant_stiffness"] >= 0, f"{name}: secant")
+    held = motion is not None and motion < first_band
+    expected = "free" if row["stiffness"] == 0 else "held" if held else "weak"
+    _need(state == expected, f"{name}: {state}, though {expected} by its numbers")
+    _need(motion is None or motion >= 0, f"{name}: negative motion")
+    together = (motion is None, row["secant_stiffness"] is None, row["head_movement_um"] is None)
+    _need(len(set(together)) == 1, f"{name}: {together} are missing")
+
+
+def _summary_in_order(summary: str, rows: Any) -> None:
+    order = ("held", "weak", "free")
+    worst: dict[str, str] = {}
+    for name, way in IN_A_SUMMARY.items():
+        worst[way] = max((worst.get(way, "held"), rows[name]["state"]), key=order.index)
+    if set(worst.values()) == {"held"}:
+        _need(summary == "Held in all six directions.", f"all held, but {summary!r}")
+        return
+    parts = re.split(r", (?=weak|held)", summary.rstrip(".").lower())
+    told = {way: part.split()[0] for part in parts for way in worst if way in part}
+    for way, state in worst.items():
+        if state != "held":
+            _need(told.get(way) == state, f"{way} is {state}, but {summary!r}")
+        else:
+            _need(told.get(way, "held") == "held", f"{way} is held, but {summary!r}")
+
+
+def _matrix_in_order(matrix: list[list[float]]) -> None:
+    _need(len(matrix) == 6 and all(len(row) == 6 for row in matrix), "matrix of another shape")
+    size = [math.sqrt(max(matrix[i][i], 0.0)) for i in range(6)]
+    for i in range(6):
+        _need(matrix[i][i] >= 0, "the matrix has a negative stiffness")
+        for j in range(i):
+            here = max(size[i] * size[j], 1e-12)
+            _need(abs(matrix[i][j] - matrix[j][i]) <= 1e-4 * here, "the matrix is not symmetric")
+            _need(abs(matrix[i][j]) <= here * (1 + 1e-6), "the matrix is not positive")
+
+
+def _near(a: float, b: float) -> bool:
+    return math.isclose(a, b, rel_tol=SLACK, abs_tol=1e-12)
+
+
+def _need(fact: bool, text: str) -> None:
+    if not fact:
+        raise _Wrong(text)

@@ -1,0 +1,90 @@
+"""stillroot's answers for the two cases that the solid model solves, with its default numerics."""
+
+from __future__ import annotations
+
+from functools import cache
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from stillroot.answer import prepared_site, resultant_of
+from stillroot.loading import load, seat
+from stillroot.motion import MAP_ANGLES, head_movement, micromotion
+from stillroot.torque import torque_of
+from validation.solid_3d.solid import BODIES, CASES, PROFILE, PROFILE_OF, Stopwatch, case_of, solved
+from validation.suite import Curve
+
+if TYPE_CHECKING:
+    from stillroot.motion import Micromotion
+    from stillroot.site import Site
+
+RERUN = "rerun_"
+
+
+def compute(keys: frozenset[str]) -> dict[str, float]:
+    """Return µm, torque in N·cm; keys that begin with `rerun_` solve the solid's coarse mesh again."""
+    values: dict[str, float] = {}
+    for kind in CASES:
+        if any(key.startswith(kind) for key in keys):
+            values |= _answers(kind)[0]
+    if any(key.startswith(RERUN) for key in keys):
+        figures, _, _ = solved("smooth", "coarse")
+        values |= {RERUN + key: value for key, value in figures.items()}
+    return {key: values[key] for key in keys}
+
+
+def curve() -> Curve:
+    """Return interface motion along the wall, on the side that the lateral load points to."""
+    kind, _, load_name = PROFILE_OF.partition("_")
+    motion = _answers(kind)[1][load_name]
+    side = motion.radius_mm > motion.radius_mm.max() - 1e-9
+    depth, total = motion.depth_mm[side], motion.total_um[side, np.argmin(np.abs(MAP_ANGLES))]
+    solid = np.loadtxt(PROFILE, delimiter=",", skiprows=1)
+    return Curve(
+        title="Smooth cylinder, lateral load: motion along the side it points to",
+        x_label="depth below the crest [mm]",
+        y_label="interface motion [µm]",
+        published=[tuple(pair) for pair in solid],
+        computed=sorted(zip(depth.tolist(), total.tolist(), strict=True)),
+    )
+
+
+def timed(body: str) -> tuple[dict[str, float], dict[str, float]]:
+    """Return all figures of a body, and what they cost."""
+    watch = Stopwatch()
+    figures: dict[str, float] = {}
+    for kind in BODIES[body]:
+        figures |= _answers(kind)[0]
+    cost = watch.cost()
+    unknowns = _unknowns(prepared_site(case_of(BODIES[body][0])))
+    return figures, {f"{body}: {k}": v for k, v in {"unknowns": unknowns, **cost}.items()}
+
+
+def _unknowns(site: Site) -> int:
+    nodes = sum(body.nodes_mm.shape[1] for body in (site.pair.implant, site.pair.bone))
+    return 3 * nodes * (site.highest + 1)
+
+
+@cache
+def _answers(kind: str) -> tuple[dict[str, float], dict[str, Micromotion]]:
+    case = case_of(kind)
+    site = prepared_site(case)
+    seated = seat(site, site.layer())
+    figures: dict[str, float] = {}
+    motions = {}
+    torque = torque_of(seated)
+    if torque:
+        figures[f"{kind}_seat_torque"] = torque.insertion_ncm
+    for item in case.loads:
+        resultant = resultant_of(item)
+        state = load(seated, [resultant], name=item.name)
+        motion = micromotion(seated, state)
+        head = head_movement(seated, state, resultant)
+        figures |= {
+            f"{kind}_{item.name}_head": head.axial_um if item.name == "axial" else head.lateral_um,
+            f"{kind}_{item.name}_peak": motion.peak.total_um,
+            f"{kind}_{item.name}_mean": motion.mean_um,
+            f"{kind}_{item.name}_p95": motion.percentile_um(95),
+        }
+        motions[item.name] = motion
+    return figures, motions
