@@ -2,7 +2,8 @@
 
 S is the shear strength of the bone, L the length of thread, D its outer diameter. The model has no
 shear strength; what can give way is the layer at the wall, at the crushing pressure, and only while the
-implant is seated. Here it may do so under the pull as well: the largest pull is what yielding flanks carry.
+implant is seated. Here it may do so under the pull as well: the largest pull is what yielding flanks
+carry.
 """
 
 from __future__ import annotations

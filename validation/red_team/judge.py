@@ -164,7 +164,8 @@ def _answer_in_order(mutant: Mutant, run: Run) -> None:
         _need(run.after == run.before, "files changed without --out")
     data = [_read(text) for text in texts]
     _need(all(d == data[0] for d in data), "the file and stdout differ")
-    given = tomllib.loads(mutant.files[CASE_FILE].decode("utf-8-sig"))
+    text = mutant.files[CASE_FILE].decode("utf-8-sig")
+    given = tomllib.loads(text.replace("\r\n", "\n").replace("\r", "\n"))
     _common_in_order(data[0], given)
     (_check_in_order if check else _directions_in_order)(data[0], given)
     if "--tolerance" in mutant.arguments:

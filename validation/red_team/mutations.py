@@ -776,9 +776,9 @@ def _huge_array(draft: Draft) -> None:
     elif how == 4:
         _take_outline(draft, [(2.0, 0.0), *((2.0 + 1e-3 * (i % 2), -(i + 1) * 1e-4) for i in range(n))])
     else:
-        # A comb: every tooth shares its depths with every other. It crosses itself in its last line.
+        # A comb: every tooth shares its depths with every other.
         teeth = [(2.0 - 1.9 * i / n, -1.0 if i % 2 else -3.0) for i in range(n)]
-        _take_outline(draft, [(2.0, 0.0), *teeth, (1.0, -0.5), (0.05, -4.0)])
+        _take_outline(draft, [(2.0, 0.0), *teeth, (0.05, -4.0)])
 
 
 # At the limits -----------------------------------------------------------------------------------
