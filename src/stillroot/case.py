@@ -58,6 +58,10 @@ LEAST_LOAD, LARGEST_LOAD = 1e-3, 1e4
 """Of a force [N] or torque [N·cm]: below, rounding speaks; above, no jaw bites."""
 LEAST_HOLD_MM = 0.2
 """Shortest hold: one default element."""
+MOST_PAIRS, MOST_BANDS, MOST_LOADS = 1000, 12, 100
+"""Longest lists that are taken: far beyond any use, and short enough to answer."""
+LEAST_IMPLANT_MPA = 100.0
+"""Below any implant; far softer ones no longer act as one body, and their seat does not settle."""
 LEAST_BONE_BESIDE_MM = 2.0
 LEAST_BONE_BELOW_MM = 1.0
 LEAST_MODULUS_MPA, LARGEST_MODULUS_MPA = 0.01, 1e6
@@ -103,8 +107,12 @@ LeastLength = Annotated[float, Field(ge=LEAST_LENGTH_MM)]
 Length = Annotated[float, Field(gt=0, le=LARGEST_LENGTH_MM)]
 Modulus = Annotated[float, Field(ge=LEAST_MODULUS_MPA, le=LARGEST_MODULUS_MPA)]
 Poisson = Annotated[float, Field(ge=0, le=0.495)]
-Pairs = Annotated[tuple[Pair, ...], BeforeValidator(_as_pairs)]
-Profile = Annotated[tuple[tuple[NotNegative, Modulus], ...], BeforeValidator(_as_profile)]
+Pairs = Annotated[tuple[Pair, ...], Field(max_length=MOST_PAIRS), BeforeValidator(_as_pairs)]
+Profile = Annotated[
+    tuple[tuple[NotNegative, Modulus], ...],
+    Field(max_length=MOST_PAIRS),
+    BeforeValidator(_as_profile),
+]
 LawName = Literal[
     "carter_hayes_1977", "morgan_2003_femoral_neck", "morgan_2003_vertebra", "morgan_2003_pooled"
 ]
@@ -242,7 +250,7 @@ class Implant(Section):
         _about("Height of the abutment above the crest.", source=ASSUMPTION, typical="4 to 10 mm"),
     ] = 6.0
     modulus_mpa: Annotated[
-        Modulus | None,
+        Annotated[float, Field(ge=LEAST_IMPLANT_MPA, le=LARGEST_MODULUS_MPA)] | None,
         _about("Young's modulus, with poisson, in place of material.", default="none"),
     ] = None
     poisson: Annotated[
@@ -758,6 +766,7 @@ class Threshold(Section):
 
     bands_um: Annotated[
         tuple[Positive, ...],
+        Field(max_length=MOST_BANDS),
         _about(
             "Bands of micromotion, rising.",
             source="tolerated between 50 and 150 µm: Szmukler-Moncler et al. 1998, J Biomed Mater "
@@ -828,6 +837,7 @@ class Case(Section):
     interface: Annotated[Interface, _about("The interface.")] = Interface()
     loads: Annotated[
         tuple[Load, ...],
+        Field(max_length=MOST_LOADS),
         _about("One [[loads]] table a load."),
     ]
     threshold: Annotated[Threshold, _about("The healing threshold.")] = Threshold()
@@ -993,8 +1003,9 @@ def read_case(path: str | os.PathLike[str]) -> Case:
     text = _read_text(Path(path), file)
     try:
         data = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
-        msg = f"{file}: is not valid TOML: {error}"
+    except (ValueError, RecursionError) as error:  # ValueError alone: an integer of too many digits
+        told = error if isinstance(error, tomllib.TOMLDecodeError) else "a number has too many digits"
+        msg = f"{file}: is not valid TOML: {told}"
         raise CaseError(msg, file=file) from None
     implant = data.get("implant")
     if isinstance(implant, dict) and "outline_csv" in implant:

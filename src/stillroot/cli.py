@@ -275,4 +275,6 @@ def _run(arguments: list[str] | None) -> int:
 
 
 def _complain(text: str) -> None:
-    click.echo(f"stillroot: {text}", err=True)
+    """Print one message; what a terminal would obey in it (from names, keys, values) is spelt out."""
+    plain = "".join(c if c.isprintable() or c == "\n" else ascii(c)[1:-1] for c in text)
+    click.echo(f"stillroot: {plain}", err=True)

@@ -95,7 +95,9 @@ def outline_of(case: Case) -> Outline:
             continue  # both ends on one corner: nothing left of it
         floor = below
         if below >= implant.length_mm:
-            floor = _snapped(below + socket.gap_width_mm, levels)
+            beyond = [level for level in levels if level > below]  # on the tip it would be no gap
+            floor = _snapped(below + socket.gap_width_mm, beyond)
+            levels.append(floor)
         reach = _widest(wall, above, below) + socket.gap_width_mm
         regions.append(_rectangle(GAP, reach, -above, -floor))
     if cortical > 0:

@@ -1,7 +1,8 @@
 """What must hold of any valid case, drawn at random: theorems of the equations in docs/theory.md.
 
 Geometry, bone, interface and loads are drawn anew for each statement, always the same ones (nothing here
-depends on chance); the slow runs draw many more. Meshes are coarse: what is said holds on any mesh.
+depends on chance); the slow runs draw many more, and hard contact too, which is slow. Meshes are coarse:
+what is said holds on any mesh.
 """
 
 from __future__ import annotations
@@ -269,7 +270,8 @@ def enlarged(data: Data, factor: float) -> Data:
             return [[factor * depth, modulus] for depth, modulus in value]
         if name == "holds_mm":
             return [[factor * end for end in hold] for hold in value]
-        return factor * value if name.endswith(("_mm", "_um")) else value
+        length = name.endswith(("_mm", "_um")) and value is not None
+        return factor * value if length else value
 
     thread = data["implant"]["thread"]
     if thread["form"] != "none":
@@ -351,9 +353,9 @@ def assert_within_the_law(it: Loaded) -> None:
 
 @few_or_many
 def test_moduli_and_loads_doubled_give_the_same_motion(times: int) -> None:
-    """Equations (4) to (8) hold moduli and loads only as ratios: the crushing pressure scales as well."""
+    """Equations (4) to (8) know moduli and loads only as ratios; the crushing pressure scales too."""
 
-    @over(10 * times, cases(), sizes())
+    @over(10 * times, cases(hard=times > 1), sizes())
     def holds(data: Data, size: Size) -> None:
         one = seated(site_of(data))
         two = seated(site_of(stiffened(data, 2.0, 2.0, 2.0, 2.0)))
@@ -393,7 +395,7 @@ def test_a_load_turned_or_mirrored_gives_the_field_turned_or_mirrored(times: int
     other way the mirror image, with the twin family reversed.
     """
 
-    @over(10 * times, cases(), sizes(lateral_from=1.0))
+    @over(10 * times, cases(hard=times > 1), sizes(lateral_from=1.0))
     def holds(data: Data, size: Size) -> None:
         seat_ = seated(site_of(data))
         resultant = size.on(seat_)
@@ -422,8 +424,8 @@ def test_stiffer_bone_or_implant_never_lets_a_load_do_more_work(times: int) -> N
 
     Both have a potential energy Π(u) = U(u) - f·u, U homogeneous of degree 2 (one-sided springs without
     interference are, and so is what is linear). Hence f·u = -2 min Π at equilibrium. U is a sum over
-    regions of modulus times something not negative, so a larger modulus anywhere raises Π everywhere, and
-    its minimum: f·u falls. Conjugate to the load are the mean motions of the abutment's top, which
+    regions of modulus times something not negative, so a larger modulus anywhere raises Π everywhere,
+    and its minimum: f·u falls. Conjugate to the load are the mean motions of the abutment's top, which
     head movement comes close to.
 
     No such theorem holds for Poisson's ratio, nor for micromotion: see the next test. Friction and
@@ -443,7 +445,7 @@ def test_stiffer_bone_or_implant_never_lets_a_load_do_more_work(times: int) -> N
 
 @few_or_many
 def test_energy_is_stored_or_lost_to_friction_and_friction_never_gives_any(times: int) -> None:
-    """Out and back, twice, each step solved at its end.
+    """Out and back, each step solved at its end.
 
     At every point friction takes work, τ · Δs ≥ 0. The stored energy Ψ (bodies, layer across, layer
     along) is convex, and its gradient balances the load, so for a step from a to b, with W = λ_0 · Δw
@@ -455,10 +457,10 @@ def test_energy_is_stored_or_lost_to_friction_and_friction_never_gives_any(times
     no less than friction takes.
     """
 
-    @over(6 * times, cases(kinds=("frictional",)), sizes())
+    @over(6 * times, cases(kinds=("frictional",), hard=False), sizes())
     def holds(data: Data, size: Size) -> None:
         seat_ = seated(site_of(data))
-        shares = (0.5, 1.0, 0.5, 0.0, 1.0, 0.0)
+        shares = (0.5, 1.0, 0.5, 0.0)
         path = [size.on(seat_).scaled(share) for share in shares]
         states = [loaded(seat_, *path[: k + 1], steps=1) for k in range(len(path))]
         taken = [it.state.steps - seat_.state.steps for it in states]

@@ -14,6 +14,7 @@ from __future__ import annotations
 import argparse
 import contextlib
 import csv
+import faulthandler
 import hashlib
 import importlib
 import json
@@ -190,6 +191,7 @@ def _child(one: Mutant, folder: Path) -> None:
         if one.hurdle == "disk full":
             resource.setrlimit(resource.RLIMIT_FSIZE, (FULL_DISK_BYTES, FULL_DISK_BYTES))
         os.chdir(folder / "in")
+        faulthandler.disable()  # a test runner's would write what it knows of this process to the user
         _warn_as_usual()
         code = _run(one.arguments)
     finally:

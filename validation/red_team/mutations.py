@@ -759,7 +759,7 @@ def _bare(draft: Draft) -> None:
 @kind("structure: huge array", weight=0.5)
 def _huge_array(draft: Draft) -> None:
     rng = draft.rng
-    n = rng.choice((300, 3000, 20_000))
+    n = rng.choice((300, 999, 1001, 3000, 20_000))
     length = draft.length_mm
     how = rng.randrange(6)
     if how == 0:
@@ -1141,7 +1141,10 @@ def _moduli(draft: Draft) -> None:
     values = (LEAST_MODULUS_MPA, 0.1, 1.0, 30.0, 1e3, 1e5, LARGEST_MODULUS_MPA)
     how = rng.randrange(5)
     if how == 0:
-        _state(draft, "implant", modulus_mpa=rng.choice(values), poisson=rng.choice((0.0, 0.3, 0.495)))
+        keyed = {(x.section, x.key, x.end): x.value for x in limits()}
+        least = keyed["implant", "modulus_mpa", "lower"]
+        modulus = max(rng.choice(values), least)
+        _state(draft, "implant", modulus_mpa=modulus, poisson=rng.choice((0.0, 0.3, 0.495)))
     elif how == 1:
         draft.section("bone")["cortical_modulus_mpa"] = rng.choice(values)
     elif how == 2:

@@ -57,7 +57,7 @@ def timed(body: str) -> tuple[dict[str, float], dict[str, float]]:
         figures |= _answers(kind)[0]
     cost = watch.cost()
     unknowns = _unknowns(prepared_site(case_of(BODIES[body][0])))
-    return figures, {f"{body}: {k}": v for k, v in {"unknowns": unknowns, **cost}.items()}
+    return figures, {"unknowns": unknowns, **cost}
 
 
 def _unknowns(site: Site) -> int:

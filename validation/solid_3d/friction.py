@@ -197,6 +197,9 @@ def law_of(solid: Solid) -> Law:
 
 def seated(solid: Solid) -> State:
     """Turn in without friction at a held depth; keep what is crushed; let go, with friction."""
+    if solid.case.interface.retained_pressure != 1:
+        msg = "all of the pressure is retained here"
+        raise ValueError(msg)
     free, law = Held(solid=solid), law_of(solid)
     none = np.zeros(solid.space.ndof)
     held = free.gripped(solid.face_load(block.CREST_SECTION, 2, 1.0))

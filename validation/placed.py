@@ -1,0 +1,71 @@
+"""Cases of papers on freshly placed implants, seated and loaded."""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from stillroot.answer import prepared_site, resultant_of
+from stillroot.case import Case
+from stillroot.loading import load, seat
+from stillroot.motion import UM_PER_MM, HeadMovement, Micromotion, head_movement, micromotion, section_motion
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from pathlib import Path
+
+    from stillroot.contact import ContactState
+    from stillroot.loading import Resultant, Seated
+
+TORN_LAYER = {"layer_thickness_mm": 0.1, "layer_modulus_ratio": 0.1}
+"""The default of a case, both an assumption. The papers have hard contact, thickness 0."""
+
+
+def case_of(path: Path, **sections: Mapping[str, object]) -> Case:
+    """Return the case of a file, some keys of its sections changed."""
+    data = tomllib.loads(path.read_text(encoding="utf-8"))
+    for name, changes in sections.items():
+        data[name] = {**data.get(name, {}), **changes}
+    return Case.from_dict(data)
+
+
+@dataclass(frozen=True)
+class Placed:
+    """A seated implant under one load."""
+
+    seated: Seated
+    state: ContactState
+    resultant: Resultant
+
+    @property
+    def motion(self) -> Micromotion:
+        return micromotion(self.seated, self.state)
+
+    @property
+    def peak_um(self) -> float:
+        return self.motion.peak.total_um
+
+    @property
+    def head(self) -> HeadMovement:
+        return head_movement(self.seated, self.state, self.resultant)
+
+    @property
+    def crest_um(self) -> float:
+        """Movement of the implant's section at the crest, against the far bone."""
+        site = self.seated.site
+        change = self.state.w - self.state.fourier.embedded(self.seated.state.w)
+        top = site.case.implant.abutment_height_mm
+        shift, _, rise, _ = section_motion(site, change, self.resultant.on_sections(top))[4:]
+        return float(np.hypot(shift, rise)) * UM_PER_MM
+
+
+def placed(case: Case, *names: str) -> list[Placed]:
+    """Return the case under its loads of these names, or under all."""
+    site = prepared_site(case)
+    seated = seat(site, site.layer())
+    chosen = [item for item in case.loads if not names or item.name in names]
+    resultants = [resultant_of(item) for item in chosen]
+    return [Placed(seated, load(seated, [resultant]), resultant) for resultant in resultants]
