@@ -11,7 +11,14 @@ import numpy as np
 from stillroot.answer import prepared_site, resultant_of
 from stillroot.case import Case
 from stillroot.loading import load, seat
-from stillroot.motion import UM_PER_MM, HeadMovement, Micromotion, head_movement, micromotion, section_motion
+from stillroot.motion import (
+    UM_PER_MM,
+    HeadMovement,
+    Micromotion,
+    head_movement,
+    micromotion,
+    section_motion,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

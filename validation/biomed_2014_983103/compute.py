@@ -1,4 +1,4 @@
-"""Motion against thread pitch in bone of three densities: BioMed Res Int 2014:983103, table 4, as ratios."""
+"""Ratios of motion by thread pitch and density of bone: BioMed Res Int 2014:983103, table 4."""
 
 from __future__ import annotations
 

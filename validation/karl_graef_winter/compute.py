@@ -1,4 +1,4 @@
-"""Head movement of an implant in foam under an axial load: Karl, Graef, Winter, in-vitro method study."""
+"""Head movement of an implant in foam under an axial load: Karl, Graef, Winter, in-vitro study."""
 
 from __future__ import annotations
 

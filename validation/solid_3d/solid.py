@@ -51,7 +51,7 @@ SIZES: Mapping[tuple[str, str], Mapping[str, float]] = {
 }
 """Tetrahedra of each mesh, see `block.Sizes`; cubic displacement on all."""
 MESHES = ("coarse", "fine")
-COST_HEAD = ("solution", "unknowns", "CPU [s]", "of stillroot's CPU", "peak memory [MB]")
+COST_HEAD = ("solution", "unknowns", "CPU [s]", "times stillroot's CPU", "peak memory [MB]")
 HARMONICS = "stillroot"
 LOAD_STEPS = 2
 DIRECTIONS = {"axial": 2, "lateral": 0}

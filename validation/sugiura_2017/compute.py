@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
 
 def compute(keys: frozenset[str]) -> dict[str, float]:
-    """Return ratios of 45° to vertical: of the interface's peak, and of the movement at the crest."""
+    """Return ratios of 45° to vertical: of the interface's peak, at the crest, and of the head."""
     return {key: _FIGURES[key]() for key in keys}
 
 
@@ -35,8 +35,14 @@ def crest_ratio() -> float:
     return oblique.crest_um / vertical.crest_um
 
 
+def head_ratio() -> float:
+    vertical, oblique = both()
+    return oblique.head.total_um / vertical.head.total_um
+
+
 _FIGURES = {
     "interface": interface_ratio,
     "interface_torn": lambda: interface_ratio(torn=True),
     "crest": crest_ratio,
+    "head": head_ratio,
 }
