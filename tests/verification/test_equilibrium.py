@@ -1,6 +1,7 @@
-"""What must hold of every solution, whatever its inputs: balance, the law, symmetry, scale, energy.
+"""What must hold of a solution: balance in extreme seats, proportion, superposition, work, harmonics.
 
-None of it needs a reference value: each is a theorem of the equations in docs/theory.md.
+None of it needs a reference value: each follows from the equations in docs/theory.md. What holds of any
+case is in test_properties.py, over cases drawn at random.
 """
 
 from __future__ import annotations
@@ -71,33 +72,6 @@ def test_the_bone_takes_the_load_in_all_six_components(seat_name: str, load_name
     assert np.max(np.abs(off)) < 1e-6 * np.max(np.abs(it.resultant.six) / scale)
 
 
-def test_the_balance_is_the_sum_of_tractions_by_hand() -> None:
-    # The same six sums, written out point by point in x, y, z over the whole circle (both families).
-    it = solution("plain", "combined")
-    layer, state = it.seated.layer, it.state
-    total = np.zeros(6)
-    for i, (n_r, n_z) in enumerate(layer.normal.T):
-        for j, angle in enumerate(state.fourier.angles):
-            pressure, along, around = state.tractions.traction[:, i, j]
-            radial, up = n_r * pressure - n_z * along, n_z * pressure + n_r * along
-            e_r = np.array([np.cos(angle), np.sin(angle), 0.0])
-            e_t = np.array([-np.sin(angle), np.cos(angle), 0.0])
-            area = layer.weight_mm2[i] * state.fourier.angle_weight
-            force = area * (radial * e_r + around * e_t + up * np.array([0.0, 0.0, 1.0]))
-            place = layer.radius_mm[i] * e_r + np.array([0.0, 0.0, layer.height_mm[i]])
-            total += np.concatenate([force, np.cross(place, force)])
-    assert total == pytest.approx(COMBINED.six, abs=1e-4 * COMBINED.axial_n)
-
-
-@every_solution
-def test_no_tension_and_no_shear_outside_the_cone(seat_name: str, load_name: str) -> None:
-    it = solution(seat_name, load_name)
-    layer, native = it.seated.layer, it.seated.layer.one_sided
-    pressure, along, around = it.state.tractions.traction[:, native]
-    assert np.all(pressure >= 0)
-    assert np.all(np.hypot(along, around) <= layer.friction * pressure * (1 + 1e-12) + 1e-12)
-
-
 @every_solution
 def test_the_bodies_overlap_by_what_the_layer_gives_and_no_more(seat_name: str, load_name: str) -> None:
     # Looked at between the angles where the law acts, too, where four harmonics may swing through by
@@ -113,35 +87,12 @@ def test_the_bodies_overlap_by_what_the_layer_gives_and_no_more(seat_name: str, 
     assert np.max(overlap - given[:, None]) < 0.02 * it.peak_um / 1000
 
 
-def turned_half_round(w: Floats) -> Floats:
-    return w * (-1.0) ** np.arange(w.shape[1])[:, None, None]
-
-
-def test_a_load_from_the_other_side_gives_the_same_field_turned_half_round() -> None:
-    seat_ = seat_of("plain")
-    there, back = (loaded(seat_, Resultant(lateral_n=f, height_mm=6.0)) for f in (20.0, -20.0))
-    size = np.max(np.abs(there.state.w))
-    assert back.state.w == pytest.approx(turned_half_round(there.state.w), abs=1e-5 * size)
-    assert back.head.lateral_um == pytest.approx(-there.head.lateral_um, rel=1e-5)
-
-
-def test_a_torque_the_other_way_gives_the_mirror_image() -> None:
-    seat_ = seat_of("plain")
-    there = solution("plain", "combined")
-    back = loaded(seat_, replace(COMBINED, torque_nmm=-COMBINED.torque_nmm))
-    size = np.max(np.abs(there.state.w))
-    mirror = there.state.w * np.array([1.0, -1.0])[:, None, None, None]
-    assert back.state.w == pytest.approx(mirror, abs=1e-5 * size)
-
-
-def scaled_case(length: float = 1.0, modulus: float = 1.0) -> Case:
+def scaled_case(length: float) -> Case:
     implant = {
         "diameter_mm": 4.1 * length,
         "length_mm": 6.0 * length,
         "abutment_diameter_mm": 4.0 * length,
         "abutment_height_mm": 6.0 * length,
-        "modulus_mpa": 110_000.0 * modulus,
-        "poisson": 0.33,
         "thread": {
             "form": "v",
             "pitch_mm": 0.8 * length,
@@ -151,8 +102,7 @@ def scaled_case(length: float = 1.0, modulus: float = 1.0) -> Case:
     }
     bone = {
         "cortical_thickness_mm": 1.2 * length,
-        "cortical_modulus_mpa": 13_700.0 * modulus,
-        "trabecular_modulus_mpa": 500.0 * modulus,
+        "trabecular_modulus_mpa": 500.0,
         "radius_mm": 7.0 * length,
         "depth_mm": 10.0 * length,
     }
@@ -161,18 +111,11 @@ def scaled_case(length: float = 1.0, modulus: float = 1.0) -> Case:
     return case_of(implant=implant, bone=bone, interface=interface, numerics=numerics)
 
 
-def test_moduli_and_loads_doubled_give_the_same_motion() -> None:
-    one = loaded(seated(scaled_case()), COMBINED)
-    two = loaded(seated(scaled_case(modulus=2.0)), COMBINED.scaled(2.0))
-    assert two.peak_um == pytest.approx(one.peak_um, rel=1e-5)
-    assert two.head.total_um == pytest.approx(one.head.total_um, rel=1e-5)
-
-
 def test_lengths_doubled_and_loads_fourfold_give_twice_the_motion() -> None:
-    # Stress stays; torque grows with length too. The mesher works on the same picture, enlarged.
-    one = loaded(seated(scaled_case()), COMBINED)
+    # Stress stays; torque grows with length too. Here the mesher takes part, on the picture enlarged.
+    one = loaded(seated(scaled_case(1.0)), COMBINED)
     larger = replace(COMBINED.scaled(4.0), height_mm=15.0, torque_nmm=8.0 * COMBINED.torque_nmm)
-    two = loaded(seated(scaled_case(length=2.0)), larger)
+    two = loaded(seated(scaled_case(2.0)), larger)
     assert two.peak_um == pytest.approx(2 * one.peak_um, rel=1e-3)
     assert two.head.total_um == pytest.approx(2 * one.head.total_um, rel=1e-3)
 
@@ -199,17 +142,6 @@ def test_a_bonded_implant_adds_its_loads_up() -> None:
     together = loaded(seat_, total).state
     expected = sum(together.fourier.embedded(w) for w in (lateral, axial, torque))
     assert together.w == pytest.approx(expected, abs=1e-6 * np.max(np.abs(together.w)))
-
-
-@pytest.mark.parametrize("load_name", ["lateral", "axial"])
-def test_stiffer_bone_never_moves_a_bonded_head_more(load_name: str) -> None:
-    # The work of a load falls as any modulus rises (minimum of potential energy).
-    heads = []
-    for modulus in (50.0, 200.0, 800.0, 3200.0):
-        bone = {"trabecular_modulus_mpa": modulus}
-        it = loaded(seated(case_of(bone=bone, interface=BONDED)), LOADS[load_name])
-        heads.append(it.head.total_um)
-    assert np.all(np.diff(heads) < 0)
 
 
 def test_friction_never_moves_the_head_less_than_glue() -> None:

@@ -49,7 +49,7 @@ SAME = 1e-5
 """How equal two fields are that are solved apart: relative to the largest w; solves end at 1e-7."""
 
 few_or_many = pytest.mark.parametrize(
-    "times", [pytest.param(1, id="few"), pytest.param(20, id="many", marks=pytest.mark.slow)]
+    "times", [pytest.param(1, id="few"), pytest.param(10, id="many", marks=pytest.mark.slow)]
 )
 
 
@@ -210,7 +210,7 @@ def over(examples: int, *drawn: st.SearchStrategy[Any]) -> Callable[[Callable[..
 # --- From data to solutions ---------------------------------------------------------------------------
 
 
-@lru_cache(maxsize=64)
+@lru_cache(maxsize=4)
 def _section(geometry: str, element_mm: float) -> HalfSection:
     return half_section(outline_of(case_of(**json.loads(geometry))), element_mm)
 
@@ -221,7 +221,7 @@ def section_of(data: Data) -> HalfSection:
     return _section(json.dumps(geometry), data["numerics"]["element_mm"])
 
 
-@lru_cache(maxsize=64)
+@lru_cache(maxsize=4)
 def _site(bodies: str) -> Site:
     data = json.loads(bodies)
     case = case_of(**data)
@@ -465,7 +465,7 @@ def test_micromotion_is_another_matter_a_stiffer_implant_may_raise_its_peak() ->
 
 @few_or_many
 def test_energy_is_stored_or_lost_to_friction_and_friction_never_gives_any(times: int) -> None:
-    """Out and back, each step solved at its end.
+    """Out and back, twice, each step solved at its end.
 
     At every point friction takes work, τ · Δs ≥ 0. The stored energy Ψ (bodies, layer across, layer
     along) is convex, and its gradient balances the load, so for a step from a to b, with W = λ_0 · Δw
@@ -480,7 +480,7 @@ def test_energy_is_stored_or_lost_to_friction_and_friction_never_gives_any(times
     @over(10 * times, cases(kinds=("frictional",), hard=False, rough=True), sizes(lateral_from=1.0))
     def holds(data: Data, size: Size) -> None:
         seat_ = seated(site_of(data))
-        shares = (0.5, 1.0, 0.5, 0.0)
+        shares = (1.0, 0.5, 0.0, 0.75, 0.0)  # the largest first: what solves are measured against
         path = [size.on(seat_).scaled(share) for share in shares]
         states = [loaded(seat_, *path[: k + 1], steps=1) for k in range(len(path))]
         taken = [it.state.steps - seat_.state.steps for it in states]
