@@ -20,7 +20,8 @@ if TYPE_CHECKING:
 
 PAGE = ROOT / "docs" / "validation.md"
 IMAGES = ROOT / "docs" / "images"
-COSTS, TALLY = HERE / "solid_3d" / "costs.csv", HERE / "red_team" / "tally.csv"
+COSTS = HERE / "solid_3d" / "costs.csv"
+TALLY, ABOUT = HERE / "red_team" / "tally.csv", HERE / "red_team" / "run.csv"
 
 
 def page(rows: Sequence[Row]) -> str:
@@ -37,6 +38,7 @@ def page(rows: Sequence[Row]) -> str:
         confidence=CONFIDENCE,
         costs=COSTS,
         tally=TALLY,
+        about=ABOUT,
         errors=errors,
         fine=", ".join(f"`{key}` {value:g}" for key, value in error_estimate.FINE.items()),
         over_median=median(e.over for e in errors),

@@ -29,6 +29,8 @@ ROOT = HERE.parent
 RESULTS = ROOT / "docs" / "validation.csv"
 KEPT = HERE / ".finished"
 """Finished sources are kept here, so that an interrupted run goes on."""
+PRESENTATION = ("page.py", "__main__.py", "README.md")
+"""Files that no number comes from."""
 CONFIDENCE = {
     "R": "read in the source",
     "T": "read in a work that cites it",
@@ -188,7 +190,7 @@ def fingerprint(source: Source) -> str:
     digest = hashlib.sha256()
     package = sorted((ROOT / "src" / "stillroot").glob("*.py"))
     for path in (*package, *sorted(HERE.glob("*.py")), *sorted(source.folder.glob("*"))):
-        if path.is_file():
+        if path.is_file() and path.name not in PRESENTATION:
             digest.update(path.name.encode() + path.read_bytes())
     return digest.hexdigest()[:16]
 

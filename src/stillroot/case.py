@@ -14,6 +14,7 @@ import hashlib
 import json
 import math
 import os
+import re
 import tomllib
 from collections.abc import Mapping
 from itertools import pairwise
@@ -62,6 +63,11 @@ MOST_PAIRS, MOST_BANDS, MOST_LOADS = 1000, 12, 100
 """Longest lists that are taken: far beyond any use, and short enough to answer."""
 LEAST_IMPLANT_MPA = 100.0
 """Below any implant; far softer ones no longer act as one body, and their seat does not settle."""
+LEAST_LAYER_RATIO, LARGEST_BAND_UM = 1e-6, 1e6
+LARGEST_FILE = 100_000
+"""Letters of a case file or an outline: a usual case has a thousand."""
+DEEP_KEY = re.compile(r"""(?<![\w"'-])(?:[\w"'-]++[ \t]*+\.[ \t]*+){20}""")
+"""a.a.a and so on: to read a key of many parts takes memory with the square of them."""
 LEAST_BONE_BESIDE_MM = 2.0
 LEAST_BONE_BELOW_MM = 1.0
 LEAST_MODULUS_MPA, LARGEST_MODULUS_MPA = 0.01, 1e6
@@ -663,7 +669,7 @@ class Interface(Section):
             "thickness is 0.",
             source=ASSUMPTION,
         ),
-        Field(gt=0, le=1),
+        Field(ge=LEAST_LAYER_RATIO, le=1),
     ] = 0.1
 
     @model_validator(mode="after")
@@ -765,7 +771,7 @@ class Threshold(Section):
     """Healing thresholds: bands with a wide overlap in the literature, no line of pass or fail."""
 
     bands_um: Annotated[
-        tuple[Positive, ...],
+        tuple[Annotated[float, Field(gt=0, le=LARGEST_BAND_UM)], ...],
         Field(max_length=MOST_BANDS),
         _about(
             "Bands of micromotion, rising.",
@@ -1001,11 +1007,18 @@ def read_case(path: str | os.PathLike[str]) -> Case:
     """
     file = os.fspath(path)
     text = _read_text(Path(path), file)
+    if DEEP_KEY.search(text):
+        msg = f"{file}: holds a key of more than twenty parts; a case has sections and keys, no deeper"
+        raise CaseError(msg, file=file)
     try:
         data = tomllib.loads(text)
-    except (ValueError, RecursionError) as error:  # ValueError alone: an integer of too many digits
-        told = error if isinstance(error, tomllib.TOMLDecodeError) else "a number has too many digits"
-        msg = f"{file}: is not valid TOML: {told}"
+    except tomllib.TOMLDecodeError as error:
+        msg = f"{file}: is not valid TOML: {error}"
+        raise CaseError(msg, file=file) from None
+    except (ValueError, RecursionError) as error:
+        deep = isinstance(error, RecursionError)
+        told = "lists or tables nested too deeply" if deep else "a number of too many digits"
+        msg = f"{file}: cannot be read: it holds {told}"
         raise CaseError(msg, file=file) from None
     implant = data.get("implant")
     if isinstance(implant, dict) and "outline_csv" in implant:
@@ -1062,7 +1075,11 @@ def _without_negative_zero(data: Any) -> Any:
 
 def _read_text(path: Path, shown: str) -> str:
     try:
-        return path.read_text(encoding="utf-8-sig")
+        with path.open(encoding="utf-8-sig") as stream:
+            text = stream.read(LARGEST_FILE + 1)
+        if len(text) <= LARGEST_FILE:
+            return text
+        msg = f"{shown}: is too long: must have at most {LARGEST_FILE} letters"
     except FileNotFoundError:
         msg = f"{shown}: there is no such file; give the path of a case file (TOML)"
     except IsADirectoryError:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import os
 import sys
-from contextlib import contextmanager, nullcontext
+from contextlib import contextmanager, nullcontext, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -262,6 +262,7 @@ def _run(arguments: list[str] | None) -> int:
         return error.exit_code
     except OSError as error:
         _complain(f"the answer could not be written out: {error.strerror or error}")
+        _drop_what_is_left()
         return EnvironmentProblem.exit_code
     except Exception as error:
         if os.environ.get("STILLROOT_DEBUG"):
@@ -272,6 +273,12 @@ def _run(arguments: list[str] | None) -> int:
         )
         return INTERNAL
     return code if isinstance(code, int) else 0
+
+
+def _drop_what_is_left() -> None:
+    """Let what stdout could not take go nowhere, or Python would fail over it on its way out."""
+    with suppress(OSError, ValueError), Path(os.devnull).open("w") as nowhere:
+        os.dup2(nowhere.fileno(), sys.stdout.fileno())
 
 
 def _complain(text: str) -> None:

@@ -147,7 +147,7 @@ def cases(
         "bone": draw(bones(implant)),
         "socket": draw(sockets(implant, filled=filled)),
         "interface": interface,
-        "numerics": {"element_mm": draw(between(0.5, 1.0)), "harmonics": draw(st.integers(3, 4))},
+        "numerics": {"element_mm": draw(between(0.6, 1.0)), "harmonics": draw(st.integers(3, 4))},
     }
 
 
@@ -296,7 +296,7 @@ def test_every_answer_is_in_balance_and_obeys_the_law_at_the_wall(times: int) ->
     gives, and no shear is outside the cone of friction.
     """
 
-    @over(24 * times, cases(), sizes())
+    @over(16 * times, cases(), sizes())
     def holds(data: Data, size: Size) -> None:
         seat_ = seated(site_of(data))
         resultant = size.on(seat_)
@@ -357,7 +357,7 @@ def assert_within_the_law(it: Loaded) -> None:
 def test_moduli_and_loads_doubled_give_the_same_motion(times: int) -> None:
     """Equations (4) to (8) know moduli and loads only as ratios; the crushing pressure scales too."""
 
-    @over(10 * times, cases(hard=times > 1), sizes())
+    @over(8 * times, cases(hard=times > 1), sizes())
     def holds(data: Data, size: Size) -> None:
         one = seated(site_of(data))
         two = seated(site_of(stiffened(data, 2.0, 2.0, 2.0, 2.0)))
@@ -375,7 +375,7 @@ def test_lengths_doubled_and_loads_fourfold_give_twice_the_motion(times: int) ->
     they stand on a layer of 2 µm, whatever the size of the case. The mesh is the same one, enlarged.
     """
 
-    @over(10 * times, cases(filled=False, hard=False), sizes())
+    @over(8 * times, cases(filled=False, hard=False), sizes())
     def holds(data: Data, size: Size) -> None:
         site = site_of(data)
         section = section_of(data)
@@ -397,7 +397,7 @@ def test_a_load_turned_or_mirrored_gives_the_field_turned_or_mirrored(times: int
     other way the mirror image, with the twin family reversed.
     """
 
-    @over(10 * times, cases(hard=times > 1), sizes(lateral_from=1.0))
+    @over(8 * times, cases(hard=times > 1), sizes(lateral_from=1.0))
     def holds(data: Data, size: Size) -> None:
         seat_ = seated(site_of(data))
         resultant = size.on(seat_)
@@ -434,11 +434,9 @@ def test_stiffer_bone_or_implant_never_lets_a_load_do_more_work(times: int) -> N
     and interference, which leave no potential, or one that is not homogeneous; nor for micromotion, as
     the next test shows.
     """
-    factor = between(1.0, 4.0)
+    kinds, factors_of_four = ("bonded", "loose"), st.tuples(*[between(1.0, 4.0)] * 4)
 
-    @over(
-        12 * times, cases(kinds=("bonded", "loose")), sizes(), st.tuples(factor, factor, factor, factor)
-    )
+    @over(6 * times, cases(kinds=kinds, hard=times > 1), sizes(), factors_of_four)
     def holds(data: Data, size: Size, factors: tuple[float, float, float, float]) -> None:
         soft, stiff = seated(site_of(data)), seated(site_of(stiffened(data, *factors)))
         resultant = size.on(soft)
@@ -477,7 +475,7 @@ def test_energy_is_stored_or_lost_to_friction_and_friction_never_gives_any(times
     no less than friction takes.
     """
 
-    @over(10 * times, cases(kinds=("frictional",), hard=False, rough=True), sizes(lateral_from=1.0))
+    @over(7 * times, cases(kinds=("frictional",), hard=False, rough=True), sizes(lateral_from=1.0))
     def holds(data: Data, size: Size) -> None:
         seat_ = seated(site_of(data))
         shares = (1.0, 0.5, 0.0, 0.75, 0.0)  # the largest first: what solves are measured against
@@ -528,11 +526,32 @@ class CyclePoint:
 
 
 @few_or_many
+def test_a_torque_is_held_up_to_what_friction_gives_and_beyond_is_an_error_and_no_number(
+    times: int,
+) -> None:
+    """Alone, a torque presses nothing, so the seat's friction is all there is: ∫ µ p r dA.
+
+    Letting go has left some shear along the wall, and its relaxing moves the pressure a little: the
+    limit is not looked for nearer than to a fifth.
+    """
+
+    @over(5 * times, cases(kinds=("frictional",), filled=False, hard=False, rough=True), st.booleans())
+    def holds(data: Data, backwards: bool) -> None:
+        seat_ = seated(site_of(data))
+        torque = torque_of(seat_)
+        assert torque is not None
+        limit = Resultant(torque_nmm=(-10 if backwards else 10) * torque.removal_ncm)
+        assert_in_balance(loaded(seat_, limit.scaled(0.8)))
+        with pytest.raises(NotConverged, match="no equilibrium"):
+            loaded(seat_, limit.scaled(1.2))
+
+
+@few_or_many
 def test_the_order_of_the_loads_in_a_case_changes_no_digit(times: int) -> None:
     """Each load starts from the seat, and leaves nothing behind."""
     loads = st.lists(sizes(torque_up_to=0.0), min_size=3, max_size=3, unique=True)
 
-    @over(3 * times, cases(hard=False), loads, st.permutations([0, 1, 2]))
+    @over(2 * times, cases(hard=False), loads, st.permutations([0, 1, 2]))
     def holds(data: Data, three: list[Size], order: list[int]) -> None:
         data = with_changed(data, numerics={"element_mm": 1.0, "harmonics": 3})
         listed = [

@@ -363,13 +363,14 @@ def tally(records: Sequence[Record]) -> list[dict[str, object]]:
     return rows
 
 
-def write_tally(records: Sequence[Record], seed: int) -> None:
+def write_tally(records: Sequence[Record], seed: int, *, quick: bool) -> None:
     """Write the tally, and what it is true of beside it."""
     rows = tally(records)
     slowest = max(records, key=lambda r: r.seconds)
     largest = max(records, key=lambda r: r.memory_mb)
     about: dict[str, object] = {
         "seed": seed,
+        "quick": quick,
         "mutants": len(records),
         "failures": sum(not r.passes for r in records),
         "slowest_s": slowest.seconds,
@@ -393,13 +394,14 @@ def _write_csv(path: Path, rows: Sequence[dict[str, object]]) -> None:
     aside.replace(path)
 
 
-def _campaign(seed: int, count: int, workers: int) -> int:
+def _campaign(seed: int, count: int, workers: int, *, quick: bool) -> int:
     from rich.console import Console  # noqa: PLC0415
     from rich.progress import Progress  # noqa: PLC0415
 
-    head: dict[str, object] = {"seed": seed, "program": fingerprint()}
-    log = Log(KEPT / f"red_team-{seed}.jsonl", head)
-    failures = KEPT / f"red_team-{seed}"
+    head: dict[str, object] = {"seed": seed, "quick": quick, "program": fingerprint()}
+    name = f"red_team-{seed}{'-quick' if quick else ''}"
+    log = Log(KEPT / f"{name}.jsonl", head)
+    failures = KEPT / name
     left = [index for index in range(count) if index not in log.records]
     console = Console(stderr=True)
     # Without a thread of its own to draw it: this process forks.
@@ -415,12 +417,12 @@ def _campaign(seed: int, count: int, workers: int) -> int:
             bar.refresh()
 
         try:
-            run_campaign(seed, left, workers=workers, finished=finished)
+            run_campaign(seed, left, workers=workers, quick=quick, finished=finished)
         except KeyboardInterrupt:
             print("stopped; what is finished is kept, and the same command goes on", file=sys.stderr)
             return 130
     records = [log.records[index] for index in range(count)]
-    write_tally(records, seed)
+    write_tally(records, seed, quick=quick)
     counted = Counter(record.outcome for record in records)
     print(", ".join(f"{counted[outcome]} {outcome}" for outcome in OUTCOMES if counted[outcome]))
     print(f"Written to {TALLY} and {ABOUT}")
@@ -449,12 +451,14 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--count", type=int, default=10_000)
     parser.add_argument("--workers", type=int, default=os.cpu_count() or 1)
     parser.add_argument("--only", type=int, metavar="INDEX", help="run this one, and show it")
-    parser.add_argument("--quick", action="store_true", help="with --only: as the tests draw it")
+    parser.add_argument(
+        "--quick", action="store_true", help="as the tests draw them: small, and fewer valid"
+    )
     given = parser.parse_args(arguments)
     warm_up()
     if given.only is not None:
         return _show_one(given.seed, given.only, quick=given.quick)
-    return _campaign(given.seed, given.count, given.workers)
+    return _campaign(given.seed, given.count, given.workers, quick=given.quick)
 
 
 if __name__ == "__main__":

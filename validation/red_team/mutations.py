@@ -361,12 +361,17 @@ def _keys(draft: Draft) -> list[tuple[Data, str]]:
 
 def _some_key(draft: Draft) -> tuple[Data, str]:
     keys = _keys(draft)
-    return draft.rng.choice(keys) if keys else (draft.data, "title")
+    return draft.rng.choice(keys) if keys else _untitled(draft)
 
 
 def _leaf(draft: Draft, wanted: type | tuple[type, ...] = object) -> tuple[Any, Any]:
     found = [(c, k) for c, k in _leaves(draft.data) if isinstance(c[k], wanted)]
-    return draft.rng.choice(found) if found else (draft.data, "title")
+    return draft.rng.choice(found) if found else _untitled(draft)
+
+
+def _untitled(draft: Draft) -> tuple[Data, str]:
+    draft.data.setdefault("title", "nothing else")
+    return draft.data, "title"
 
 
 # Text --------------------------------------------------------------------------------------------
@@ -685,8 +690,10 @@ def _number_replaced(draft: Draft) -> None:
 @kind("structure: number scaled", weight=1.5)
 def _number_scaled(draft: Draft) -> None:
     table, key = _leaf(draft, (int, float))
+    if isinstance(table, dict) and key not in table:  # no number is left, and no title either
+        return
     value = table[key]
-    if isinstance(value, str | bool):
+    if not isinstance(value, int | float) or isinstance(value, bool):
         return
     factor = draft.rng.choice((-1.0, *(10.0**k for k in (-9, -6, -3, -2, -1, 1, 2, 3, 6))))
     if (key, factor < 1) == ("element_mm", True):
