@@ -8,7 +8,6 @@ what is said holds on any mesh.
 from __future__ import annotations
 
 import json
-from collections import Counter
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import pairwise
@@ -44,7 +43,10 @@ if TYPE_CHECKING:
     Data = dict[str, Any]
 
 MAY_BE_REFUSED = 0.05
-"""Largest share of the drawn cases that may end in an error message in place of an answer."""
+"""Largest share of the drawn cases that may end in an error message in place of an answer, of a kind."""
+BALANCED = 1e-5
+"""Of the load. Solves end at 1e-7 of the motion; forces are off by more where the wall is stiff. (The
+program answers up to 1e-4.)"""
 SAME = 1e-5
 """How equal two fields are that are solved apart: relative to the largest w; solves end at 1e-7."""
 
@@ -181,7 +183,7 @@ def over(examples: int, *drawn: st.SearchStrategy[Any]) -> Callable[[Callable[..
     """Try a statement on examples. Errors meant for the user are let pass, if they are few."""
 
     def tried_on(statement: Callable[..., None]) -> None:
-        ends: Counter[str] = Counter()
+        ends: dict[str, set[str]] = {"answered": set(), "MeshError": set(), "NotConverged": set()}
 
         @settings(
             max_examples=examples,
@@ -192,17 +194,19 @@ def over(examples: int, *drawn: st.SearchStrategy[Any]) -> Callable[[Callable[..
         )
         @given(st.tuples(*drawn))
         def each(example: tuple[Any, ...]) -> None:
+            # Examples come in families: what differs in friction or load alone is counted once.
+            bodies = json.dumps([example[0][name] for name in ("implant", "bone", "socket")])
             try:
                 statement(*example)
             except (MeshError, NotConverged) as error:
-                ends[type(error).__name__] += 1
+                ends[type(error).__name__].add(bodies)
                 reject()
-            ends["answered"] += 1
+            ends["answered"].add(bodies)
 
         each()
-        assert ends["answered"] > 0
-        for refusal in ("MeshError", "NotConverged"):
-            assert ends[refusal] <= MAY_BE_REFUSED * ends.total(), ends
+        allowed = MAY_BE_REFUSED * len(set.union(*ends.values()))
+        refused = {name: sorted(ends[name]) for name in ("MeshError", "NotConverged")}
+        assert all(len(cases) <= max(1.0, allowed) for cases in refused.values()), refused
 
     return tried_on
 
@@ -310,8 +314,8 @@ def assert_in_balance(it: Loaded) -> None:
     depth = float(np.max(-it.seated.layer.nodes_mm[1]))
     scale = np.array([1.0] * 3 + [depth] * 3)
     largest = np.max(np.abs(it.resultant.six) / scale)
-    assert np.max(np.abs(taken - it.resultant.six) / scale) < 1e-6 * largest
-    assert imbalance(it.seated.layer, it.state, it.resultant) < 1e-6
+    assert np.max(np.abs(taken - it.resultant.six) / scale) < BALANCED * largest
+    assert imbalance(it.seated.layer, it.state, it.resultant) < BALANCED
 
 
 def taken_by_the_bone(it: Loaded) -> Floats:
@@ -357,7 +361,7 @@ def assert_within_the_law(it: Loaded) -> None:
 def test_moduli_and_loads_doubled_give_the_same_motion(times: int) -> None:
     """Equations (4) to (8) know moduli and loads only as ratios; the crushing pressure scales too."""
 
-    @over(8 * times, cases(hard=times > 1), sizes())
+    @over(6 * times, cases(hard=times > 1), sizes())
     def holds(data: Data, size: Size) -> None:
         one = seated(site_of(data))
         two = seated(site_of(stiffened(data, 2.0, 2.0, 2.0, 2.0)))
@@ -375,7 +379,7 @@ def test_lengths_doubled_and_loads_fourfold_give_twice_the_motion(times: int) ->
     they stand on a layer of 2 µm, whatever the size of the case. The mesh is the same one, enlarged.
     """
 
-    @over(8 * times, cases(filled=False, hard=False), sizes())
+    @over(6 * times, cases(filled=False, hard=False), sizes())
     def holds(data: Data, size: Size) -> None:
         site = site_of(data)
         section = section_of(data)
@@ -397,7 +401,7 @@ def test_a_load_turned_or_mirrored_gives_the_field_turned_or_mirrored(times: int
     other way the mirror image, with the twin family reversed.
     """
 
-    @over(8 * times, cases(hard=times > 1), sizes(lateral_from=1.0))
+    @over(6 * times, cases(hard=times > 1), sizes(lateral_from=1.0))
     def holds(data: Data, size: Size) -> None:
         seat_ = seated(site_of(data))
         resultant = size.on(seat_)
@@ -475,7 +479,7 @@ def test_energy_is_stored_or_lost_to_friction_and_friction_never_gives_any(times
     no less than friction takes.
     """
 
-    @over(7 * times, cases(kinds=("frictional",), hard=False, rough=True), sizes(lateral_from=1.0))
+    @over(6 * times, cases(kinds=("frictional",), hard=False, rough=True), sizes(lateral_from=1.0))
     def holds(data: Data, size: Size) -> None:
         seat_ = seated(site_of(data))
         shares = (1.0, 0.5, 0.0, 0.75, 0.0)  # the largest first: what solves are measured against
@@ -535,7 +539,7 @@ def test_a_torque_is_held_up_to_what_friction_gives_and_beyond_is_an_error_and_n
     limit is not looked for nearer than to a fifth.
     """
 
-    @over(5 * times, cases(kinds=("frictional",), filled=False, hard=False, rough=True), st.booleans())
+    @over(4 * times, cases(kinds=("frictional",), filled=False, hard=False, rough=True), st.booleans())
     def holds(data: Data, backwards: bool) -> None:
         seat_ = seated(site_of(data))
         torque = torque_of(seat_)

@@ -50,6 +50,8 @@ LONGEST_WAIT_S = 600
 """Of any time: for what waits for ever."""
 MOST_MEMORY_MB = 2048
 """Over what the parent holds."""
+NEAR_LIMIT = 0.9
+"""Of that: what comes so near was most likely ended by it, whatever it says of itself."""
 FULL_DISK_BYTES = 4096
 """The largest file that a "full" disk takes."""
 POLL_S = 0.005
@@ -238,6 +240,7 @@ def _warn_as_usual() -> None:
 def _ended(child: _Child, status: int, usage: resource.struct_rusage) -> Run:
     code = os.WEXITSTATUS(status) if os.WIFEXITED(status) else None
     name = "" if code is not None else signal.Signals(os.WTERMSIG(status)).name
+    memory_mb = max(usage.ru_maxrss / 1024 - child.baseline_mb, 0.0)
     folder = child.folder
     try:
         return Run(
@@ -248,8 +251,8 @@ def _ended(child: _Child, status: int, usage: resource.struct_rusage) -> Run:
             before=child.before,
             after=_files(folder / "in"),
             seconds=usage.ru_utime + usage.ru_stime,
-            memory_mb=max(usage.ru_maxrss / 1024 - child.baseline_mb, 0.0),
-            over_memory=usage.ru_maxrss / 1024 - child.baseline_mb > MOST_MEMORY_MB,
+            memory_mb=memory_mb,
+            over_memory=memory_mb > NEAR_LIMIT * MOST_MEMORY_MB,
         )
     finally:
         shutil.rmtree(folder, ignore_errors=True)

@@ -115,6 +115,8 @@ def _judge_refusal(mutant: Mutant, run: Run) -> Finding:
         text = "does not begin with the program's name"
     elif len(re.findall(r"^stillroot: ", run.err, re.MULTILINE)) != 1:
         text = "more than one message"
+    elif re.search(r"[:,(]\s*$", run.err):
+        text = "breaks off"
     elif len(run.err) > LONGEST_MESSAGE:
         text = f"{len(run.err)} letters long"
     elif re.search(r"[\x00-\x08\x0b-\x1f\x7f-\x9f]", run.err):

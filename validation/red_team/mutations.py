@@ -195,6 +195,10 @@ class Draft:
         points = self.section("implant").get("outline_mm", ())
         if not isinstance(points, list | tuple) or len(points) > MANY_POINTS:
             return [0.0, self.length_mm]
+        if "thread" in self.section("implant") and self.length_mm > MANY_POINTS * self.number(
+            "implant.thread", "pitch_mm", 1.0
+        ):
+            return [0.0, self.length_mm]
         try:
             wall = implant_wall(Case.from_dict(self.data).implant)
         except Exception:
@@ -973,6 +977,20 @@ def _tight_thread(draft: Draft) -> None:
     draft.section("implant")["thread"] = thread
 
 
+@kind("geometry: thread of very many turns", valid=True, weight=0.7)
+def _fine_thread(draft: Draft) -> None:
+    """Give a thread without flanks a pitch that nothing but its crest bounds."""
+    rng = draft.rng
+    pitch = rng.choice((1e-12, 1e-6, 1e-3, 0.02, 0.1, LEAST_LENGTH_MM, 0.3))
+    if draft.quick:
+        pitch = min(pitch, 1e-3)
+    flat = pitch * rng.choice((0.01, 0.5, 1.0))
+    thread: Data = {"form": "square", "pitch_mm": pitch, "depth_mm": LEAST_LENGTH_MM}
+    if rng.random() < 0.5:
+        thread |= {"form": "v", "flank_angle_deg": rng.choice((0.0, 1e-9))}
+    draft.section("implant")["thread"] = {**thread, "crest_flat_mm": flat}
+
+
 @kind("geometry: taper leaves hardly a core", valid=True, weight=2)
 def _sharp_taper(draft: Draft) -> None:
     rng = draft.rng
@@ -1108,7 +1126,8 @@ def _odd_sizes(draft: Draft) -> None:
     elif how == 2:
         implant["abutment_diameter_mm"] = rng.choice((1e-9, 1e-3, 0.05, 0.3, 1.0))
     elif how == 3:
-        implant["abutment_height_mm"] = rng.choice((LEAST_LENGTH_MM, 0.1, 60.0, 500.0, 1e4))
+        heights = (LEAST_LENGTH_MM, 0.1, 60.0, 500.0, 1e4, 1e9, 1e15, 1e308)
+        implant["abutment_height_mm"] = rng.choice(heights)
     elif how == 4:
         draft.section("loads")["height_mm"] = rng.choice((0.0, 1e-12, 0.05, 30.0, 50.0))
     elif how == 5:
