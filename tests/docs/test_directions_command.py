@@ -21,6 +21,8 @@ thread = { pitch_mm = 1.0 }
 [bone]
 cortical_thickness_mm = 1.0
 trabecular_modulus_mpa = 300.0
+radius_mm = 10.0
+depth_mm = 11.0
 [[loads]]
 name = "push"
 axial_n = 50.0
