@@ -63,6 +63,7 @@ MOST_PAIRS, MOST_BANDS, MOST_LOADS = 1000, 12, 100
 """Longest lists that are taken: far beyond any use, and short enough to answer."""
 LEAST_IMPLANT_MPA = 100.0
 """Below any implant; far softer ones no longer act as one body, and their seat does not settle."""
+LEAST_PITCH_MM, MOST_TURNS, LARGEST_ABUTMENT_MM, LEAST_CORTEX_MM = 0.1, 60, 200.0, 0.05
 LEAST_LAYER_RATIO, LARGEST_BAND_UM = 1e-6, 1e6
 LARGEST_FILE = 100_000
 """Letters of a case file or an outline: a usual case has a thousand."""
@@ -110,6 +111,8 @@ def _as_tuple(value: object) -> object:
 Positive = Annotated[float, Field(gt=0)]
 NotNegative = Annotated[float, Field(ge=0)]
 LeastLength = Annotated[float, Field(ge=LEAST_LENGTH_MM)]
+Pitch = Annotated[float, Field(ge=LEAST_PITCH_MM)]
+AbutmentHeight = Annotated[float, Field(ge=LEAST_LENGTH_MM, le=LARGEST_ABUTMENT_MM)]
 Length = Annotated[float, Field(gt=0, le=LARGEST_LENGTH_MM)]
 Modulus = Annotated[float, Field(ge=LEAST_MODULUS_MPA, le=LARGEST_MODULUS_MPA)]
 Poisson = Annotated[float, Field(ge=0, le=0.495)]
@@ -159,7 +162,7 @@ class Thread(Section):
         _about('Thread form; "none" is a smooth wall.', source=COMMON_PRACTICE),
     ] = "v"
     pitch_mm: Annotated[
-        Positive,
+        Pitch,
         _about(
             "Distance from thread to thread.",
             source="assumption, inside the 0.6 to 1.2 mm of single-lead implants",
@@ -252,7 +255,7 @@ class Implant(Section):
         ),
     ] = Field(default_factory=lambda data: min(4.0, _platform_mm(data)))
     abutment_height_mm: Annotated[
-        LeastLength,
+        AbutmentHeight,
         _about("Height of the abutment above the crest.", source=ASSUMPTION, typical="4 to 10 mm"),
     ] = 6.0
     modulus_mpa: Annotated[
@@ -368,6 +371,12 @@ class Implant(Section):
         if room <= 0:
             text = f"must be below the implant's length, {self.length_mm:g} mm"
             _refuse(text, "thread.start_mm")
+        if room / thread.pitch_mm > MOST_TURNS:
+            text = (
+                f"must be at least {math.ceil(1e4 * room / MOST_TURNS) / 1e4:g} mm: more than "
+                f"{MOST_TURNS} turns are not meshed; it is {thread.pitch_mm:g} mm"
+            )
+            _refuse(text, "thread.pitch_mm")
         if thread.pitch_mm > room + 1e-9:
             text = (
                 f"must be at most {room:g} mm, so that one thread fits between its start and the "
@@ -476,6 +485,13 @@ class Bone(Section):
         Literal["all_round", "base"],
         _about("Where the bone is held: side and base, or the base alone.", source=ASSUMPTION),
     ] = "all_round"
+
+    @field_validator("cortical_thickness_mm")
+    @classmethod
+    def _none_or_a_layer(cls, thickness: float) -> float:
+        if 0 < thickness < LEAST_CORTEX_MM:
+            _refuse(f"must be 0, for none, or at least {LEAST_CORTEX_MM:g} mm")
+        return thickness
 
     @property
     def trabecular_profile_mpa(self) -> tuple[Pair, ...]:

@@ -260,6 +260,12 @@ def _run(arguments: list[str] | None) -> int:
     except StillrootError as error:
         _complain(str(error))
         return error.exit_code
+    except MemoryError:
+        _complain(
+            "this case takes more memory than there is: a larger element_mm, fewer harmonics or fewer "
+            "turns of the thread take less"
+        )
+        return CaseError.exit_code
     except OSError as error:
         _complain(f"the answer could not be written out: {error.strerror or error}")
         _drop_what_is_left()

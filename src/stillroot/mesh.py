@@ -188,7 +188,7 @@ def _set_sizes(
         sizes.append(grown)
     for surface, thickness in layers:
         widest = field.add("MathEval")
-        field.setString(widest, "F", f"{FLATTEST * thickness}")
+        field.setString(widest, "F", f"{max(FLATTEST * thickness, element_mm)}")
         inside = field.add("Restrict")
         field.setNumber(inside, "InField", widest)
         field.setNumbers(inside, "SurfacesList", [surface])

@@ -508,6 +508,11 @@ REFUSED: list[tuple[dict[str, Any], str, str]] = [
     ({"socket__holds_mm": [[8, 11]]}, "socket.holds_mm = [[8, 11]]", "outside the implant"),
     ({"socket__holds_mm": [[0, 5], [4, 9]]}, "socket.holds_mm = [[0, 5], [4, 9]]", "overlap"),
     ({"socket__holds_mm": [[5, 9], [0, 4]]}, "socket.holds_mm = [[5, 9], [0, 4]]", "out of order"),
+    ({"implant__thread__pitch_mm": 0.01}, "implant.thread.pitch_mm = 0.01", "at least 0.1"),
+    ({"bone__cortical_thickness_mm": 0.001}, "bone.cortical_thickness_mm = 0.001", "must be 0"),
+    ({"implant__abutment_height_mm": 9e15}, "implant.abutment_height_mm", "at most 200"),
+    ({"implant__modulus_mpa": 0.01, "implant__poisson": 0.3}, "implant.modulus_mpa", "at least 100"),
+    ({"threshold": {"bands_um": list(range(1, 99))}}, "threshold.bands_um", "at most 12"),
     # the block
     ({"bone__radius_mm": 3.9}, "bone.radius_mm = 3.9", "at least 4 mm"),
     ({"bone__depth_mm": 10.5}, "bone.depth_mm = 10.5", "at least 11 mm"),
