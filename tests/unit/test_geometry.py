@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from stillroot import Case, EnvironmentProblem
+from stillroot.accuracy import COARSER, FARTHER
 from stillroot.bodies import take_apart
 from stillroot.mesh import mesh_key, mesh_outline
 from stillroot.outline import gaps_between, implant_wall, outline_of
