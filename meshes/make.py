@@ -8,7 +8,7 @@ farther away.
 
 from pathlib import Path
 
-from stillroot.accuracy import COARSER, FARTHER
+from stillroot.accuracy import coarse_cases
 from stillroot.case import read_case
 from stillroot.mesh import mesh_key, mesh_outline
 from stillroot.outline import outline_of
@@ -22,9 +22,7 @@ def main() -> None:
     wanted = set()
     for path in sorted(CASES.glob("*.toml")):
         case = read_case(path)
-        coarse = case.with_numerics(element_mm=COARSER * case.numerics.element_mm)
-        far = coarse.with_numerics(far_mm=FARTHER * case.numerics.far_mm)
-        for needed in (case, coarse, far):
+        for needed in (case, *coarse_cases(case)):
             outline, element = outline_of(needed), needed.numerics.element_mm
             stored = HERE / f"{mesh_key(outline, element)}.npz"
             wanted.add(stored)

@@ -1,10 +1,10 @@
-"""Cases of papers on freshly placed implants, seated and loaded."""
+"""Cases on freshly placed implants, some of their keys changed, seated and loaded."""
 
 from __future__ import annotations
 
 import tomllib
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -33,10 +33,13 @@ TORN_LAYER = {"layer_thickness_mm": 0.1, "layer_modulus_ratio": 0.1}
 
 def case_of(path: Path, **sections: Mapping[str, object]) -> Case:
     """Return the case of a file, some keys of its sections changed."""
-    data = tomllib.loads(path.read_text(encoding="utf-8"))
-    for name, changes in sections.items():
-        data[name] = {**data.get(name, {}), **changes}
-    return Case.from_dict(data)
+    return changed_case(tomllib.loads(path.read_text(encoding="utf-8")), sections)
+
+
+def changed_case(data: Mapping[str, Any], sections: Mapping[str, Mapping[str, object]]) -> Case:
+    """Return the case of `data`, some keys of its sections changed."""
+    changed = {name: {**data.get(name, {}), **keys} for name, keys in sections.items()}
+    return Case.from_dict({**data, **changed})
 
 
 @dataclass(frozen=True)

@@ -6,12 +6,13 @@ from collections.abc import Callable
 
 import numpy as np
 import scipy.sparse.linalg as spla
-from skfem import Basis, MeshTri
+from skfem import Basis, ElementTriP2, MeshTri
 
 from stillroot.condense import free_rows
-from stillroot.harmonics import admissible, angular_weight
+from stillroot.harmonics import admissible, angular_weight, elasticity, strain_matrices
 from validation.benches import Floats, Mask, basis_of, mesh_of, stiffness_of
 
+Indices = np.ndarray[tuple[int], np.dtype[np.int64]]
 Traction = Callable[[Floats, Floats], tuple[Floats, Floats, Floats]]
 """From r and z to t_r, t_θ, t_z of one harmonic, sines and cosines taken out."""
 
@@ -87,6 +88,23 @@ def core_stiffness(basis: Basis, poisson: float) -> float:
     field = solved(basis, 1, poisson, np.zeros(3 * basis.N), held, given).ravel()
     work = angular_weight(1) * field @ stiffness_of(basis, poisson, 1.0).of(1) @ field
     return float(work / (2 * HALF_THICKNESS))
+
+
+def stress_at(basis: Basis, elements: Indices, field: Floats, n: int, poisson: float) -> Floats:
+    """Return the stress (e, q, 6), in the order of equation (1), of harmonic n of u, v, w (n, 3).
+
+    It is read at the quadrature points of `basis`, in the triangles `elements` (e,).
+    """
+    b0, b1 = strain_matrices(basis, elements)
+    nodal = field.reshape(-1, 3)[basis.element_dofs[:, elements].T].reshape(len(elements), 18)
+    strain: Floats = np.einsum("eqij,ej->eqi", b0 + n * b1, nodal)
+    return strain @ elasticity(poisson)
+
+
+def read_at_corners(mesh: MeshTri) -> Basis:
+    """Return a basis whose quadrature points are the corners of the triangles."""
+    corners = np.array([[0.0, 1.0, 0.0], [0.0, 0.0, 1.0]])
+    return Basis(mesh, ElementTriP2(), quadrature=(corners, np.full(3, 1 / 6)))
 
 
 def at_radius(basis: Basis, field: Floats, radius: float) -> Floats:

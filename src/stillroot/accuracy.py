@@ -92,6 +92,17 @@ def read(seated: Seated, state: ContactState, resultant: Resultant) -> Reading:
     return Reading(motion=micromotion(seated, state), head=head_movement(seated, state, resultant))
 
 
+def coarse_cases(case: Case) -> tuple[Case, Case]:
+    """Return what errors of a case are measured on: a coarser case, and it with a farther support.
+
+    The second has `FEWER_HARMONICS` fewer harmonics; a case has at least three.
+    """
+    numerics = case.numerics
+    coarse = case.with_numerics(element_mm=COARSER * numerics.element_mm)
+    fewer = numerics.harmonics - FEWER_HARMONICS
+    return coarse, coarse.with_numerics(harmonics=fewer, far_mm=FARTHER * numerics.far_mm)
+
+
 @dataclass(frozen=True, kw_only=True)
 class CoarseSeats:
     """The seats that errors are measured on.

@@ -10,13 +10,11 @@ from importlib.metadata import version
 from typing import TYPE_CHECKING
 
 from stillroot.accuracy import (
-    COARSER,
-    FARTHER,
-    FEWER_HARMONICS,
     LOOSE,
     SHARES,
     CoarseSeats,
     ErrorEstimate,
+    coarse_cases,
     estimate_errors,
     read,
     refined,
@@ -180,9 +178,8 @@ def check(
 
 
 def _checked(case: Case, progress: Callable[[str], None]) -> CheckResult:
-    outline = outline_of(case)
     progress("meshing")
-    section = half_section(outline, case.numerics.element_mm)
+    section = half_section(outline_of(case), case.numerics.element_mm)
     progress("assembling and condensing")
     site = prepare(case, section, case.numerics.harmonics)
     progress("seating")
@@ -241,19 +238,17 @@ def _prefixed(progress: Callable[[str], None], before: str) -> Callable[[str], N
 
 def _coarse_seats(case: Case, interference_um: float) -> CoarseSeats:
     """Seat what the errors are measured on."""
-    numerics = case.numerics
-    highest = numerics.harmonics - FEWER_HARMONICS  # a case has at least three
 
-    def seated(far_mm: float, harmonics: int) -> Seated:
-        coarse = case.with_numerics(element_mm=COARSER * numerics.element_mm, far_mm=far_mm)
-        site = prepare(coarse, half_section(outline_of(coarse), coarse.numerics.element_mm), harmonics)
+    def seated(case: Case) -> Seated:
+        site = prepared_site(case)
         return seat(site, site.layer(interference_um=interference_um))
 
-    coarse = seated(numerics.far_mm, numerics.harmonics)
+    coarse_case, far_case = coarse_cases(case)
+    coarse = seated(coarse_case)
     return CoarseSeats(
         coarse=coarse,
-        fewer=coarse.with_highest(highest),
-        far=None if case.is_whole_block else seated(FARTHER * numerics.far_mm, highest),
+        fewer=coarse.with_highest(far_case.numerics.harmonics),
+        far=None if case.is_whole_block else seated(far_case),
     )
 
 

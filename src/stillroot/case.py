@@ -830,7 +830,7 @@ class Numerics(Section):
         int,
         _about(
             "Equal steps in which a load is reached: friction has a history.",
-            source="measured: within 1.6 % of 64 on the shipped cases (docs/limits.md)",
+            source="measured: peaks within 0.4 % of 16 on the shipped cases (docs/limits.md)",
         ),
         Field(ge=1, le=256),
     ] = 2
@@ -839,7 +839,8 @@ class Numerics(Section):
         _about(
             "Bone beside and below the implant, up to its far support, where bone.radius_mm or "
             "bone.depth_mm states no block.",
-            source="measured: within 1 % of twice as much on the shipped cases (docs/limits.md)",
+            source="measured: peaks within 0.1 % of twice as much on the shipped cases, head movement "
+            "within 2.5 % (docs/limits.md)",
         ),
         Field(ge=5, le=400),
     ] = 100.0

@@ -34,7 +34,8 @@ Biomed Mater 152:106434."""
 class Alternative:
     """One thing that could as well have been chosen.
 
-    `changes`: new keys by section, None where the case stays and bone crushes `under_load`.
+    `changes`: new keys by section; `same_site` where they change the wall's law alone; `under_load`
+    where bone at the wall crushes under the load as well.
     """
 
     subject: str
@@ -82,16 +83,16 @@ def alternatives(case: Case) -> tuple[Alternative, ...]:
 def _of_the_layer(case: Case) -> Iterator[Alternative]:
     subject, face = "torn layer", case.interface
     if face.layer_thickness_mm == 0:
-        yield _wall(subject, "0.1 mm thick, a tenth of the modulus", 0.1, 0.1)
+        text = "0.1 mm thick, a tenth of the modulus"
+        yield _face(subject, text, layer_thickness_mm=0.1, layer_modulus_ratio=0.1)
         return
-    thick, ratio = face.layer_thickness_mm, face.layer_modulus_ratio
-    yield _wall(subject, "half as thick (or twice as stiff)", thick / 2, ratio)
-    yield _wall(subject, "twice as thick (or half as stiff)", min(2 * thick, 1.0), ratio)
-    yield _wall(subject, "none: hard contact", 0.0, ratio)
+    thick = face.layer_thickness_mm
+    yield _face(subject, "half as thick (or twice as stiff)", layer_thickness_mm=thick / 2)
+    yield _face(subject, "twice as thick (or half as stiff)", layer_thickness_mm=min(2 * thick, 1.0))
+    yield _face(subject, "none: hard contact", layer_thickness_mm=0.0)
 
 
-def _wall(subject: str, text: str, thickness: float, ratio: float) -> Alternative:
-    keys = {"layer_thickness_mm": thickness, "layer_modulus_ratio": ratio}
+def _face(subject: str, text: str, **keys: float) -> Alternative:
     return Alternative(subject=subject, text=text, changes={"interface": keys}, same_site=True)
 
 
@@ -99,20 +100,16 @@ def _of_the_wall(case: Case) -> Iterator[Alternative]:
     face = case.interface
     if face.kind == "bonded":
         return
-
-    def other(subject: str, text: str, **keys: float) -> Alternative:
-        return Alternative(subject=subject, text=text, changes={"interface": keys}, same_site=True)
-
     for friction in (0.3, 0.68):
         if friction != face.friction:
-            yield other("friction", f"{friction:g}", friction=friction)
+            yield _face("friction", f"{friction:g}", friction=friction)
     if face.measured_torque_ncm is None:
-        yield other("interference", "none", interference_um=0.0)
+        yield _face("interference", "none", interference_um=0.0)
         if face.interference_um:
             twice = min(2 * face.interference_um, 500.0)
-            yield other("interference", f"{twice:g} µm", interference_um=twice)
+            yield _face("interference", f"{twice:g} µm", interference_um=twice)
     if face.retained_pressure > RELAXED:
-        yield other("seating pressure", f"{RELAXED:.0%} left", retained_pressure=RELAXED)
+        yield _face("seating pressure", f"{RELAXED:.0%} left", retained_pressure=RELAXED)
     yield Alternative(
         subject="linear bone",
         text="wall crushes under the load too",

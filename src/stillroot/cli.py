@@ -20,24 +20,27 @@ if TYPE_CHECKING:
 
 INTERRUPTED = 130
 INTERNAL = 1
-LEAST_SHARE = 0.001
 LEAST_SITES, MOST_SITES = 4, 4096
 
 
 class Share(click.ParamType[float]):
-    """A share, as 0.01 or 1%, from `LEAST_SHARE` to less than 1."""
+    """A share, as 0.01 or 1%, from `answer.MOST_EXACT` to less than 1."""
 
     name = "share"
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
         """Return the share as a number."""
+        from stillroot.answer import MOST_EXACT  # noqa: PLC0415 - slow to import, but wanted next
+
         text = str(value).strip()
         try:
             share = float(text.removesuffix("%")) / (100 if text.endswith("%") else 1)
         except ValueError:
             share = float("nan")
-        if not LEAST_SHARE <= share < 1:
-            self.fail(f"{text}: must be from 0.1% to less than 100%, as 1% or 0.01", param, ctx)
+        if not MOST_EXACT <= share < 1:
+            self.fail(
+                f"{text}: must be from {MOST_EXACT:.1%} to less than 100%, as 1% or 0.01", param, ctx
+            )
         return share
 
 

@@ -17,7 +17,7 @@ A body that nothing supports is no exception, since its interior is held by its 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 import scipy.sparse as sp
@@ -30,8 +30,6 @@ if TYPE_CHECKING:
 
     from stillroot.harmonics import HarmonicStiffness
 
-SYMMETRIC = {"SymmetricMode": True}
-"""For SuperLU: pivots stay on the diagonal, where a symmetric order has put them."""
 DENSE_SHARE = 0.2
 """Columns of L₂₁ filled more than this are multiplied as dense ones."""
 
@@ -51,12 +49,7 @@ def elimination_order(
     graph.data[:] = -1.0
     dominant = (graph + sp.diags_array(np.full(n, 2.0 + np.diff(graph.indptr)))).tocsc()
     interior = np.setdiff1d(np.arange(n), interface_nodes)
-    factors = spla.splu(
-        dominant[interior][:, interior].tocsc(),
-        permc_spec="MMD_AT_PLUS_A",
-        diag_pivot_thresh=0.0,
-        options=SYMMETRIC,
-    )
+    factors = _factored(dominant[interior][:, interior].tocsc(), "MMD_AT_PLUS_A")
     return np.concatenate([interior[np.argsort(factors.perm_c)], interface_nodes])
 
 
@@ -76,11 +69,8 @@ class BodyHarmonic:
         """Return the dense Schur complement (i, i) [N/mm] on the interface values."""
         k, n = self.interior, self.stiffness.shape[0]
         inside, across = self.stiffness[:k, :k], self.stiffness[k:, :k]
-        factors = spla.splu(
-            sp.block_array([[inside, None], [across, sp.eye_array(n - k)]], format="csc"),
-            permc_spec="NATURAL",
-            diag_pivot_thresh=0.0,
-            options=SYMMETRIC,
+        factors = _factored(
+            sp.block_array([[inside, None], [across, sp.eye_array(n - k)]], format="csc")
         )
         in_place = np.array_equal(factors.perm_c, factors.perm_r)
         if not (in_place and np.array_equal(factors.perm_c[k:], np.arange(k, n))):
@@ -99,12 +89,11 @@ class BodyHarmonic:
     def interior_solver(self) -> spla.SuperLU:
         """Return the factors of K_II."""
         k = self.interior
-        return spla.splu(
-            self.stiffness[:, :k][:k].tocsc(),
-            permc_spec="NATURAL",
-            diag_pivot_thresh=0.0,
-            options=SYMMETRIC,
-        )
+        return _factored(self.stiffness[:, :k][:k].tocsc())
+
+    def solver(self) -> spla.SuperLU:
+        """Return the factors of K, of a body that is supported."""
+        return _factored(self.stiffness)
 
     def condensed_load(
         self, load: NDArray[np.float64], interior_solver: spla.SuperLU
@@ -124,6 +113,13 @@ class BodyHarmonic:
         f = (self.to_dofs.T @ load)[:k]
         inside = interior_solver.solve(f - self.stiffness[:k, k:] @ interface_value)
         return self.to_dofs @ np.concatenate([inside, interface_value])
+
+
+def _factored(
+    matrix: sp.csc_array, order: Literal["NATURAL", "MMD_AT_PLUS_A"] = "NATURAL"
+) -> spla.SuperLU:
+    """Return the factors of a symmetric matrix; pivots stay on the diagonal."""
+    return spla.splu(matrix, permc_spec=order, diag_pivot_thresh=0.0, options={"SymmetricMode": True})
 
 
 def free_rows(expand: sp.csc_array) -> NDArray[np.int64]:

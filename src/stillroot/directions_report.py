@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any
 
-from stillroot.report import TORQUE_LEAVES_OUT, as_text
+from stillroot.report import TORQUE_LEAVES_OUT, as_text, empty_table
 from stillroot.six_directions import SMALL
 from stillroot.verdict import CAUTION, rounded
 
@@ -50,18 +50,13 @@ LIMITS = (
 
 def show(answer: DirectionsResult, console: Console) -> None:
     """Print the answer to a console."""
-    from rich import box  # noqa: PLC0415 - slow to import
-    from rich.table import Table  # noqa: PLC0415 - slow to import
     from rich.text import Text  # noqa: PLC0415 - slow to import
 
     console.print(Text(answer.case.title, style="bold"))
     for line in torque_lines(answer):
         console.print(Text(line))
-    table = Table(
-        title=f"Six directions of the seated implant, at {place_in_words(answer.six.height_mm)}",
-        title_justify="left",
-        box=box.SIMPLE_HEAD,
-        pad_edge=False,
+    table = empty_table(
+        f"Six directions of the seated implant, at {place_in_words(answer.six.height_mm)}"
     )
     table.add_column("Direction", no_wrap=True)
     for heading in (

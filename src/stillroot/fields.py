@@ -11,9 +11,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-import scipy.sparse.linalg as spla
 
-from stillroot.condense import SYMMETRIC, body_harmonic, elimination_order, free_rows
+from stillroot.condense import body_harmonic, elimination_order, free_rows
 from stillroot.harmonics import angular_weight
 from stillroot.motion import acting_in
 from stillroot.site import bone_stiffness, implant_stiffness, supported
@@ -50,9 +49,7 @@ def bone_displacement(site: Site, forces: Sequence[NDArray[np.float64]]) -> list
     moved = [np.zeros((*f.shape[:2], bone.nodes_mm.shape[1], 3)) for f in forces]
     for n in range(max(f.shape[1] for f in forces)):
         body = body_harmonic(stiffness, n, bone.nodes_mm, order, len(at_wall), fixed, angular_weight(n))
-        solve = spla.splu(
-            body.stiffness, permc_spec="NATURAL", diag_pivot_thresh=0.0, options=SYMMETRIC
-        ).solve
+        solve = body.solver().solve
         for force, u in zip(forces, moved, strict=True):
             for family in range(force.shape[0] if n < force.shape[1] else 0):
                 nodal = np.zeros((bone.nodes_mm.shape[1], 3))

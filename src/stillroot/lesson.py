@@ -30,7 +30,7 @@ import numpy as np
 from scipy.stats import qmc, rankdata
 
 from stillroot.answer import check, prepared_site, resultant_of
-from stillroot.case import Case
+from stillroot.case import Case, Numerics
 from stillroot.errors import EnvironmentProblem, MeshError, NotConverged
 from stillroot.loading import load, seat
 from stillroot.motion import head_movement, micromotion
@@ -227,7 +227,7 @@ class Grain:
 
     element_mm: float
     harmonics: int
-    steps: int = 2
+    steps: int = Numerics().load_steps
 
 
 CLOUD, SMALL_CLOUD = Grain(element_mm=0.35, harmonics=6), Grain(element_mm=0.6, harmonics=3)

@@ -24,21 +24,14 @@ TORQUE_LEAVES_OUT = (
 
 def show(result: CheckResult, console: Console) -> None:
     """Print the answer to a console."""
-    from rich import box  # noqa: PLC0415 - slow to import
-    from rich.table import Table  # noqa: PLC0415 - slow to import
-    from rich.text import Text  # noqa: PLC0415
+    from rich.text import Text  # noqa: PLC0415 - slow to import
 
     bands = " / ".join(f"{band:g}" for band in result.case.threshold.bands_um)
     console.print(Text(result.case.title, style="bold"))
     console.print(Text(_engagement(result)))
     for line in _torque_lines(result):
         console.print(Text(line))
-    table = Table(
-        title=f"Motion from seated to loaded [µm]; bands {bands} µm",
-        title_justify="left",
-        box=box.SIMPLE_HEAD,
-        pad_edge=False,
-    )
+    table = empty_table(f"Motion from seated to loaded [µm]; bands {bands} µm")
     table.add_column("Load")
     table.add_column("Peak\nmicromotion", justify="right", no_wrap=True)
     table.add_column("Band", no_wrap=True)
@@ -75,16 +68,9 @@ def show(result: CheckResult, console: Console) -> None:
 
 
 def _choices_table(result: CheckResult) -> Table:
-    from rich import box  # noqa: PLC0415 - slow to import
-    from rich.table import Table  # noqa: PLC0415 - slow to import
-    from rich.text import Text  # noqa: PLC0415
+    from rich.text import Text  # noqa: PLC0415 - slow to import
 
-    table = Table(
-        title="\nPeak micromotion [µm] under other choices, where no value is agreed on",
-        title_justify="left",
-        box=box.SIMPLE_HEAD,
-        pad_edge=False,
-    )
+    table = empty_table("\nPeak micromotion [µm] under other choices, where no value is agreed on")
     table.add_column("Choice")
     table.add_column("Instead", no_wrap=True)
     for answer in result.loads:
@@ -95,6 +81,14 @@ def _choices_table(result: CheckResult) -> Table:
         text = f"{choice.text}: {choice.reason}" if choice.reason else choice.text
         table.add_row(choice.subject, Text(text), *peaks)
     return table
+
+
+def empty_table(title: str) -> Table:
+    """Return a table without columns, in the one style of all reports."""
+    from rich import box  # noqa: PLC0415 - slow to import
+    from rich.table import Table  # noqa: PLC0415 - slow to import
+
+    return Table(title=title, title_justify="left", box=box.SIMPLE_HEAD, pad_edge=False)
 
 
 def text_of(result: CheckResult) -> str:

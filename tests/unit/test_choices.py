@@ -7,10 +7,10 @@ from dataclasses import replace
 import pytest
 
 from stillroot import check
-from stillroot.case import Case
 from stillroot.choices import Choice, alternatives, with_choices
 from stillroot.figures import other_choices
 from stillroot.report import data_of, text_of
+from validation.placed import changed_case
 
 CASE = {
     "title": "a small case for checks",
@@ -25,8 +25,8 @@ CASE = {
 }
 
 
-def case_of(**sections: dict[str, object]) -> Case:
-    return Case.from_dict({**CASE, **{k: {**CASE.get(k, {}), **v} for k, v in sections.items()}})
+def case_of(**sections: dict[str, object]):
+    return changed_case(CASE, sections)
 
 
 @pytest.fixture(scope="module")

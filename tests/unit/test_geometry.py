@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from stillroot import Case, EnvironmentProblem
-from stillroot.accuracy import COARSER, FARTHER
+from stillroot.accuracy import coarse_cases
 from stillroot.bodies import take_apart
 from stillroot.mesh import mesh_key, mesh_outline
 from stillroot.outline import gaps_between, implant_wall, outline_of
@@ -164,21 +164,15 @@ def test_without_gmsh_a_foreign_geometry_is_one_clear_message():
 
 @pytest.mark.usefixtures("without_gmsh")
 def test_without_gmsh_every_shipped_case_finds_its_meshes(shipped_case):
-    for case in solved_for(shipped_case):
+    for case in (shipped_case, *coarse_cases(shipped_case)):
         assert half_section(outline_of(case), case.numerics.element_mm).triangles.shape[0] == 3
-
-
-def solved_for(case):
-    """Return the cases that an answer solves: this one, coarser, and with a farther support."""
-    coarse = case.with_numerics(element_mm=COARSER * case.numerics.element_mm)
-    return case, coarse, coarse.with_numerics(far_mm=FARTHER * case.numerics.far_mm)
 
 
 def test_no_stored_mesh_is_stale(shipped_cases):
     wanted = {
         f"{mesh_key(outline_of(case), case.numerics.element_mm)}.npz"
         for shipped in shipped_cases
-        for case in solved_for(shipped)
+        for case in (shipped, *coarse_cases(shipped))
     }
     folder = next(folder for folder in mesh_folders() if folder.is_dir())
     assert {path.name for path in folder.glob("*.npz")} == wanted

@@ -211,11 +211,10 @@ def test_six_directions_out_of_order_are_found():
         assert judge(one, replace(run, out=json.dumps(data))).outcome == "wrong answer"
 
 
-def test_a_log_goes_on_where_it_was_cut(tmp_path):
-    path, head = tmp_path / "log.jsonl", {"seed": 1}
-    record = fuzz.Record(
-        index=3,
-        kinds=("at a limit",),
+def recorded(index, kinds):
+    return fuzz.Record(
+        index=index,
+        kinds=kinds,
         command="check",
         outcome="answer",
         detail="",
@@ -223,6 +222,11 @@ def test_a_log_goes_on_where_it_was_cut(tmp_path):
         seconds=0.5,
         memory_mb=10.0,
     )
+
+
+def test_a_log_goes_on_where_it_was_cut(tmp_path):
+    path, head = tmp_path / "log.jsonl", {"seed": 1}
+    record = recorded(index=3, kinds=("at a limit",))
     fuzz.Log(path, head).add(record)
     with path.open("a", encoding="utf-8") as file:
         file.write('{"index": 4, "kin')
@@ -232,16 +236,7 @@ def test_a_log_goes_on_where_it_was_cut(tmp_path):
 
 
 def test_the_tally_counts_a_mutant_in_each_of_its_kinds():
-    base = fuzz.Record(
-        index=0,
-        kinds=("at a limit", "physics: friction"),
-        command="check",
-        outcome="answer",
-        detail="",
-        message="",
-        seconds=0.5,
-        memory_mb=10.0,
-    )
+    base = recorded(index=0, kinds=("at a limit", "physics: friction"))
     worse = replace(base, index=1, kinds=("at a limit",), outcome="hang", seconds=60.0)
     rows = {row["kind"]: row for row in fuzz.tally([base, worse])}
     assert rows["at a limit"]["mutants"] == 2

@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from stillroot.answer import prepared_site
-from stillroot.case import Case
 from stillroot.loading import Resultant, Seated, load, seat
-from stillroot.motion import HeadMovement, Micromotion, head_movement, micromotion
+from validation.placed import Placed as Loaded
+from validation.placed import changed_case
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from stillroot.contact import ContactState
+    from stillroot.case import Case
 
 PLAIN: dict[str, Any] = {
     "title": "a small case for checks",
@@ -34,33 +33,9 @@ BONDED = {"kind": "bonded", "friction": None, "interference_um": None}
 SMOOTH = {"thread": {"form": "none"}}
 
 
-@dataclass(frozen=True)
-class Loaded:
-    """A seated implant under the last of its loads."""
-
-    seated: Seated
-    state: ContactState
-    resultant: Resultant
-
-    @property
-    def motion(self) -> Micromotion:
-        return micromotion(self.seated, self.state)
-
-    @property
-    def peak_um(self) -> float:
-        return self.motion.peak.total_um
-
-    @property
-    def head(self) -> HeadMovement:
-        return head_movement(self.seated, self.state, self.resultant)
-
-
 def case_of(**sections: Mapping[str, object]) -> Case:
     """Return the plain case with some keys of its sections changed."""
-    data = dict(PLAIN)
-    for name, changes in sections.items():
-        data[name] = {**data.get(name, {}), **changes}
-    return Case.from_dict(data)
+    return changed_case(PLAIN, sections)
 
 
 def seated(case: Case) -> Seated:

@@ -11,9 +11,10 @@ from functools import cache
 import numpy as np
 
 from stillroot.condense import body_harmonic, elimination_order
-from stillroot.harmonics import elasticity, face_loads, strain_matrices, unit_stiffness
+from stillroot.harmonics import face_loads, unit_stiffness
 from validation.benches import basis_of, graded, joined, mesh_of
 from validation.bogy_1968.roots import bogy, smallest
+from validation.solids import stress_at
 from validation.suite import Curve
 
 POISSON = 0.3
@@ -46,11 +47,7 @@ def exponent(ratio: float) -> float:
     near = (distance > REACH[0]) & (distance < REACH[1])
     near &= np.abs(depth - np.pi / 4) < np.deg2rad(SECTOR_DEG)
     elements = np.flatnonzero(near.any(axis=1))
-    b0, _ = strain_matrices(body, elements)
-    nodes = body.element_dofs[:, elements]
-    dofs = (3 * nodes[:, None, :] + np.arange(3)[None, :, None]).reshape(18, -1).T
-    strain = np.einsum("eqij,ej->eqi", b0, field[dofs])[near[elements]]
-    stress = (strain @ elasticity(POISSON))[:, 2]
+    stress = stress_at(body, elements, field, 0, POISSON)[near[elements]][:, 2]
     return 1 + float(np.polyfit(np.log(distance[near]), np.log(np.abs(stress)), 1)[0])
 
 

@@ -16,6 +16,7 @@ from stillroot import Case, check, read_case
 from stillroot.answer import prepared_site, resultant_of, stated_or_found_interference_um
 from stillroot.loading import load, seat
 from stillroot.motion import micromotion
+from validation.placed import changed_case
 from validation.suite import ROOT
 
 if TYPE_CHECKING:
@@ -54,10 +55,7 @@ def cases() -> Iterator[tuple[str, Case]]:
     for path in sorted((ROOT / "docs" / "cases").glob("*.toml")):
         yield path.stem, read_case(path)
     for name, changes in OTHERS.items():
-        data = {"title": f"Invented scenario: {name}", **PLAIN}
-        for section, keys in changes.items():
-            data[section] = {**PLAIN.get(section, {}), **keys}
-        yield name, Case.from_dict(data)
+        yield name, changed_case({"title": f"Invented scenario: {name}", **PLAIN}, changes)
 
 
 def run(tell: Any = print) -> None:

@@ -10,11 +10,11 @@ from __future__ import annotations
 from functools import cache
 
 import numpy as np
-from skfem import Basis, ElementTriP2, MeshTri
+from skfem import Basis, MeshTri
 
-from stillroot.harmonics import elasticity, face_loads, strain_matrices
+from stillroot.harmonics import face_loads
 from validation.benches import Floats, basis_of, graded
-from validation.solids import solved
+from validation.solids import read_at_corners, solved, stress_at
 from validation.suite import Curve
 
 POISSON = 0.3
@@ -71,22 +71,19 @@ def concentration(depth: float, share: float, load: str, fineness: float = 1.0) 
     if load == "bending":  # and no shift along x
         held[(r < 1e-9) & (np.abs(z) < 1e-9)] = True
     force = getattr(face_loads(body, float(z.max())), kind)
-    field = solved(body, n, POISSON, force, held).ravel()
+    field = solved(body, n, POISSON, force, held)
     net = depth / share - depth
     nominal = {"tension": np.pi * net**2, "bending": np.pi * net**3 / 4, "torsion": np.pi * net**3 / 2}
-    return abs(stress_at(body, n, field, net, STRAIN[load])) * nominal[load]
+    return abs(at_root(body, n, field, net, STRAIN[load])) * nominal[load]
 
 
-def stress_at(body: Basis, n: int, field: Floats, radius: float, component: int) -> float:
+def at_root(body: Basis, n: int, field: Floats, radius: float, component: int) -> float:
     """Return a stress at the corner (radius, 0) of the mesh, the mean of its triangles there."""
-    corners = np.array([[0.0, 1.0, 0.0], [0.0, 0.0, 1.0]])
-    here = Basis(body.mesh, ElementTriP2(), quadrature=(corners, np.full(3, 1 / 6)))
+    here = read_at_corners(body.mesh)
     r, z = np.asarray(here.global_coordinates())
     element, corner = np.nonzero((np.abs(r - radius) < 1e-9) & (np.abs(z) < 1e-9))
-    b0, b1 = strain_matrices(here, element)
-    dofs = (3 * body.element_dofs[:, None, element] + np.arange(3)[None, :, None]).reshape(18, -1).T
-    strain = np.einsum("eqij,ej->eqi", b0 + n * b1, field[dofs])[np.arange(len(element)), corner]
-    return float((strain @ elasticity(POISSON))[:, component].mean())
+    stress = stress_at(here, element, field, n, POISSON)[np.arange(len(element)), corner]
+    return float(stress[:, component].mean())
 
 
 def compute(keys: frozenset[str]) -> dict[str, float]:

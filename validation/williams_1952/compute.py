@@ -19,9 +19,7 @@ import numpy as np
 from stillroot.condense import body_harmonic, elimination_order
 from stillroot.harmonics import (
     HarmonicStiffness,
-    elasticity,
     face_loads,
-    strain_matrices,
 )
 from validation.benches import (
     RIGID,
@@ -33,7 +31,7 @@ from validation.benches import (
     mesh_of,
     stiffness_of,
 )
-from validation.solids import solved
+from validation.solids import solved, stress_at
 from validation.suite import Curve
 from validation.williams_1952.roots import fixed, smallest
 
@@ -88,11 +86,8 @@ class Solved:
         near = (distance > reach[0]) & (distance < reach[1])
         near &= np.abs(np.arctan2(aside, ahead)) < np.deg2rad(SECTOR_DEG)
         elements = np.flatnonzero(near.any(axis=1))
-        b0, b1 = strain_matrices(self.basis, elements)
-        nodes = self.basis.element_dofs[:, elements]
-        dofs = (3 * nodes[:, None, :] + np.arange(3)[None, :, None]).reshape(18, -1).T
-        strain = np.einsum("eqij,ej->eqi", b0 + self.n * b1, self.field[dofs])[near[elements]]
-        rr, _, zz, rz, round_r, round_z = (strain @ elasticity(self.poisson)).T
+        read = stress_at(self.basis, elements, self.field, self.n, self.poisson)[near[elements]]
+        rr, _, zz, rz, round_r, round_z = read.T
         stress = {
             "along": e[0] ** 2 * rr + 2 * e[0] * e[1] * rz + e[1] ** 2 * zz,
             "shear": e[0] * e[1] * (zz - rr) + (e[0] ** 2 - e[1] ** 2) * rz,
