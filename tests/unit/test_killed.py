@@ -61,7 +61,21 @@ TOUCHES = frozenset(
     }
 )
 """Events of the interpreter that come before what it does to the file system."""
-COMMAND = [sys.executable, "-c", "from stillroot.cli import main; main()"]
+KILLED_COMMAND = """
+import os, signal, sys
+from pathlib import Path
+from stillroot.cli import main
+
+parent, files = Path(sys.argv.pop(1)), int(sys.argv.pop(1))
+
+def touched(event, arguments):
+    if event == "open" and len(list(parent.glob(".answer-*/*"))) >= files:
+        os.kill(os.getpid(), signal.SIGKILL)
+
+sys.addaudithook(touched)
+main()
+"""
+"""The command line, killed before it opens one more file once there are so many beside the folder."""
 
 
 # --- The server ---------------------------------------------------------------------------------------
@@ -400,19 +414,16 @@ def test_the_command_itself_killed_while_it_writes_leaves_the_earlier_answer(
     case_file.write_bytes(server.whole["check earlier"]["case.toml"])
     old = server.whole[f"{command} earlier"]
     put(old, folder)
-    process = subprocess.Popen(  # noqa: S603 - our own program
-        [*COMMAND, command, str(case_file), "--out", str(folder)], stdout=subprocess.DEVNULL
+    program = [sys.executable, "-c", KILLED_COMMAND, str(tmp_path), str(files)]
+    ended = subprocess.run(  # noqa: S603 - our own program
+        [*program, command, str(case_file), "--out", str(folder)],
+        stdout=subprocess.DEVNULL,
+        timeout=300,
+        check=False,
     )
-    while process.poll() is None and written_aside(tmp_path) < files:
-        time.sleep(0.01)
-    process.kill()
-    assert process.wait(timeout=60) == -signal.SIGKILL
+    assert ended.returncode == -signal.SIGKILL
     assert content_of(folder) == old
-    assert written_aside(tmp_path) >= files
-
-
-def written_aside(parent: Path) -> int:
-    return len(list(parent.glob(".answer-*/*")))
+    assert len(list(tmp_path.glob(".answer-*/*"))) == files
 
 
 if __name__ == "__main__":

@@ -249,15 +249,25 @@ def test_an_interrupted_campaign_leaves_no_process_and_no_folder(monkeypatch, tm
     monkeypatch.setattr(cli, "main", _runs_for_ever)
     monkeypatch.setattr(fuzz.tempfile, "mkdtemp", lambda **_: str(_made(tmp_path / str(time.time()))))
 
+    start, pids = fuzz._start, []
+
+    def started(one):
+        child = start(one)
+        pids.append(child.pid)
+        return child
+
     def interrupt(_):
         raise KeyboardInterrupt
 
+    monkeypatch.setattr(fuzz, "_start", started)
     monkeypatch.setattr(fuzz.time, "sleep", interrupt)
     with pytest.raises(KeyboardInterrupt):
         fuzz.run_campaign(1, [0, 1], workers=2, quick=True, finished=lambda *_: None)
     assert list(tmp_path.iterdir()) == []
-    with pytest.raises(ChildProcessError):
-        os.waitpid(-1, os.WNOHANG)
+    assert len(pids) == 2
+    for pid in pids:
+        with pytest.raises(ChildProcessError):
+            os.waitpid(pid, os.WNOHANG)
 
 
 def _made(folder):
