@@ -35,11 +35,14 @@ DENSE_SHARE = 0.2
 
 
 def elimination_order(
-    stiffness: HarmonicStiffness, interface_nodes: NDArray[np.int64]
+    stiffness: HarmonicStiffness,
+    interface_nodes: NDArray[np.int64],
+    nodes: NDArray[np.int64] | None = None,
 ) -> NDArray[np.int64]:
-    """Return all nodes (n,), the interior in minimum-degree order and `interface_nodes` last.
+    """Return the nodes (n,), the interior in minimum-degree order and `interface_nodes` last.
 
-    The node graph is the same in every harmonic, so one ordering serves all.
+    `nodes` are those of a part of the body; all, unless given. The node graph is the same in every
+    harmonic, so one ordering serves all.
     """
     blocks = stiffness.a0.tocoo()
     n = stiffness.a0.shape[0] // 3
@@ -48,7 +51,7 @@ def elimination_order(
     ).tocsr()
     graph.data[:] = -1.0
     dominant = (graph + sp.diags_array(np.full(n, 2.0 + np.diff(graph.indptr)))).tocsc()
-    interior = np.setdiff1d(np.arange(n), interface_nodes)
+    interior = np.setdiff1d(np.arange(n) if nodes is None else nodes, interface_nodes)
     factors = _factored(dominant[interior][:, interior].tocsc(), "MMD_AT_PLUS_A")
     return np.concatenate([interior[np.argsort(factors.perm_c)], interface_nodes])
 

@@ -19,8 +19,8 @@ import numpy as np
 from stillroot.case import resolved_toml
 from stillroot.errors import OutputError
 from stillroot.fields import displacement
+from stillroot.groundwork import region_modulus
 from stillroot.report import data_of, text_of
-from stillroot.site import region_modulus
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

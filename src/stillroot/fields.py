@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from stillroot.condense import body_harmonic, elimination_order, free_rows
+from stillroot.groundwork import bone_stiffness, implant_stiffness, supported
 from stillroot.harmonics import angular_weight
 from stillroot.motion import acting_in
-from stillroot.site import bone_stiffness, implant_stiffness, supported
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -80,7 +80,7 @@ def displacement(seated: Seated, loaded: ContactState, resultant: Resultant) -> 
             u_wall = (bone[family, n][wall.bone_nodes] + change[family, n]).ravel()
             load = np.zeros(3 * count)
             if n <= 1:
-                load = site.loaded[n].loads @ (on_sections * acting_in(family, n))
+                load = site.loaded[n].implant.loads @ (on_sections * acting_in(family, n))
             at_wall = u_wall[free_rows(site.series.expand[n])]
             moved[family, n] = body.recovered(at_wall, load, inside).reshape(-1, 3)
     return Displacement(fourier=fourier, implant=moved, bone=bone)

@@ -203,7 +203,7 @@ def section_motion(
     """
     return np.sum(
         [
-            acting_in(family, n) * (site.loaded[n].loads.T @ field.ravel())
+            acting_in(family, n) * (site.loaded[n].implant.loads.T @ field.ravel())
             for (family, n), field in implant_motion(site, change, on_sections).items()
         ],
         axis=0,
@@ -215,10 +215,10 @@ def recovered_implant(
 ) -> NDArray[np.float64]:
     """Return u, v, w (n, 3) of the implant's nodes from the wall's w (3m,) and the loads (8,)."""
     harmonic = site.loaded[n]
-    expand = site.series.expand[n]
-    free = w[free_rows(expand)]
-    wall = la.cho_solve(harmonic.bonded, harmonic.condensed @ on_sections + harmonic.bone_schur @ free)
-    field = harmonic.body.recovered(wall, harmonic.loads @ on_sections, harmonic.interior)
+    implant = harmonic.implant
+    free = w[free_rows(site.series.expand[n])]
+    wall = la.cho_solve(harmonic.bonded, implant.condensed @ on_sections + harmonic.bone_schur @ free)
+    field = implant.body.recovered(wall, implant.loads @ on_sections, implant.interior)
     return field.reshape(-1, 3)
 
 

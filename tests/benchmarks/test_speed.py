@@ -15,10 +15,10 @@ import scipy.sparse.linalg as spla
 from stillroot import Case, check
 from stillroot.answer import prepared_site, resultant_of
 from stillroot.bodies import take_apart
+from stillroot.groundwork import bone_stiffness, implant_stiffness, supported
 from stillroot.harmonics import admissible, angular_weight, face_loads
 from stillroot.loading import load, seat
 from stillroot.outline import outline_of
-from stillroot.site import bone_stiffness, implant_stiffness, supported
 from stillroot.stored import half_section
 
 pytestmark = pytest.mark.benchmark
