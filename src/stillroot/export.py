@@ -20,6 +20,7 @@ from stillroot.case import resolved_toml
 from stillroot.errors import OutputError
 from stillroot.fields import displacement
 from stillroot.groundwork import region_modulus
+from stillroot.outline import IMPLANT_BODY
 from stillroot.report import data_of, text_of
 
 if TYPE_CHECKING:
@@ -304,7 +305,7 @@ def _modulus(result: CheckResult, body: Body) -> NDArray[np.float64]:
     modulus = np.empty(len(depth))
     for index, name in enumerate(body.names):
         here = body.region == index
-        if name == "implant":
+        if name in IMPLANT_BODY:
             modulus[here] = result.case.implant.elastic.modulus_mpa
         elif np.any(here):
             modulus[here] = region_modulus(result.case, name, depth[here])

@@ -121,7 +121,10 @@ def test_the_fields_can_be_read_by_others(run, case_file, tmp_path, capsys):
         0.5 * (mesh.points[corners] + mesh.points[np.roll(corners, -1, axis=1)]),
         atol=1e-9,
     )
-    assert set(np.unique(mesh.cell_data["modulus_mpa"][0])) == {300.0, 13700.0, 110000.0}
+    modulus = mesh.cell_data["modulus_mpa"][0]
+    assert set(np.unique(modulus)) == {300.0, 13700.0, 110000.0}
+    above = mesh.points[corners, 2].mean(axis=1) > 0
+    assert set(modulus[above]) == {110000.0}, "the abutment is of the implant's material"
 
 
 BAD = {
