@@ -94,16 +94,12 @@ class CheckResult:
     @property
     def engagement_length_mm(self) -> float:
         """Total length of the holds."""
-        return sum(bottom - top for top, bottom in self.case.socket.holds_mm)
+        return self.case.engagement_length_mm
 
     @property
     def engaged_threads(self) -> float | None:
         """Threaded length of the holds over the pitch; None without a thread of known pitch."""
-        thread = self.case.implant.thread
-        if thread.form == "none":
-            return None
-        threaded = (max(0.0, b - max(t, thread.start_mm)) for t, b in self.case.socket.holds_mm)
-        return sum(threaded) / thread.pitch_mm
+        return self.case.engaged_threads
 
     @property
     def relative_error(self) -> float:

@@ -16,7 +16,7 @@ import math
 import os
 import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from itertools import pairwise
 from pathlib import Path
 from types import MappingProxyType
@@ -35,7 +35,7 @@ from pydantic import (
 )
 from pydantic_core import PydanticCustomError
 
-from stillroot.case_messages import Problem, case_error, problems_of, written
+from stillroot.case_messages import Problem, case_error, problems_of, unknown_key, written
 from stillroot.errors import CaseError
 from stillroot.materials import (
     DENSITY_LAWS,
@@ -45,6 +45,7 @@ from stillroot.materials import (
     density_from_ct,
 )
 from stillroot.outline_points import Point, outline_problem, points_of
+from stillroot.uncertain import Uncertain, distribution, uncertain_of
 
 ASSUMPTION = "assumption"
 COMMON_PRACTICE = "common practice, no source"
@@ -73,6 +74,17 @@ LEAST_BONE_BESIDE_MM = 2.0
 LEAST_BONE_BELOW_MM = 1.0
 LEAST_MODULUS_MPA, LARGEST_MODULUS_MPA = 0.01, 1e6
 BUTTRESS_CORONAL_DEG = 45.0
+LONGEST_KEY = 100
+
+STUDY_KEYS: Mapping[str, str] = MappingProxyType(
+    {
+        "engagement_mm": "length of one hold that ends where the deepest hold of the case ends",
+        "engagement_from_crest_mm": "length of one hold that begins where the first hold begins",
+        "load_factor": "all loads, times this",
+        "trabecular_factor": "the modulus of the trabecular bone, at every depth, times this",
+    }
+)
+"""What studies vary besides the keys of the file, with its meaning."""
 
 Pair = Point
 
@@ -500,6 +512,15 @@ class Bone(Section):
             return self.trabecular_modulus_mpa
         return ((0.0, self._modulus_from_density()),)
 
+    @property
+    def trabecular_shape(self) -> tuple[Pair, ...]:
+        """(depth_mm, modulus over the first one) pairs: the profile but for its size.
+
+        Rounded, so that a profile and its double are of one shape to the last digit.
+        """
+        profile = self.trabecular_profile_mpa
+        return tuple((depth, round(modulus / profile[0][1], 12)) for depth, modulus in profile)
+
     def _modulus_from_density(self) -> float:
         density = density_from_ct(self.ct_number) if self.ct_number is not None else self.density
         return DENSITY_LAWS[self.density_law or "carter_hayes_1977"](density or 0.0)
@@ -865,6 +886,17 @@ class Case(Section):
     ]
     threshold: Annotated[Threshold, _about("The healing threshold.")] = Threshold()
     numerics: Annotated[Numerics, _about("The numerics.")] = Numerics()
+    spread: Annotated[
+        tuple[Uncertain, ...],
+        _about(
+            "What is known only roughly, for studies: a line a key of this file, such as "
+            "`bone.trabecular_modulus_mpa = [100, 400]`, `interface.friction = { mean = 0.4, sd = 0.1 "
+            "}` or `trabecular_factor = { median = 1, factor = 2 }` (90 % within that factor). "
+            "`loads.KEY` means every load, `loads[2].KEY` the second. A check does not use it.",
+            default="none; studies have ranges of their own",
+        ),
+        BeforeValidator(lambda value: _as_uncertain(value)),  # noqa: PLW0108 - defined below
+    ] = ()
 
     @classmethod
     def from_dict(cls, data: Mapping[str, object]) -> Self:
@@ -891,7 +923,9 @@ class Case(Section):
 
     def to_dict(self) -> dict[str, Any]:
         """Return dictionaries with every default; `from_dict` makes an equal case of them."""
-        data: dict[str, Any] = self.model_dump(mode="json", exclude_none=True)
+        data: dict[str, Any] = self.model_dump(mode="json", exclude_none=True, exclude={"spread"})
+        if self.spread:
+            data["spread"] = _spread_written(self.spread)
         implant, bone, interface = data["implant"], data["bone"], data["interface"]
         if "outline_mm" in implant:
             for key in ("diameter_mm", "length_mm", "taper_deg", "thread"):
@@ -908,6 +942,40 @@ class Case(Section):
             bone["trabecular_modulus_mpa"] = profile[0][1]
         plain: dict[str, Any] = _without_negative_zero(data)
         return plain
+
+    def stated(self) -> dict[str, Any]:
+        """Return dictionaries of what the case states, without defaults, to be changed and read again.
+
+        A default that one key takes from another follows it there: holds over the whole implant and
+        loads at the abutment's height count as not stated. The spread is left out.
+        """
+        data: dict[str, Any] = self.model_dump(
+            mode="json", exclude_unset=True, exclude_none=True, exclude={"spread"}
+        )
+        implant = data["implant"]
+        if "outline_mm" in implant:
+            for key in ("diameter_mm", "length_mm", "thread"):
+                implant.pop(key, None)
+        if self.socket.holds_mm == ((0.0, self.implant.length_mm),):
+            data["socket"].pop("holds_mm", None)
+        for load in data["loads"]:
+            if load["height_mm"] == self.implant.abutment_height_mm:
+                del load["height_mm"]
+        return data
+
+    @property
+    def engagement_length_mm(self) -> float:
+        """Total length of the holds."""
+        return sum(bottom - top for top, bottom in self.socket.holds_mm)
+
+    @property
+    def engaged_threads(self) -> float | None:
+        """Threaded length of the holds over the pitch; None without a thread of known pitch."""
+        thread = self.implant.thread
+        if thread.form == "none":
+            return None
+        threaded = (max(0.0, b - max(t, thread.start_mm)) for t, b in self.socket.holds_mm)
+        return sum(threaded) / thread.pitch_mm
 
     @property
     def block_mm(self) -> Pair:
@@ -1012,6 +1080,56 @@ SECTIONS: Mapping[str, type[Section]] = MappingProxyType(
     }
 )
 """The sections of the file by their name in it."""
+
+
+def key_problem(key: str) -> str:
+    """Return what is wrong with the name of a number that is to vary, "" where nothing is.
+
+    Lists count from 1: "loads[1].axial_n", "socket.holds_mm[1][2]".
+    """
+    plain = re.sub(r"(\[[1-9]\d*\])+", "", key[:LONGEST_KEY])
+    if plain in STUDY_KEYS:
+        return "" if key == plain else "holds no list"
+    section, _, name = plain.rpartition(".")
+    if section not in SECTIONS or name not in SECTIONS[section].model_fields:
+        return unknown_key(section if section in SECTIONS else "", plain, SECTIONS, STUDY_KEYS)
+    kinds = set(_kinds(SECTIONS[section].model_fields[name].annotation))
+    return "" if kinds & {float, int} and str not in kinds else "is not a number, so it cannot vary"
+
+
+def _kinds(annotation: Any) -> Iterator[object]:
+    """Yield the plain types in an annotation."""
+    yield str if isinstance(annotation, str) else annotation
+    for part in getattr(annotation, "__args__", ()):
+        yield from _kinds(part)
+
+
+def _as_uncertain(value: object) -> object:
+    """Turn the raw [spread] table into distributions, each of a number that exists."""
+    if isinstance(value, tuple):
+        return value
+    if not isinstance(value, dict):
+        _refuse("must be a table: [spread], and a line a key below")
+    found = []
+    for key, raw in uncertain_of(value).items():
+        text = key_problem(key)
+        made = text or distribution(key, raw)
+        if isinstance(made, str):
+            _refuse(made, key)
+        found.append(made)
+    return tuple(found)
+
+
+def _spread_written(spread: tuple[Uncertain, ...]) -> dict[str, Any]:
+    """Return the [spread] table, its keys nested as the sections are."""
+    table: dict[str, Any] = {}
+    for item in spread:
+        *path, name = item.key.split(".")
+        place = table
+        for step in path:
+            place = place.setdefault(step, {})
+        place[name] = item.written
+    return table
 
 
 def read_case(path: str | os.PathLike[str]) -> Case:

@@ -207,5 +207,14 @@ def _unknown(section: str, key: str, sections: Sections) -> tuple[str, str]:
     return f"is an unknown key; known here: {', '.join(here)}", ""
 
 
+def unknown_key(section: str, key: str, sections: Sections, more: Mapping[str, str]) -> str:
+    """Return what to say of an unknown key of a study, which has `more` keys with their meanings."""
+    near = difflib.get_close_matches(key.lower(), more, n=1)
+    if near:
+        return f"is an unknown key; did you mean {near[0]}?"
+    text, _ = _unknown(section, key, sections)
+    return text if section or "known here" not in text else f"{text}, {', '.join(more)}"
+
+
 def _keys(section: str, sections: Sections) -> list[str]:
     return [*sections[section].model_fields, *FILE_KEYS.get(section, {})]

@@ -144,10 +144,15 @@ def bone_stiffness(case: Case, bone: Body) -> HarmonicStiffness:
 
 def region_modulus(case: Case, name: str, depth_mm: NDArray[np.float64]) -> NDArray[np.float64]:
     """Return the modulus [MPa] of a bone region at depths below the crest (any shape)."""
+    return region_scale_mpa(case, name) * _region_shape(case, name, depth_mm)
+
+
+def _region_shape(case: Case, name: str, depth_mm: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the modulus of a bone region over its `region_scale_mpa`."""
     if name != TRABECULAR:
-        return np.full_like(depth_mm, region_scale_mpa(case, name))
-    depths, moduli = np.array(case.bone.trabecular_profile_mpa).T
-    return np.interp(depth_mm, depths, moduli)
+        return np.ones_like(depth_mm)
+    depths, relative = np.array(case.bone.trabecular_shape).T
+    return np.interp(depth_mm, depths, relative)
 
 
 def region_scale_mpa(case: Case, name: str) -> float:
@@ -203,8 +208,8 @@ def _region_stiffness(
 ) -> HarmonicStiffness:
     """Return the stiffness of a region for a `region_scale_mpa` of 1."""
     depth = -np.asarray(bone.basis.global_coordinates())[1][elements]
-    modulus = region_modulus(case, name, depth) / region_scale_mpa(case, name)
-    return unit_stiffness(bone.basis, elements, case.bone.poisson, modulus)
+    shape = _region_shape(case, name, depth)
+    return unit_stiffness(bone.basis, elements, case.bone.poisson, shape)
 
 
 def _bone_harmonics(case: Case, pair: BodyPair, highest: int) -> tuple[BoneHarmonic, ...]:

@@ -1,0 +1,180 @@
+"""Many cases solved: by processes on this machine, or by a dask cluster that is already there.
+
+What is finished is kept at once, and what is kept is not solved again. A process that dies costs its
+case alone, which is tried again. Every case gives the same digits wherever and in whatever order it is
+solved: linear algebra runs in one thread, and no stage depends on what was solved before it.
+"""
+
+from __future__ import annotations
+
+import os
+import threading
+from concurrent.futures import FIRST_COMPLETED, wait
+from contextlib import closing
+from dataclasses import dataclass
+from functools import cache, partial
+from multiprocessing import get_context
+from typing import TYPE_CHECKING, Any
+
+from stillroot.errors import EnvironmentProblem
+from stillroot.stages import Stages, no_outcome, stage_keys
+from stillroot.store import key_of, program
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Generator, Sequence
+    from concurrent.futures import Future
+
+    from stillroot.case import Case
+    from stillroot.outcome import Outcome
+    from stillroot.store import Store
+
+    Progress = Callable[[int, int, str], None]
+    """Told what is done, of how much, and what is in work."""
+
+TRIES = 3
+"""How often a case is begun whose process dies."""
+MOST_TASKS = 200
+"""Cases that one process solves before a fresh one takes its place: memory does not creep."""
+DIED = (
+    f"its process ended {TRIES} times without an answer, perhaps for lack of memory; a larger "
+    "element_mm or --workers 1 takes less"
+)
+CONNECT_S = 20
+"""How long a cluster may take to answer."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Where:
+    """Where cases are solved and kept.
+
+    `workers`: processes on this machine, one a core unless given; with 1 all is done in this process.
+    `cluster`: address of a dask scheduler in their place. `store` None: nothing is kept.
+    """
+
+    workers: int | None = None
+    cluster: str | None = None
+    store: Store | None = None
+
+
+def run(
+    cases: Sequence[Case],
+    where: Where,
+    *,
+    with_error: bool = False,
+    what: str = "cases",
+    progress: Progress = lambda *_: None,
+) -> list[Outcome]:
+    """Return what comes of each case, in their order; equal cases are solved once.
+
+    Raises
+    ------
+    EnvironmentProblem
+        gmsh cannot be loaded and no stored mesh fits a case, or the cluster cannot be reached.
+    """
+    keys = [key_of(case, with_error=with_error) for case in cases]
+    by_key = dict(zip(keys, cases, strict=True))
+    outcomes = where.store.found(keys) if where.store else {}
+    missing = [key for key in by_key if key not in outcomes]
+    missing.sort(key=lambda key: stage_keys(by_key[key]))  # neighbours share their stages
+    progress(len(outcomes), len(by_key), what)
+    solve = partial(_solve, with_error=with_error)
+    with closing(_each(solve, [by_key[key] for key in missing], where)) as finished:
+        for place, outcome in finished:
+            key = missing[place]
+            outcomes[key] = outcome if outcome is not None else no_outcome(by_key[key], DIED)
+            if where.store and outcome is not None:
+                where.store.add(key, by_key[key].title, outcome)
+            progress(len(outcomes), len(by_key), what)
+    return [outcomes[key] for key in keys]
+
+
+def _each(
+    solve: Callable[[Case], Outcome], cases: Sequence[Case], where: Where
+) -> Generator[tuple[int, Outcome | None]]:
+    """Yield (place, outcome) of each case as it is finished; None where its process died too often."""
+    workers = min(where.workers or os.cpu_count() or 1, len(cases))
+    if where.cluster is not None:
+        yield from _on_cluster(solve, cases, where.cluster)
+    elif workers <= 1:
+        yield from ((place, solve(case)) for place, case in enumerate(cases))
+    else:
+        yield from _in_processes(solve, cases, workers)
+
+
+def _in_processes(
+    solve: Callable[[Case], Outcome], cases: Sequence[Case], workers: int
+) -> Generator[tuple[int, Outcome | None]]:
+    from pebble import ProcessExpired, ProcessPool  # noqa: PLC0415 - slow to import
+
+    pool = ProcessPool(max_workers=workers, max_tasks=MOST_TASKS, context=get_context("spawn"))
+    try:
+        waiting: dict[Future[Any], tuple[int, int]] = {
+            pool.schedule(solve, args=[case]): (place, 1) for place, case in enumerate(cases)
+        }
+        while waiting:
+            done, _ = wait(waiting, return_when=FIRST_COMPLETED)
+            for future in done:
+                place, tries = waiting.pop(future)
+                try:
+                    yield place, future.result()
+                except ProcessExpired:
+                    if tries == TRIES:
+                        yield place, None
+                    else:
+                        again = pool.schedule(solve, args=[cases[place]])
+                        waiting[again] = place, tries + 1
+    finally:
+        pool.stop()
+        pool.join()
+
+
+def _on_cluster(
+    solve: Callable[[Case], Outcome], cases: Sequence[Case], address: str
+) -> Generator[tuple[int, Outcome | None]]:
+    try:
+        from distributed import Client, KilledWorker, as_completed  # noqa: PLC0415 - an extra
+    except ImportError:
+        msg = "--cluster needs dask.distributed: pip install 'stillroot[cluster]'"
+        raise EnvironmentProblem(msg) from None
+    try:
+        client = Client(address, timeout=CONNECT_S, set_as_default=False)
+    except (OSError, ValueError) as error:
+        msg = (
+            f"--cluster {address}: no dask scheduler answers there ({type(error).__name__}); give an "
+            "address such as tcp://127.0.0.1:8786"
+        )
+        raise EnvironmentProblem(msg) from None
+    with client:
+        there = set(client.run(program).values())
+        if there != {program()}:
+            found = ", ".join(sorted(map(str, there))) or "nothing"
+            msg = (
+                f"--cluster {address}: its workers run {found}, not {program()} as here; start workers "
+                "that have this version installed"
+            )
+            raise EnvironmentProblem(msg)
+        futures = client.map(solve, cases, pure=False, retries=0)
+        place_of = {future.key: place for place, future in enumerate(futures)}
+        for future in as_completed(futures, loop=client.loop):
+            try:
+                yield place_of[future.key], future.result()
+            except KilledWorker:
+                yield place_of[future.key], None
+
+
+@cache
+def _stages() -> tuple[Stages, threading.Lock]:
+    """Return the stages of this process: the one thing that a worker keeps from case to case.
+
+    They are used by one thread at a time; a cluster's workers may have several.
+    """
+    return Stages(), threading.Lock()
+
+
+def _solve(case: Case, *, with_error: bool) -> Outcome:
+    """Solve a case, in a worker or here."""
+    from threadpoolctl import threadpool_limits  # noqa: PLC0415 - beside its only use
+
+    stages, lock = _stages()
+    with lock, threadpool_limits(1):
+        return stages.outcome(case, with_error=with_error)

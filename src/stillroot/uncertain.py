@@ -1,0 +1,128 @@
+"""An input that is known only roughly: a range, a normal or a log-normal distribution.
+
+In a case file each is one line of [spread], named as the key that it is about::
+
+    bone.trabecular_modulus_mpa = [100, 400]                # anywhere between, all alike
+    interface.friction = { mean = 0.4, sd = 0.1 }           # normal, cut at 3 sd
+    trabecular_factor = { median = 1, factor = 2 }          # log-normal, 90 % from 1/2 to 2
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+CUT_SD = 3.0
+"""A normal distribution is cut this many standard deviations from its mean."""
+WITHIN = 0.90
+"""Share of a log-normal distribution from median/factor to median·factor."""
+NAMES = {"normal": ("mean", "sd"), "lognormal": ("median", "factor")}
+RIGHT = (
+    "must be a range such as [100, 400], { mean = 0.4, sd = 0.1 }, or { median = 200, factor = 2 } (90 "
+    "% lie from median/factor to median·factor)"
+)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Uncertain:
+    """What a key may be.
+
+    `kind` "range" (low, high), "normal" (mean, sd) or "lognormal" (median, factor); `first` and `second`
+    are the two numbers, in that order.
+    """
+
+    key: str
+    kind: str
+    first: float
+    second: float
+
+    @property
+    def written(self) -> list[float] | dict[str, float]:
+        """The value as a case file has it."""
+        if self.kind == "range":
+            return [self.first, self.second]
+        return dict(zip(NAMES[self.kind], (self.first, self.second), strict=True))
+
+    @property
+    def in_words(self) -> str:
+        """The distribution, to be read."""
+        if self.kind == "range":
+            return f"{self.first:g} to {self.second:g}"
+        if self.kind == "normal":
+            return f"{self.first:g} (SD {self.second:g})"
+        return f"{self.first:g}, 90 % within a factor of {self.second:g}"
+
+    @property
+    def limits(self) -> tuple[float, float]:
+        """The least and the largest value that is taken; of a log-normal one at 3 sigma."""
+        if self.kind == "range":
+            return self.first, self.second
+        if self.kind == "normal":
+            return self.first - CUT_SD * self.second, self.first + CUT_SD * self.second
+        far = math.exp(CUT_SD * self._sigma)
+        return self.first / far, self.first * far
+
+    @property
+    def _sigma(self) -> float:
+        from scipy.stats import norm  # noqa: PLC0415 - slow to import
+
+        return math.log(self.second) / float(norm.ppf(0.5 + WITHIN / 2))
+
+    def quantiles(self, u: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return the values at probabilities u in (0, 1), any shape."""
+        from scipy import stats  # noqa: PLC0415 - slow to import
+
+        if self.kind == "range":
+            return self.first + (self.second - self.first) * u
+        cut = stats.truncnorm(-CUT_SD, CUT_SD)
+        z = np.asarray(cut.ppf(u))
+        return (
+            self.first + self.second * z
+            if self.kind == "normal"
+            else self.first * np.exp(self._sigma * z)
+        )
+
+
+def uncertain_of(value: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the raw distributions of a raw [spread] table by dotted key, tables inside it opened up."""
+    found: dict[str, Any] = {}
+
+    def walk(table: Mapping[str, Any], before: str) -> None:
+        for name, inner in table.items():
+            key = f"{before}.{name}" if before else name
+            if isinstance(inner, Mapping) and not set(inner) & {"mean", "sd", "median", "factor"}:
+                walk(inner, key)
+            else:
+                found[key] = inner
+
+    walk(value, "")
+    return found
+
+
+def distribution(key: str, value: object) -> Uncertain | str:
+    """Return the distribution of a raw value, or what is wrong with it."""
+    if isinstance(value, list | tuple):
+        numbers, kind = list(value), "range"
+    elif isinstance(value, Mapping) and set(value) in map(set, NAMES.values()):
+        kind = "normal" if "mean" in value else "lognormal"
+        numbers = [value[name] for name in NAMES[kind]]
+    else:
+        return RIGHT
+    sound = all(isinstance(n, int | float) and not isinstance(n, bool) for n in numbers)
+    if len(numbers) != 2 or not sound or not all(math.isfinite(n) for n in numbers):
+        return RIGHT
+    first, second = (float(n) for n in numbers)
+    if kind == "range" and second <= first:
+        return f"is an empty range: its end must be above its beginning, {first:g}"
+    if kind == "normal" and second <= 0:
+        return "must have an sd above 0"
+    if kind == "lognormal" and (first <= 0 or second <= 1):
+        return "must have a median above 0 and a factor above 1"
+    return Uncertain(key=key, kind=kind, first=first, second=second)
