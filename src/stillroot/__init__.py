@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from stillroot.answer import CheckResult, DirectionsResult, LoadAnswer, check, directions
     from stillroot.case import Case, read_case
+    from stillroot.comparison import Comparison, compare
     from stillroot.errors import (
         CaseError,
         EnvironmentProblem,
@@ -25,21 +26,38 @@ if TYPE_CHECKING:
         StillrootError,
     )
     from stillroot.export import write_answer
+    from stillroot.holding import Hold, hold
+    from stillroot.outcome import Outcome
+    from stillroot.running import Where
+    from stillroot.spreads import Spread, spread
+    from stillroot.store import Store
+    from stillroot.sweeps import Sweep, sweep
 
 _HOME = {
     "Case": "case",
     "CaseError": "errors",
     "CheckResult": "answer",
+    "Comparison": "comparison",
     "DirectionsResult": "answer",
     "EnvironmentProblem": "errors",
+    "Hold": "holding",
     "LoadAnswer": "answer",
     "MeshError": "errors",
     "NotConverged": "errors",
+    "Outcome": "outcome",
     "OutputError": "errors",
+    "Spread": "spreads",
     "StillrootError": "errors",
+    "Store": "store",
+    "Sweep": "sweeps",
+    "Where": "running",
     "check": "answer",
+    "compare": "comparison",
     "directions": "answer",
+    "hold": "holding",
     "read_case": "case",
+    "spread": "spreads",
+    "sweep": "sweeps",
     "write_answer": "export",
 }
 
@@ -47,16 +65,27 @@ __all__ = [
     "Case",
     "CaseError",
     "CheckResult",
+    "Comparison",
     "DirectionsResult",
     "EnvironmentProblem",
+    "Hold",
     "LoadAnswer",
     "MeshError",
     "NotConverged",
+    "Outcome",
     "OutputError",
+    "Spread",
     "StillrootError",
+    "Store",
+    "Sweep",
+    "Where",
     "check",
+    "compare",
     "directions",
+    "hold",
     "read_case",
+    "spread",
+    "sweep",
     "write_answer",
 ]
 

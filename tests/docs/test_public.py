@@ -15,7 +15,18 @@ from stillroot import errors
 PACKAGE = Path(stillroot.__file__).parent
 MODULES = sorted(PACKAGE.glob("*.py"))
 
-HEAVY = ("gmsh", "matplotlib", "meshio", "numpy", "pydantic", "rich", "scipy", "skfem")
+HEAVY = (
+    "gmsh",
+    "matplotlib",
+    "meshio",
+    "numpy",
+    "pebble",
+    "polars",
+    "pydantic",
+    "rich",
+    "scipy",
+    "skfem",
+)
 
 PHYSICS = (
     "outline",
@@ -25,6 +36,7 @@ PHYSICS = (
     "interface",
     "fourier",
     "contact",
+    "groundwork",
     "site",
     "loading",
     "motion",

@@ -17,7 +17,7 @@ from stillroot.answer import check
 from stillroot.errors import CaseError
 from stillroot.running import Where, run
 from stillroot.shipped_spread import spread_of
-from stillroot.spread import assert_samples, assert_within_limits, cases_of, unit_sample
+from stillroot.spreads import assert_samples, assert_within_limits, cases_of, unit_sample
 from stillroot.trust import Failures, failures_of
 
 if TYPE_CHECKING:

@@ -20,7 +20,7 @@ from stillroot.case import LARGEST_LOAD, LEAST_HOLD_MM
 from stillroot.errors import CaseError
 from stillroot.running import Where, run
 from stillroot.shipped_spread import spread_of
-from stillroot.spread import (
+from stillroot.spreads import (
     assert_samples,
     assert_within_limits,
     cases_of,
