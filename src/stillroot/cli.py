@@ -5,43 +5,18 @@ from __future__ import annotations
 import io
 import os
 import sys
-from contextlib import contextmanager, nullcontext, suppress
+from contextlib import suppress
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
 
 import click
 
+from stillroot import study_commands
 from stillroot.errors import CaseError, EnvironmentProblem, StillrootError
-
-if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
-
-    from rich.console import Console
+from stillroot.terminal import Share, complain, print_answer, progress_bar, working
 
 INTERRUPTED = 130
 INTERNAL = 1
 LEAST_SITES, MOST_SITES = 4, 4096
-
-
-class Share(click.ParamType[float]):
-    """A share, as 0.01 or 1%, from `answer.MOST_EXACT` to less than 1."""
-
-    name = "share"
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
-        """Return the share as a number."""
-        from stillroot.answer import MOST_EXACT  # noqa: PLC0415 - slow to import, but wanted next
-
-        text = str(value).strip()
-        try:
-            share = float(text.removesuffix("%")) / (100 if text.endswith("%") else 1)
-        except ValueError:
-            share = float("nan")
-        if not MOST_EXACT <= share < 1:
-            self.fail(
-                f"{text}: must be from {MOST_EXACT:.1%} to less than 100%, as 1% or 0.01", param, ctx
-            )
-        return share
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
@@ -88,14 +63,16 @@ def check(
     case = read_case(case_file)
     if out is not None:
         export.assert_writable(out)
-    with _working(case_file) as tell:
+    with working(case_file) as tell:
         result = answer.check(case, tolerance=tolerance, progress=tell)
         if with_choices:
             result = choices.with_choices(result, progress=tell)
         if out is not None:
             tell("writing")
             export.write_answer(result, out)
-    _print(report.data_of(result), lambda console: report.show(result, console), out, as_json=as_json)
+    print_answer(
+        report.data_of(result), lambda console: report.show(result, console), out, as_json=as_json
+    )
 
 
 @cli.command()
@@ -127,12 +104,14 @@ def directions(case_file: Path, *, height_mm: float, as_json: bool, out: Path | 
     case = read_case(case_file)
     if out is not None:
         export.assert_writable(out, export.DIRECTIONS_MARK)
-    with _working(case_file) as tell:
+    with working(case_file) as tell:
         result = answer.directions(case, height_mm=height_mm, progress=tell)
         if out is not None:
             tell("writing")
             export.write_directions(result, out)
-    _print(report.data_of(result), lambda console: report.show(result, console), out, as_json=as_json)
+    print_answer(
+        report.data_of(result), lambda console: report.show(result, console), out, as_json=as_json
+    )
 
 
 @cli.command()
@@ -162,10 +141,10 @@ def lesson(folder: Path, *, count: int | None, small: bool, workers: int | None)
 
     plan = lessons.Plan(count=count or (lessons.SMALL_SITES if small else lessons.SITES), small=small)
     try:
-        with _progress_bar() as advance:
+        with progress_bar() as advance:
             told = make_lesson(folder, plan, workers or os.cpu_count() or 1, advance)
     except KeyboardInterrupt:
-        _complain("stopped; finished sites are kept, and the same command goes on from there")
+        complain("stopped; finished sites are kept, and the same command goes on from there")
         return INTERRUPTED
     click.echo(f"Rank correlation ρ with peak micromotion under {lessons.LOAD_IN_WORDS}, gaps empty:")
     for sentence in finding(told):
@@ -174,73 +153,8 @@ def lesson(folder: Path, *, count: int | None, small: bool, workers: int | None)
     return 0
 
 
-@contextmanager
-def _progress_bar() -> Iterator[Callable[[int, int, str], None]]:
-    """Show on stderr, where that is a terminal, how much is done and how long the rest will take."""
-    from rich.console import Console  # noqa: PLC0415
-    from rich.progress import (  # noqa: PLC0415
-        BarColumn,
-        MofNCompleteColumn,
-        Progress,
-        TextColumn,
-        TimeRemainingColumn,
-    )
-
-    console = Console(stderr=True)
-    columns = (
-        BarColumn(),
-        MofNCompleteColumn(),
-        TimeRemainingColumn(),
-        TextColumn("{task.description}", markup=False),
-    )
-    with Progress(
-        *columns,
-        console=console,
-        disable=not console.is_terminal,
-        transient=True,
-        speed_estimate_period=120,
-    ) as bar:
-        task = bar.add_task("reading what is finished", total=None)
-
-        def advance(done: int, total: int, what: str) -> None:
-            if bar.tasks[0].total is None:  # finished before: no measure of the speed
-                bar.reset(task, completed=done, total=total)
-            bar.update(task, completed=done, description=what)
-
-        yield advance
-
-
-@contextmanager
-def _working(case_file: Path) -> Iterator[Callable[[str], None]]:
-    """Show on stderr, where that is a terminal, what is being worked on; name the file in errors."""
-    from rich.console import Console  # noqa: PLC0415
-
-    console = Console(stderr=True)
-    shown = console.status("reading") if console.is_terminal else None
-    try:
-        with shown or nullcontext():
-            yield shown.update if shown else lambda _: None
-    except CaseError as error:
-        raise error if error.file else CaseError(f"{case_file}: {error}") from None
-
-
-def _print(
-    data: dict[str, Any], show: Callable[[Console], None], out: Path | None, *, as_json: bool
-) -> None:
-    """Print an answer on stdout: as JSON and nothing else, or as a table."""
-    if as_json:
-        import json  # noqa: PLC0415
-
-        click.echo(json.dumps(data, indent=2, ensure_ascii=False))
-        return
-    from rich.console import Console  # noqa: PLC0415
-
-    from stillroot.report import WIDTH  # noqa: PLC0415
-
-    terminal = Console()
-    show(terminal if terminal.is_terminal else Console(width=WIDTH, color_system=None))
-    if out is not None:
-        click.echo(f"Written to {out}{os.sep}")
+for command in study_commands.COMMANDS:
+    cli.add_command(command)
 
 
 def main(arguments: list[str] | None = None) -> None:
@@ -255,28 +169,28 @@ def _run(arguments: list[str] | None) -> int:
     try:
         code = cli.main(arguments, prog_name="stillroot", standalone_mode=False)
     except click.Abort:
-        _complain("stopped; nothing was written")
+        complain("stopped; nothing was written")
         return INTERRUPTED
     except click.ClickException as error:
         error.show()
         return error.exit_code
     except StillrootError as error:
-        _complain(str(error))
+        complain(str(error))
         return error.exit_code
     except MemoryError:
-        _complain(
+        complain(
             "this case takes more memory than there is: a larger element_mm, fewer harmonics or fewer "
             "turns of the thread take less"
         )
         return CaseError.exit_code
     except OSError as error:
-        _complain(f"the answer could not be written out: {error.strerror or error}")
+        complain(f"the answer could not be written out: {error.strerror or error}")
         _drop_what_is_left()
         return EnvironmentProblem.exit_code
     except Exception as error:
         if os.environ.get("STILLROOT_DEBUG"):
             raise
-        _complain(
+        complain(
             f"an error of the program's own ({type(error).__name__}: {error}). Please report it with "
             "the case file; STILLROOT_DEBUG=1 shows where it arose."
         )
@@ -288,9 +202,3 @@ def _drop_what_is_left() -> None:
     """Let what stdout could not take go nowhere, or Python would fail over it on its way out."""
     with suppress(OSError, ValueError), Path(os.devnull).open("w") as nowhere:
         os.dup2(nowhere.fileno(), sys.stdout.fileno())
-
-
-def _complain(text: str) -> None:
-    """Print one message; what a terminal would obey in it (from names, keys, values) is spelt out."""
-    plain = "".join(c if c.isprintable() or c == "\n" else ascii(c)[1:-1] for c in text)
-    click.echo(f"stillroot: {plain}", err=True)

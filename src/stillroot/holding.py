@@ -33,6 +33,7 @@ from stillroot.vary import changed
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    import polars as pl
     from numpy.typing import NDArray
 
     from stillroot.case import Case
@@ -95,6 +96,18 @@ class Hold:
     inputs: tuple[Sourced, ...]
     samples: int
     answers: tuple[Answer, ...]
+
+    def table(self) -> pl.DataFrame:
+        """Return a row for each value that was tried; the value has the unit of its key."""
+        import polars as pl  # noqa: PLC0415 - slow to import
+
+        rows = [
+            (answer.question.name, answer.question.key, value, peak, peak <= self.below_um)
+            for answer in self.answers
+            for value, peak in answer.tried
+        ]
+        columns = ["question", "key", "value", "peak_micromotion_um", "holds"]
+        return pl.DataFrame(rows, schema=columns, orient="row")
 
 
 def questions_of(case: Case, *, from_crest: bool = False) -> tuple[Question, ...]:
