@@ -27,7 +27,7 @@ from stillroot.spreads import (
     unit_sample,
     values_of,
 )
-from stillroot.trust import Failures, failures_of
+from stillroot.trust import Failures, failures_of, largest_relative_error
 from stillroot.vary import changed
 
 if TYPE_CHECKING:
@@ -73,7 +73,8 @@ class Answer:
     `value` is on the side that holds, None where there is none: `held_everywhere` says whether all of
     the range holds, or none of it. `tried` lists (x, P) in order of x; `monotone`: whether P rises or
     falls all the way; where it does not, the value is the one beyond which all that was tried holds.
-    `peak_um` is P there. `engaged_threads` where engagement was asked for.
+    `peak_um` is P there, `relative_error` the numerical error of the stated case with that x over its
+    peak. `engaged_threads` where engagement was asked for.
     """
 
     question: Question
@@ -83,6 +84,7 @@ class Answer:
     tried: tuple[tuple[float, float], ...]
     monotone: bool
     engaged_threads: float | None
+    relative_error: float | None
     failures: Failures
 
 
@@ -305,9 +307,12 @@ class _Search:
             holding.append((x, peak))
         everywhere = len(holding) == len(tried)
         found = holding[-1] if holding and not everywhere else (None, None)
-        threads = None
-        if found[0] is not None and question.name == "engagement":
-            threads = changed(self._case, {question.key: found[0]}).engaged_threads
+        threads, error = None, None
+        if found[0] is not None:
+            there = changed(self._case, {question.key: found[0]})
+            threads = there.engaged_threads if question.name == "engagement" else None
+            (measured,) = run([there], self._where, with_error=True, progress=self._progress)
+            error = largest_relative_error([measured])
         return Answer(
             question=question,
             value=found[0],
@@ -316,5 +321,6 @@ class _Search:
             tried=tried,
             monotone=monotone,
             engaged_threads=threads,
+            relative_error=error,
             failures=failures_of(self._outcomes),
         )

@@ -13,7 +13,7 @@ from concurrent.futures import FIRST_COMPLETED, wait
 from contextlib import closing
 from dataclasses import dataclass
 from functools import cache, partial
-from multiprocessing import get_context
+from multiprocessing import get_context, parent_process
 from typing import TYPE_CHECKING, Any
 
 from stillroot.errors import EnvironmentProblem
@@ -106,7 +106,12 @@ def _in_processes(
 ) -> Generator[tuple[int, Outcome | None]]:
     from pebble import ProcessExpired, ProcessPool  # noqa: PLC0415 - slow to import
 
-    pool = ProcessPool(max_workers=workers, max_tasks=MOST_TASKS, context=get_context("spawn"))
+    pool = ProcessPool(
+        max_workers=workers,
+        max_tasks=MOST_TASKS,
+        context=get_context("spawn"),
+        initializer=_end_with_parent,
+    )
     try:
         waiting: dict[Future[Any], tuple[int, int]] = {
             pool.schedule(solve, args=[case]): (place, 1) for place, case in enumerate(cases)
@@ -126,6 +131,18 @@ def _in_processes(
     finally:
         pool.stop()
         pool.join()
+
+
+def _end_with_parent() -> None:
+    """Let this worker end as soon as the process that began it is gone, killed perhaps."""
+    parent = parent_process()
+
+    def watch() -> None:
+        if parent is not None:
+            parent.join()
+            os._exit(1)
+
+    threading.Thread(target=watch, daemon=True).start()
 
 
 def _on_cluster(

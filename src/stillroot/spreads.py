@@ -11,6 +11,7 @@ all others (total). scipy samples, estimates and bootstraps.
 from __future__ import annotations
 
 import math
+import warnings
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
@@ -293,7 +294,9 @@ def _drivers(
         n=rows,
         rng=np.random.default_rng(SEED),
     )
-    bounds = found.bootstrap(confidence_level=CONFIDENCE)
+    with warnings.catch_warnings(), np.errstate(divide="ignore", invalid="ignore"):
+        warnings.simplefilter("ignore")  # an input without any effect has no distribution to resample
+        bounds = found.bootstrap(confidence_level=CONFIDENCE)
     drivers = [
         Driver(
             key=item.input.key,
@@ -306,8 +309,10 @@ def _drivers(
 
 
 def _interval(value: Any, bounds: Any, i: int) -> Interval:
+    """Return an index with its bounds; one that is the same in every resample is its own bound."""
+    middle, low, high = (float(np.ravel(x)[i]) for x in (value, bounds.low, bounds.high))
     return Interval(
-        value=float(np.ravel(value)[i]),
-        low=float(np.ravel(bounds.low)[i]),
-        high=float(np.ravel(bounds.high)[i]),
+        value=middle,
+        low=middle if math.isnan(low) else low,
+        high=middle if math.isnan(high) else high,
     )

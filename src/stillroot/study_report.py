@@ -353,6 +353,7 @@ def hold_data(hold: Hold) -> dict[str, Any]:
                 "held_everywhere": answer.held_everywhere,
                 "peak_um": answer.peak_um,
                 "engaged_threads": answer.engaged_threads,
+                "relative_error": answer.relative_error,
                 "monotone": answer.monotone,
                 "tried": [{"value": x, "peak_um": peak} for x, peak in answer.tried],
                 **_failed(answer.failures),

@@ -90,6 +90,11 @@ def relative_error(
         what="numerical error",
         progress=progress,
     )
+    return largest_relative_error(measured)
+
+
+def largest_relative_error(measured: Sequence[Outcome]) -> float | None:
+    """Return the largest numerical error of a peak over its size; None where none was measured."""
     shares = [
         load.error_um / load.peak_um
         for outcome in measured

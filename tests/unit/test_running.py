@@ -1,0 +1,253 @@
+"""Cases solved elsewhere, kept, and gone on with, whatever dies meanwhile."""
+
+import os
+import signal
+import sqlite3
+import subprocess
+import sys
+import time
+from functools import partial
+from pathlib import Path
+
+import pytest
+from distributed import LocalCluster
+
+from stillroot import Case, EnvironmentProblem, OutputError, Store, Where
+from stillroot import running as module
+from stillroot.running import TRIES, run
+from stillroot.store import key_of, program
+from stillroot.vary import changed
+
+TINY = Case.from_dict(
+    {
+        "title": "Invented scenario: tiny",
+        "implant": {"diameter_mm": 4.0, "length_mm": 4.0, "thread": {"form": "none"}},
+        "bone": {"cortical_thickness_mm": 1.0, "trabecular_modulus_mpa": 300.0},
+        "loads": [{"name": "oblique", "axial_n": 20.0, "lateral_n": 5.0}],
+        "numerics": {"element_mm": 1.0, "harmonics": 3, "load_steps": 1},
+    }
+)
+CASES = [
+    changed(TINY, {"trabecular_factor": factor, "load_factor": load})
+    for factor in (0.8, 1.0, 1.3)
+    for load in (0.5, 1.0)
+]
+
+
+@pytest.fixture(scope="module")
+def expected():
+    return run(CASES, Where(workers=1))
+
+
+def test_processes_give_the_same_digits_as_one(expected):
+    told = []
+    found = run(CASES, Where(workers=2), progress=lambda done, total, _: told.append((done, total)))
+    assert found == expected
+    assert told == [(done, len(CASES)) for done in range(len(CASES) + 1)]
+
+
+def test_a_cluster_gives_the_same_digits(expected):
+    with LocalCluster(
+        n_workers=2, threads_per_worker=2, dashboard_address=None, protocol="tcp://"
+    ) as cluster:
+        assert run(CASES, Where(cluster=cluster.scheduler_address)) == expected
+
+
+def test_a_cluster_that_is_not_there_is_one_message():
+    with pytest.raises(EnvironmentProblem, match=r"no dask scheduler answers there .* tcp://127"):
+        run(CASES[:1], Where(cluster="nowhere"))
+
+
+def test_equal_cases_are_solved_once_and_what_is_kept_not_again(tmp_path, expected, monkeypatch):
+    store = Store.opened(tmp_path / "deep" / "solved.sqlite")
+    twice = [*CASES[:2], CASES[0]]
+    solved = []
+    monkeypatch.setattr(module, "_solve", partial(_counted, solved, module._solve))
+    assert run(twice, Where(workers=1, store=store)) == [*expected[:2], expected[0]]
+    assert len(solved) == 2
+    assert run(CASES[:3], Where(workers=1, store=store)) == expected[:3]
+    assert len(solved) == 3
+    renamed = CASES[0].model_copy(update={"title": "Invented scenario: the same by another name"})
+    assert run([renamed], Where(workers=1, store=store)) == expected[:1]
+    assert len(solved) == 3
+    assert store.kept().present == 3
+
+
+def _counted(solved, solve, case, *, with_error):
+    solved.append(case)
+    return solve(case, with_error=with_error)
+
+
+def test_a_key_follows_inputs_and_program_not_words(monkeypatch):
+    bands = Case.from_dict({**TINY.to_dict(), "threshold": {"bands_um": [10, 20]}})
+    key = key_of(TINY, with_error=False)
+    assert key_of(bands, with_error=False) == key
+    assert key_of(TINY, with_error=True) != key
+    assert key_of(CASES[0], with_error=False) != key
+    monkeypatch.setattr("stillroot.store.program", lambda: "another")
+    assert key_of(TINY, with_error=False) != key
+
+
+# --- What dies ----------------------------------------------------------------------------------------
+
+
+def dies_once(folder: Path, case: Case) -> str:
+    """End this process the first time that it comes to the third case, as a lack of memory would."""
+    mark = folder / "died"
+    if case == CASES[2] and not mark.exists():
+        mark.touch()
+        os.kill(os.getpid(), signal.SIGKILL)
+    return case.fingerprint()
+
+
+def always_dies(case: Case) -> str:
+    if case == CASES[2]:
+        os.kill(os.getpid(), signal.SIGKILL)
+    return case.fingerprint()
+
+
+def test_a_process_that_dies_costs_its_case_alone_which_is_tried_again(tmp_path):
+    found = dict(module._in_processes(partial(dies_once, tmp_path), CASES, 2))
+    assert (tmp_path / "died").exists()
+    assert found == {place: case.fingerprint() for place, case in enumerate(CASES)}
+
+
+def test_a_case_that_kills_every_process_is_a_failure_of_its_own():
+    found = dict(module._in_processes(always_dies, CASES, 2))
+    assert found.pop(2) is None
+    assert found == {p: case.fingerprint() for p, case in enumerate(CASES) if p != 2}
+
+
+def test_what_died_is_told_and_not_kept(tmp_path, monkeypatch):
+    store = Store.opened(tmp_path / "solved.sqlite")
+    monkeypatch.setattr(module, "_each", lambda *_: (pair for pair in [(0, None)]))
+    (outcome,) = run(CASES[:1], Where(store=store))
+    assert f"ended {TRIES} times" in outcome.why_not
+    assert store.kept().present == 0
+
+
+STUDY = """
+import sys
+from pathlib import Path
+import test_running as t
+from stillroot import Store, Where
+from stillroot.running import run
+cases = [t.changed(t.TINY, {"trabecular_factor": 1 + 0.01 * i}) for i in range(60)]
+store = Store.opened(Path(sys.argv[1]))
+if __name__ == "__main__":
+    where = Where(workers=int(sys.argv[2]), store=store)
+    run(cases, where, progress=lambda *told: print(*told[:2], flush=True))
+"""
+
+
+@pytest.mark.parametrize("workers", [1, 2])
+def test_a_killed_study_loses_nothing_that_was_finished(tmp_path, workers):
+    script = tmp_path / "study.py"
+    script.write_text(STUDY, encoding="utf-8")
+    environment = {**os.environ, "PYTHONPATH": os.pathsep.join([str(Path(__file__).parent), *sys.path])}
+    command = [sys.executable, str(script), str(tmp_path / "solved.sqlite"), str(workers)]
+    process = subprocess.Popen(  # noqa: S603 - our own script
+        command, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True, env=environment
+    )
+    with process:
+        done = 0
+        while done < 7:
+            done = int(process.stdout.readline().split()[0])
+        process.kill()
+        told = [line.split() for line in process.stdout.read().splitlines()]
+    last = max([done, *(int(line[0]) for line in told if len(line) == 2)])
+    store = Store.opened(tmp_path / "solved.sqlite")
+    assert last <= store.kept().present < 60
+    kept = store.kept().present
+    again = subprocess.run(  # noqa: S603 - our own script
+        command, capture_output=True, text=True, env=environment, check=True
+    )
+    assert again.stdout.splitlines()[0] == f"{kept} 60", "it goes on from what is kept"
+    assert store.kept().present == 60
+
+
+def test_interrupted_the_processes_end_and_what_is_finished_stays(tmp_path):
+    store = Store.opened(tmp_path / "solved.sqlite")
+
+    def interrupt(done, *_):
+        if done == 2:
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        run(CASES, Where(workers=2, store=store), progress=interrupt)
+    assert store.kept().present == 2
+
+
+# --- The store ----------------------------------------------------------------------------------------
+
+WRITER = """
+import sys
+from pathlib import Path
+import test_running as t
+from stillroot import Outcome, Store
+store = Store.opened(Path(sys.argv[1]))
+for i in range(100):
+    outcome = Outcome(loads=(), engagement_length_mm=i, engaged_threads=None)
+    store.add(f"{sys.argv[2]}-{i}", "written", outcome)
+"""
+
+
+def test_several_may_write_at_once(tmp_path):
+    path = tmp_path / "solved.sqlite"
+    environment = {**os.environ, "PYTHONPATH": os.pathsep.join([str(Path(__file__).parent), *sys.path])}
+    writers = [
+        subprocess.Popen(  # noqa: S603 - our own program
+            [sys.executable, "-c", WRITER, str(path), str(name)], env=environment
+        )
+        for name in range(3)
+    ]
+    assert [writer.wait(timeout=120) for writer in writers] == [0, 0, 0]
+    store = Store.opened(path)
+    assert store.kept().present == 300
+    assert store.found(["2-7"])["2-7"].engagement_length_mm == 7
+
+
+def test_clearing_can_spare_what_this_version_solved(tmp_path):
+    store = Store.opened(tmp_path / "solved.sqlite")
+    run(CASES[:1], Where(workers=1, store=store))
+    with sqlite3.connect(store.path) as connection:
+        connection.execute(
+            "INSERT INTO solved SELECT 'old', 'older', title, solved_at, outcome FROM solved"
+        )
+    connection.close()
+    assert (store.kept().present, store.kept().outdated) == (1, 1)
+    assert store.clear(outdated_only=True) == 1
+    assert store.kept().present == 1
+    assert store.clear() == 1
+    assert store.kept().present == 0
+    assert program().startswith("0.")
+
+
+def test_a_file_that_is_no_store_is_one_message(tmp_path):
+    path = tmp_path / "letter.txt"
+    path.write_text("Dear reader, " * 100, encoding="utf-8")
+    with pytest.raises(OutputError, match=r"letter\.txt: solved cases cannot be kept there .*--store"):
+        Store.opened(path)
+    assert path.read_text("utf-8").startswith("Dear reader")
+    with pytest.raises(OutputError, match="cannot be kept there"):
+        Store.opened(tmp_path)
+
+
+def test_one_writer_waits_for_another(tmp_path):
+    store = Store.opened(tmp_path / "solved.sqlite")
+    other = sqlite3.connect(store.path, isolation_level=None)
+    other.execute("BEGIN IMMEDIATE")
+    script = (
+        "import sys; from pathlib import Path; from stillroot import Outcome, Store;"
+        "Store(path=Path(sys.argv[1])).add('k', 't', Outcome(loads=(), engagement_length_mm=1, "
+        "engaged_threads=None)); print('added')"
+    )
+    writer = subprocess.Popen(  # noqa: S603 - our own program
+        [sys.executable, "-c", script, str(store.path)], stdout=subprocess.PIPE, text=True
+    )
+    time.sleep(3)
+    assert store.kept().present == 0
+    other.execute("COMMIT")
+    other.close()
+    assert writer.communicate(timeout=60)[0] == "added\n"
+    assert store.kept().present == 1
