@@ -1,0 +1,259 @@
+"""The commands of studies: numbers on stdout, files whole or not there, one message for bad input."""
+
+import json
+import tomllib
+
+import polars as pl
+import pytest
+
+from stillroot import Case
+from stillroot.case import STUDY_KEYS
+from stillroot.vary import changed, number_at
+
+CASE = """
+title = "Invented scenario: study"
+[implant]
+diameter_mm = 4.0
+length_mm = 4.0
+thread = { form = "none" }
+[bone]
+cortical_thickness_mm = 1.0
+trabecular_modulus_mpa = 300.0
+[[loads]]
+name = "oblique"
+axial_n = 20.0
+lateral_n = 5.0
+[numerics]
+element_mm = 1.0
+harmonics = 3
+load_steps = 1
+"""
+SPREAD = """
+[spread]
+trabecular_factor = { median = 1, factor = 2 }
+load_factor = [0.7, 1.3]
+"""
+
+
+@pytest.fixture(autouse=True)
+def store(tmp_path, monkeypatch):
+    monkeypatch.setenv("STILLROOT_STORE", str(tmp_path / "kept" / "solved.sqlite"))
+
+
+@pytest.fixture
+def case_file(tmp_path):
+    path = tmp_path / "case.toml"
+    path.write_text(CASE + SPREAD, encoding="utf-8")
+    return path
+
+
+@pytest.fixture
+def softer_file(tmp_path):
+    path = tmp_path / "softer.toml"
+    path.write_text(CASE.replace("300.0", "60.0") + SPREAD, encoding="utf-8")
+    return path
+
+
+SWEEP = ("--vary", "load_factor=0.5:1.5:3", "--vary", "bone.trabecular_modulus_mpa=100,400")
+
+
+def test_a_sweep_writes_table_data_text_and_pictures(run, case_file, tmp_path):
+    folder = tmp_path / "answer"
+    code, out, err = run("sweep", case_file, *SWEEP, "--out", folder, "--workers", 1)
+    assert (code, err) == (0, "")
+    assert "Numerical error: at most" in out
+    assert "not a medical device" in out
+    names = {path.name for path in folder.iterdir()}
+    assert names >= {"study.json", "study.txt", "table.csv", "table.parquet"}
+    assert any(name.endswith(".png") for name in names)
+    data = json.loads((folder / "study.json").read_text("utf-8"))
+    table = pl.read_parquet(folder / "table.parquet")
+    assert table.equals(pl.read_csv(folder / "table.csv", schema=table.schema))
+    assert table.height == len(data["cases"]) == 6
+    assert {"load_factor", "bone.trabecular_modulus_mpa", "peak_micromotion_um"} <= set(table.columns)
+    peaks = table.sort("bone.trabecular_modulus_mpa", "load_factor")["peak_micromotion_um"].to_list()
+    assert peaks[0] < peaks[1] < peaks[2]
+    assert all(soft > stiff for soft, stiff in zip(peaks[:3], peaks[3:], strict=True))
+
+
+def test_a_spread_tells_chances_and_drivers(run, case_file, tmp_path):
+    code, out, err = run(
+        "spread", case_file, "--samples", 8, "--workers", 1, "--out", tmp_path / "answer"
+    )
+    assert (code, err) == (0, "")
+    for words in ("in 5 to 95 % of the samples", "The verdict does not change", "What drives it"):
+        assert words in " ".join(out.split())
+    data = json.loads((tmp_path / "answer" / "study.json").read_text("utf-8"))
+    assert len(data["samples"]) == 8 * (2 + 2)
+    assert data["drivers"][0]["key"] == "trabecular_factor"
+    assert data["can_be_trusted"] is True
+    assert {item["source"] for item in data["inputs"]} == {"the case file"}
+
+
+def test_a_case_without_a_spread_takes_shipped_ranges_and_says_so(run, tmp_path):
+    path = tmp_path / "plain.toml"
+    path.write_text(CASE, encoding="utf-8")
+    code, out, _ = run("spread", path, "--samples", 8, "--no-drivers", "--workers", 1, "--bone-type", 4)
+    assert code == 0
+    assert "type 4: CT numbers 200 to 500 HU" in " ".join(out.split())
+    assert "assumption" in out
+
+
+def test_what_would_make_it_hold(run, case_file, tmp_path):
+    arguments = ("--below", 20, "--samples", 8, "--workers", 1, "--ask", "load", "--ask", "bone")
+    code, out, err = run("hold", case_file, *arguments, "--out", tmp_path / "answer")
+    assert (code, err) == (0, "")
+    assert "in 90% of 8 samples" in out
+    assert "Largest load, times the stated one:" in out
+    assert "which is" in out
+    data = json.loads((tmp_path / "answer" / "study.json").read_text("utf-8"))
+    for answer in data["answers"]:
+        assert answer["peak_um"] <= 20
+        assert answer["value"] in [tried["value"] for tried in answer["tried"]]
+
+
+def test_cases_side_by_side(run, case_file, softer_file, tmp_path):
+    code, out, err = run(
+        "compare", case_file, softer_file, "--samples", 8, "--workers", 1, "--out", tmp_path / "answer"
+    )
+    assert (code, err) == (0, "")
+    assert "bone.trabecular_modulus_mpa" in out
+    assert "beyond the spread (it does so in 100% of the samples)" in " ".join(out.split())
+    assert (tmp_path / "answer" / "table.csv").is_file()
+
+
+def test_json_is_all_there_is_on_stdout(run, case_file):
+    code, out, _ = run("sweep", case_file, *SWEEP, "--json", "--workers", 1)
+    data = json.loads(out)
+    assert code == 0
+    assert set(data) >= {"grid", "cases", "relative_error", "versions", "program", "caution", "case"}
+
+
+def test_what_is_solved_is_kept_shown_and_cleared(run, case_file):
+    run("sweep", case_file, "--vary", "load_factor=1,2", "--workers", 1)
+    _, out, _ = run("store")
+    assert "4 cases solved by this version, 0 by others" in out  # two of them with their errors
+    _, out, _ = run("store", "--clear")
+    assert "Forgot 4 solved cases" in out
+    assert "0 cases solved by this version" in out
+
+
+def test_cases_that_fail_are_counted_with_reasons_and_too_many_spoil_a_study(run, tmp_path):
+    """A smooth implant without friction turns freely: under a torque it has no equilibrium."""
+    path = tmp_path / "turned.toml"
+    path.write_text(CASE.replace("axial_n = 20.0", "torque_ncm = 1.0"), encoding="utf-8")
+    code, out, _ = run("sweep", path, "--vary", "interface.friction=0,0.4", "--workers", 1)
+    told = " ".join(out.split())
+    assert code == 0
+    assert '1 of 2 cases have no answer: 1 × load "oblique": no equilibrium was found' in told
+    assert "this result cannot be trusted" in told
+
+
+SWEPT = ("sweep", "CASE", "--vary")
+BAD = {
+    "unknown key": ((*SWEPT, "implant.lenght_mm=3:5:3"), "did you mean implant.length_mm"),
+    "no number": ((*SWEPT, "implant.material=1:2:3"), "is not a number"),
+    "no values": ((*SWEPT, "load_factor"), "must be KEY=from:to:count"),
+    "empty range": ((*SWEPT, "load_factor=2:1:5"), "is an empty range"),
+    "count of zero": ((*SWEPT, "load_factor=1:2:0"), "must have 2 to"),
+    "no count": ((*SWEPT, "load_factor=1:2"), "must be KEY=from:to:count"),
+    "text": ((*SWEPT, "load_factor=a:b:3"), "must be KEY=from:to:count"),
+    "not finite": ((*SWEPT, "load_factor=1,nan"), "must be KEY=from:to:count"),
+    "log from zero": ((*SWEPT, "load_factor=0:1:3:log"), "must begin above 0"),
+    "twice": ((*SWEPT, "load_factor=1,2", "--vary", "load_factor=3,4"), "is varied already"),
+    "beyond a limit": ((*SWEPT, "implant.diameter_mm=0.1:5:3"), "at least 0.25 mm must remain"),
+    "no such list": ((*SWEPT, "loads[2].axial_n=1,2"), "the list there has 1"),
+    "too many": (
+        (*SWEPT, "load_factor=1:2:1000", "--vary", "interface.friction=0:1:1000"),
+        "1 to 100000",
+    ),
+    "no samples": (("spread", "CASE", "--samples", 0), "must be a power of two"),
+    "seven samples": (("spread", "CASE", "--samples", 7), "must be a power of two"),
+    "two spreads": (("spread", "CASE", "--bone-type", 3), "leave out one of the two"),
+    "no limit": (("hold", "CASE", "--below", 0), "must be a motion above 0"),
+    "no confidence": (("hold", "CASE", "--below", 50, "--confidence", "20%"), "must be from 50%"),
+    "hold, no samples": (("hold", "CASE", "--below", 50, "--samples", 0), "must be a power of two"),
+    "one case": (("compare", "CASE"), "a comparison takes from 2"),
+    "the same case": (("compare", "CASE", "CASE"), "given more than once"),
+    "no file": (("compare", "CASE", "nowhere.toml"), "there is no such file"),
+}
+
+
+@pytest.mark.parametrize("name", BAD)
+def test_bad_input_is_one_message_and_nothing_is_written(run, case_file, tmp_path, name):
+    arguments, said = BAD[name]
+    placed = [case_file if a == "CASE" else a for a in arguments]
+    code, out, err = run(*placed, "--out", tmp_path / "answer")
+    assert code == 2
+    assert out == ""
+    assert err.startswith("stillroot: ")
+    assert err.count("\n") == 1
+    assert said in err
+    assert not (tmp_path / "answer").exists()
+
+
+@pytest.mark.parametrize(
+    ("table", "said"),
+    [
+        ("bone.density = [0.1, 0.5]\nbone.modulus = [1, 2]", "spread.bone.modulus"),
+        ("interface.friction = [-0.1, 0.5]", "it reaches -0.1, which is no sound case"),
+        ("interface.friction = { mean = 0.3, sd = 0.2 }", "it reaches -0.3, which is no sound case"),
+        ("implant.thread = [1, 2]", "is not a number"),
+        ("load_factor = 2", "must be a range such as"),
+    ],
+)
+def test_a_spread_that_makes_no_sense_is_refused(run, tmp_path, table, said):
+    path = tmp_path / "case.toml"
+    path.write_text(f"{CASE}\n[spread]\n{table}\n", encoding="utf-8")
+    code, out, err = run("spread", path, "--samples", 8)
+    assert (code, out) == (2, "")
+    assert said in err
+    assert str(path) in err
+
+
+def test_no_cluster_is_exit_code_4(run, case_file):
+    code, out, err = run("sweep", case_file, *SWEEP, "--cluster", "nowhere")
+    assert (code, out) == (4, "")
+    assert "no dask scheduler answers there" in err
+
+
+def test_a_store_that_cannot_be_is_one_message(run, case_file, tmp_path):
+    code, out, err = run("sweep", case_file, *SWEEP, "--store", tmp_path)
+    assert (code, out) == (2, "")
+    assert "solved cases cannot be kept there" in err
+
+
+# --- Keys ---------------------------------------------------------------------------------------------
+
+
+def test_a_key_changes_what_it_names_and_defaults_follow(shipped_case):
+    longer = changed(shipped_case, {"implant.length_mm": shipped_case.implant.length_mm + 1})
+    assert longer.implant.length_mm == shipped_case.implant.length_mm + 1
+    assert changed(shipped_case, {"load_factor": 1.0}) == shipped_case.model_copy(update={"spread": ()})
+    higher = changed(shipped_case, {"loads.height_mm": 9.5})
+    assert {load.height_mm for load in higher.loads} == {9.5}
+
+
+def test_a_hold_over_the_whole_implant_stays_so_when_it_grows():
+    case = Case.from_dict(tomllib.loads(CASE))
+    assert changed(case, {"implant.length_mm": 6.0}).socket.holds_mm == ((0.0, 6.0),)
+    assert changed(case, {"engagement_mm": 1.5}).socket.holds_mm == ((2.5, 4.0),)
+    assert changed(case, {"engagement_from_crest_mm": 1.5}).socket.holds_mm == ((0.0, 1.5),)
+
+
+def test_one_way_of_stating_a_modulus_takes_the_place_of_another():
+    case = Case.from_dict(tomllib.loads(CASE))
+    by_density = changed(case, {"bone.density": 0.5})
+    assert by_density.bone.trabecular_modulus_mpa is None
+    doubled = changed(by_density, {"trabecular_factor": 2.0})
+    (one,), (two,) = by_density.bone.trabecular_profile_mpa, doubled.bone.trabecular_profile_mpa
+    assert two[1] == pytest.approx(2 * one[1])
+    assert changed(case, {"interface.measured_torque_ncm": 20.0}).interface.measured_torque_ncm == 20.0
+
+
+def test_numbers_of_a_case_by_their_keys(shipped_case):
+    assert number_at(shipped_case, "implant.length_mm") == shipped_case.implant.length_mm
+    assert number_at(shipped_case, "loads.height_mm") == shipped_case.loads[0].height_mm
+    assert number_at(shipped_case, "engagement_mm") == pytest.approx(shipped_case.engagement_length_mm)
+    assert number_at(shipped_case, "implant.material") is None
+    assert all(number_at(shipped_case, key) is not None for key in STUDY_KEYS)
