@@ -15,14 +15,9 @@ Nothing is drawn or written here.
 from __future__ import annotations
 
 import math
-import multiprocessing
-import os
-import signal
-import threading
-from concurrent.futures import ProcessPoolExecutor, as_completed
-from concurrent.futures.process import BrokenProcessPool
-from contextlib import contextmanager
+from contextlib import closing
 from dataclasses import dataclass
+from functools import partial
 from itertools import combinations
 from typing import TYPE_CHECKING, Any
 
@@ -34,6 +29,7 @@ from stillroot.case import Case, Numerics
 from stillroot.errors import EnvironmentProblem, MeshError, NotConverged
 from stillroot.loading import load, seat
 from stillroot.motion import head_movement, micromotion
+from stillroot.running import DIED, in_processes
 from stillroot.torque import torque_of
 
 if TYPE_CHECKING:
@@ -325,69 +321,25 @@ def solve_site(point: SitePoint, grain: Grain) -> SiteAnswer:
 def solved(points: Sequence[SitePoint], grain: Grain, workers: int) -> Iterator[SiteAnswer]:
     """Yield the answer of each site as it is finished, in any order.
 
-    With one worker all is done in this process. Interrupted, the sites in work are finished and
-    yielded, and then KeyboardInterrupt goes on.
-
     Raises
     ------
     EnvironmentProblem
-        A worker process was ended from outside, or gmsh cannot be loaded.
+        The process of a site ended again and again, or gmsh cannot be loaded.
     """
-    if workers == 1 or len(points) == 1:
-        yield from (solve_site(point, grain) for point in points)
-        return
-    fresh = multiprocessing.get_context("spawn")
-    pool = ProcessPoolExecutor(min(workers, len(points)), mp_context=fresh, initializer=_begin_worker)
-    try:
-        with _as_workers_need_it():
-            waiting = {pool.submit(solve_site, point, grain) for point in points}
-        for future in as_completed(list(waiting)):
-            waiting.remove(future)
-            yield future.result()
-    except KeyboardInterrupt:
-        pool.shutdown(cancel_futures=True)
-        yield from (f.result() for f in waiting if not f.cancelled())
-        raise
-    except BrokenProcessPool:
-        msg = (
-            "a worker process was ended from outside, perhaps for lack of memory; what is finished "
-            "is kept. Run the same command again, with --workers 1"
-        )
-        raise EnvironmentProblem(msg) from None
-    finally:
-        pool.shutdown(cancel_futures=True)
+    with closing(in_processes(partial(_solved_alone, grain=grain), points, workers)) as finished:
+        for _, answer in finished:
+            if answer is None:
+                msg = f"a site has no answer: {DIED}"
+                raise EnvironmentProblem(msg)
+            yield answer
 
 
-@contextmanager
-def _as_workers_need_it() -> Iterator[None]:
-    """Set what worker processes take over when they are started.
+def _solved_alone(point: SitePoint, *, grain: Grain) -> SiteAnswer:
+    """Solve a site in one thread: the workers fill the machine already."""
+    from threadpoolctl import threadpool_limits  # noqa: PLC0415 - beside its only use
 
-    One thread of linear algebra each, since the workers already fill the machine; and Ctrl-C is left to
-    this process.
-    """
-    names = [n for n in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS") if n not in os.environ]
-    os.environ.update(dict.fromkeys(names, "1"))
-    may_signal = threading.current_thread() is threading.main_thread()
-    before = signal.signal(signal.SIGINT, signal.SIG_IGN) if may_signal else None
-    try:
-        yield
-    finally:
-        if may_signal:
-            signal.signal(signal.SIGINT, before)
-        for name in names:
-            os.environ.pop(name, None)
-
-
-def _begin_worker() -> None:
-    """End with the parent where it is killed: nobody else would end this process."""
-    parent = multiprocessing.parent_process()
-    if parent is not None:
-        threading.Thread(target=_end_with, args=(parent,), daemon=True).start()
-
-
-def _end_with(parent: Any) -> None:
-    parent.join()
-    os._exit(1)
+    with threadpool_limits(1):
+        return solve_site(point, grain)
 
 
 # --- What predicts motion -----------------------------------------------------------------------------

@@ -8,14 +8,12 @@ from __future__ import annotations
 
 import base64
 import csv
-import hashlib
 import json
 import os
 import shutil
 import tempfile
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass
-from functools import cache
 from importlib.metadata import version
 from importlib.resources import files
 from pathlib import Path
@@ -25,6 +23,7 @@ from stillroot import lesson as lessons
 from stillroot.answer import versions
 from stillroot.errors import OutputError
 from stillroot.lesson import Lesson, SiteAnswer, SitePoint
+from stillroot.store import program
 from stillroot.verdict import CAUTION, NO_LINE, with_error
 
 if TYPE_CHECKING:
@@ -169,8 +168,8 @@ class Store:
 
     def add(self, answer: SiteAnswer, grain: Grain) -> None:
         """Keep a finished site, before anything else is done."""
-        case, program = _key(answer.point, grain).split()
-        line = {"case": case, "program": program, "answer": asdict(answer)}
+        case, solved_by = _key(answer.point, grain).split()
+        line = {"case": case, "program": solved_by, "answer": asdict(answer)}
         with self.path.open("a", encoding="utf-8") as file:
             file.write(json.dumps(line, ensure_ascii=False) + "\n")
             file.flush()
@@ -178,15 +177,7 @@ class Store:
 
 
 def _key(point: SitePoint, grain: Grain) -> str:
-    return f"{lessons.case_of(point, grain).fingerprint()} {_program()}"
-
-
-@cache
-def _program() -> str:
-    """Return version and source hash: a changed program never takes up an older one's sites."""
-    sources = sorted(Path(str(files("stillroot"))).glob("*.py"))
-    content = b"".join(path.read_bytes() for path in sources)
-    return f"{version('stillroot')}+{hashlib.sha256(content).hexdigest()[:12]}"
+    return f"{lessons.case_of(point, grain).fingerprint()} {program()}"
 
 
 def _answer(data: dict[str, Any]) -> SiteAnswer:

@@ -8,20 +8,21 @@ solved: linear algebra runs in one thread, and no stage depends on what was solv
 from __future__ import annotations
 
 import os
+import signal
 import threading
 from concurrent.futures import FIRST_COMPLETED, wait
-from contextlib import closing
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from functools import cache, partial
 from multiprocessing import get_context, parent_process
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from stillroot.errors import EnvironmentProblem
 from stillroot.stages import Stages, no_outcome, stage_keys
 from stillroot.store import key_of, program
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Generator, Sequence
+    from collections.abc import Callable, Generator, Iterator, Sequence
     from concurrent.futures import Future
 
     from stillroot.case import Case
@@ -30,6 +31,9 @@ if TYPE_CHECKING:
 
     Progress = Callable[[int, int, str], None]
     """Told what is done, of how much, and what is in work."""
+
+Item = TypeVar("Item")
+Result = TypeVar("Result")
 
 TRIES = 3
 """How often a case is begun whose process dies."""
@@ -92,30 +96,34 @@ def _each(
     solve: Callable[[Case], Outcome], cases: Sequence[Case], where: Where
 ) -> Generator[tuple[int, Outcome | None]]:
     """Yield (place, outcome) of each case as it is finished; None where its process died too often."""
-    workers = min(where.workers or os.cpu_count() or 1, len(cases))
     if where.cluster is not None:
-        yield from _on_cluster(solve, cases, where.cluster)
-    elif workers <= 1:
-        yield from ((place, solve(case)) for place, case in enumerate(cases))
-    else:
-        yield from _in_processes(solve, cases, workers)
+        return _on_cluster(solve, cases, where.cluster)
+    return in_processes(solve, cases, where.workers or os.cpu_count() or 1)
 
 
-def _in_processes(
-    solve: Callable[[Case], Outcome], cases: Sequence[Case], workers: int
-) -> Generator[tuple[int, Outcome | None]]:
+def in_processes(
+    solve: Callable[[Item], Result], items: Sequence[Item], workers: int
+) -> Generator[tuple[int, Result | None]]:
+    """Yield (place, result) of each item as it is solved, None where its process died `TRIES` times.
+
+    With one worker all is done in this process. Closed early, the processes are ended.
+    """
+    if min(workers, len(items)) <= 1:
+        yield from ((place, solve(item)) for place, item in enumerate(items))
+        return
     from pebble import ProcessExpired, ProcessPool  # noqa: PLC0415 - slow to import
 
     pool = ProcessPool(
-        max_workers=workers,
+        max_workers=min(workers, len(items)),
         max_tasks=MOST_TASKS,
         context=get_context("spawn"),
         initializer=_end_with_parent,
     )
     try:
-        waiting: dict[Future[Any], tuple[int, int]] = {
-            pool.schedule(solve, args=[case]): (place, 1) for place, case in enumerate(cases)
-        }
+        with _interrupts_left_to_this_process():
+            waiting: dict[Future[Any], tuple[int, int]] = {
+                pool.schedule(solve, args=[item]): (place, 1) for place, item in enumerate(items)
+            }
         while waiting:
             done, _ = wait(waiting, return_when=FIRST_COMPLETED)
             for future in done:
@@ -126,11 +134,27 @@ def _in_processes(
                     if tries == TRIES:
                         yield place, None
                     else:
-                        again = pool.schedule(solve, args=[cases[place]])
+                        again = pool.schedule(solve, args=[items[place]])
                         waiting[again] = place, tries + 1
     finally:
         pool.stop()
         pool.join()
+
+
+@contextmanager
+def _interrupts_left_to_this_process() -> Iterator[None]:
+    """Block Ctrl-C in the threads that are started meanwhile, and so in the processes that they start.
+
+    A terminal sends it to all of them; only this one is to say anything.
+    """
+    if not hasattr(signal, "pthread_sigmask"):  # Windows
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _end_with_parent() -> None:

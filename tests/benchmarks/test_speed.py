@@ -12,14 +12,19 @@ import pytest
 import scipy.sparse as sp
 import scipy.sparse.linalg as spla
 
-from stillroot import Case, check
+from stillroot import Case, Where, check
 from stillroot.answer import prepared_site, resultant_of
 from stillroot.bodies import take_apart
 from stillroot.groundwork import bone_stiffness, implant_stiffness, supported
 from stillroot.harmonics import admissible, angular_weight, face_loads
 from stillroot.loading import load, seat
 from stillroot.outline import outline_of
+from stillroot.running import run
+from stillroot.shipped_spread import Sourced
+from stillroot.spreads import cases_of, unit_sample, values_of
 from stillroot.stored import half_section
+from stillroot.uncertain import Uncertain
+from stillroot.vary import changed
 
 pytestmark = pytest.mark.benchmark
 
@@ -100,3 +105,32 @@ def test_a_further_load_on_the_same_seat():
     further = seconds(lambda: load(seated, [resultant]))
     print(f"\nfurther load {further:.2f} s of {whole:.2f} s: {further / whole:.3f}")
     assert further / whole <= 0.1
+
+
+def test_a_study_of_200_loads_on_one_seat():
+    whole = seconds(lambda: check(CASE))
+    factors = np.linspace(0.5, 1.5, 200)
+    cases = [changed(CASE, {"load_factor": float(factor)}) for factor in factors]
+    study = seconds(lambda: run(cases, Where(workers=1)), repeats=1)
+    print(f"\n200 loads {study:.1f} s, one check {whole:.2f} s: ratio {study / whole:.1f}")
+    assert study / whole <= 20
+
+
+def test_a_thousand_samples_of_modulus_friction_interference_and_load():
+    """All four differ in every sample, so that no site is met twice: the dearest kind."""
+    ranges = {
+        "bone.trabecular_modulus_mpa": (100.0, 900.0),
+        "interface.friction": (0.3, 0.7),
+        "interface.interference_um": (2.0, 10.0),
+        "load_factor": (0.7, 1.3),
+    }
+    inputs = [
+        Sourced(input=Uncertain(key=key, kind="range", first=low, second=high), source="")
+        for key, (low, high) in ranges.items()
+    ]
+    one_load = CASE.model_copy(update={"loads": CASE.loads[:1]})
+    cases = cases_of(one_load, inputs, values_of(inputs, unit_sample(1024, 4, 1)[:1000]))
+    whole = seconds(lambda: check(one_load), repeats=1)
+    study = seconds(lambda: run(cases, Where(workers=2)), repeats=1)
+    print(f"\n1000 samples {study:.0f} s on 2 workers, one check {whole:.2f} s: {study / whole:.0f}")
+    assert study <= 600

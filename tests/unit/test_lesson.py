@@ -413,7 +413,7 @@ def test_another_version_or_grain_is_solved_anew(lesson_folder, monkeypatch):
     point = lesson.answers[0].point
     assert lesson_files._key(point, lessons.SMALL_CLOUD) in kept
     assert lesson_files._key(point, lessons.CLOUD) not in kept
-    monkeypatch.setattr(lesson_files, "_program", lambda: "99.0+other")
+    monkeypatch.setattr(lesson_files, "program", lambda: "99.0+other")
     assert lesson_files._key(point, lessons.SMALL_CLOUD) not in kept
 
 

@@ -107,13 +107,13 @@ def always_dies(case: Case) -> str:
 
 
 def test_a_process_that_dies_costs_its_case_alone_which_is_tried_again(tmp_path):
-    found = dict(module._in_processes(partial(dies_once, tmp_path), CASES, 2))
+    found = dict(module.in_processes(partial(dies_once, tmp_path), CASES, 2))
     assert (tmp_path / "died").exists()
     assert found == {place: case.fingerprint() for place, case in enumerate(CASES)}
 
 
 def test_a_case_that_kills_every_process_is_a_failure_of_its_own():
-    found = dict(module._in_processes(always_dies, CASES, 2))
+    found = dict(module.in_processes(always_dies, CASES, 2))
     assert found.pop(2) is None
     assert found == {p: case.fingerprint() for p, case in enumerate(CASES) if p != 2}
 
