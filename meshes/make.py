@@ -2,8 +2,7 @@
 
     python meshes/make.py           # (re)writes meshes/*.npz, removes what no case needs
 
-Each case is stored as it is, and as the error estimate solves it: coarser, and with its far support
-farther away.
+Each case is stored as it is, and coarser, as the error estimate solves it.
 """
 
 from pathlib import Path
@@ -22,7 +21,7 @@ def main() -> None:
     wanted = set()
     for path in sorted(CASES.glob("*.toml")):
         case = read_case(path)
-        for needed in (case, *coarse_cases(case)):
+        for needed in (case, coarse_cases(case)[0]):
             outline, element = outline_of(needed), needed.numerics.element_mm
             stored = HERE / f"{mesh_key(outline, element)}.npz"
             wanted.add(stored)

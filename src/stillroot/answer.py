@@ -20,10 +20,11 @@ from stillroot.accuracy import (
     refined,
 )
 from stillroot.errors import CaseError, NotConverged
+from stillroot.groundwork import groundwork, with_far_support
 from stillroot.loading import Resultant, Seated, load, seat
 from stillroot.motion import HeadMovement, Micromotion, Peak, imbalance
 from stillroot.outline import outline_of
-from stillroot.site import prepare
+from stillroot.site import prepare, site_on
 from stillroot.six_directions import SixDirections, six_directions
 from stillroot.stored import half_section
 from stillroot.strain import BoneStrain, bone_strains
@@ -36,6 +37,7 @@ if TYPE_CHECKING:
     from stillroot.case import Case, Load
     from stillroot.choices import Choice
     from stillroot.contact import ContactState
+    from stillroot.groundwork import Groundwork
     from stillroot.mesh import HalfSection
     from stillroot.site import Site
 
@@ -235,17 +237,16 @@ def _prefixed(progress: Callable[[str], None], before: str) -> Callable[[str], N
 def _coarse_seats(case: Case, interference_um: float) -> CoarseSeats:
     """Seat what the errors are measured on."""
 
-    def seated(case: Case) -> Seated:
-        site = prepared_site(case)
+    def seated(ground: Groundwork, case: Case) -> Seated:
+        site = site_on(ground, case)
         return seat(site, site.layer(interference_um=interference_um))
 
     coarse_case, far_case = coarse_cases(case)
-    coarse = seated(coarse_case)
-    return CoarseSeats(
-        coarse=coarse,
-        fewer=coarse.with_highest(far_case.numerics.harmonics),
-        far=None if case.is_whole_block else seated(far_case),
-    )
+    ground = prepared_groundwork(coarse_case)
+    coarse, fewer, far = seated(ground, coarse_case), far_case.numerics.harmonics, None
+    if not case.is_whole_block:
+        far = seated(with_far_support(ground, coarse_case, far_case, fewer), far_case)
+    return CoarseSeats(coarse=coarse, fewer=coarse.with_highest(fewer), far=far)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -311,7 +312,12 @@ def versions() -> dict[str, str]:
     return {"python": platform.python_version(), **{n: version(n) for n in REPORTED_VERSIONS}}
 
 
+def prepared_groundwork(case: Case, *, for_any_moduli: bool = False) -> Groundwork:
+    """Mesh a case and condense it, see `groundwork`."""
+    section = half_section(outline_of(case), case.numerics.element_mm)
+    return groundwork(case, section, case.numerics.harmonics, for_any_moduli=for_any_moduli)
+
+
 def prepared_site(case: Case) -> Site:
     """Mesh and condense a case, to be seated and loaded by hand or by a study."""
-    section = half_section(outline_of(case), case.numerics.element_mm)
-    return prepare(case, section, case.numerics.harmonics)
+    return site_on(prepared_groundwork(case), case)

@@ -12,13 +12,14 @@ ones.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 import scipy.linalg as la
+from skfem import Basis, ElementTriP2, MeshTri
 
-from stillroot.bodies import BodyPair, take_apart
+from stillroot.bodies import QUADRATURE_ORDER, Body, BodyPair, take_apart
 from stillroot.condense import body_harmonic, elimination_order
 from stillroot.harmonics import AXIS_MM, admissible, angular_weight, face_loads, unit_stiffness
 from stillroot.outline import CORTICAL, GAP, TRABECULAR
@@ -30,12 +31,13 @@ if TYPE_CHECKING:
     import scipy.sparse.linalg as spla
     from numpy.typing import NDArray
 
-    from stillroot.bodies import Body
     from stillroot.case import Case
     from stillroot.condense import BodyHarmonic
     from stillroot.harmonics import HarmonicStiffness
     from stillroot.mesh import HalfSection
 
+WHOLE = "bone"
+"""All regions of the bone as one."""
 RESULTANTS = ("lateral", "moment", "axial", "torque")
 """Unit loads on a section: along θ = 0 [N], tilting towards θ = 0 [N·mm], along +z [N], about
 +z [N·mm]."""
@@ -95,10 +97,13 @@ class Groundwork:
     bone: tuple[BoneHarmonic, ...]
 
 
-def groundwork(case: Case, section: HalfSection, highest: int) -> Groundwork:
+def groundwork(
+    case: Case, section: HalfSection, highest: int, *, for_any_moduli: bool = False
+) -> Groundwork:
     """Assemble and condense a meshed case in harmonics 0 to `highest`.
 
-    Of the case's moduli it takes the implant's and the shape of a profile with depth, no more.
+    For any moduli of the bone: then it takes of the case's the implant's and the shape of a profile with
+    depth, no more. Otherwise the bone is one region of the moduli that it has, which costs less.
     """
     pair = take_apart(section, keep_gap=case.socket.gap_filled)
     wall, implant = pair.wall, pair.implant
@@ -119,7 +124,38 @@ def groundwork(case: Case, section: HalfSection, highest: int) -> Groundwork:
         expand=tuple(expand),
         implant_schur=tuple(schur),
         loaded=(loaded[0], loaded[1]),
-        bone=_bone_harmonics(case, pair, highest),
+        bone=_bone_harmonics(case, pair, highest, apart=for_any_moduli),
+    )
+
+
+def with_far_support(ground: Groundwork, case: Case, farther: Case, highest: int) -> Groundwork:
+    """Return a groundwork of a case whose far support is that of another case, all else as it was.
+
+    Bone nodes in the outer half of the way from implant to support move out in proportion; nearer ones
+    stay, so that little but the support changes. Harmonics 0 to `highest`.
+    """
+    bone, implant = ground.pair.bone, case.implant
+    mesh = bone.basis.mesh
+    moved = np.array(mesh.p)
+    reach = np.array([implant.diameter_mm / 2, implant.length_mm])
+    for axis, sign in ((0, 1.0), (1, -1.0)):
+        far, new = case.block_mm[axis], farther.block_mm[axis]
+        stays = 0.5 * (far + reach[axis])
+        distance = sign * moved[axis]
+        out = distance > stays
+        moved[axis, out] = sign * (stays + (distance[out] - stays) * (new - stays) / (far - stays))
+    stretched = Body(
+        basis=Basis(MeshTri(moved, mesh.t), ElementTriP2(), intorder=QUADRATURE_ORDER),
+        region=bone.region,
+        names=bone.names,
+    )
+    pair = replace(ground.pair, bone=stretched)
+    return Groundwork(
+        pair=pair,
+        expand=ground.expand[: highest + 1],
+        implant_schur=ground.implant_schur[: highest + 1],
+        loaded=ground.loaded,
+        bone=_bone_harmonics(farther, pair, highest, apart=WHOLE not in ground.bone[0].rims),
     )
 
 
@@ -156,8 +192,9 @@ def _region_shape(case: Case, name: str, depth_mm: NDArray[np.float64]) -> NDArr
 
 
 def region_scale_mpa(case: Case, name: str) -> float:
-    """Return the modulus of a bone region, of a profile with depth the first one."""
+    """Return the modulus of a bone region, of a profile the first one; 1 of `WHOLE`, which has its own."""
     return {
+        WHOLE: 1.0,
         CORTICAL: case.bone.cortical_modulus_mpa,
         TRABECULAR: case.bone.trabecular_profile_mpa[0][1],
         GAP: case.socket.gap_stiffness_mpa,
@@ -212,18 +249,24 @@ def _region_stiffness(
     return unit_stiffness(bone.basis, elements, case.bone.poisson, shape)
 
 
-def _bone_harmonics(case: Case, pair: BodyPair, highest: int) -> tuple[BoneHarmonic, ...]:
+def _bone_harmonics(
+    case: Case, pair: BodyPair, highest: int, *, apart: bool
+) -> tuple[BoneHarmonic, ...]:
     bone, wall = pair.bone, pair.wall.bone_nodes
     fixed = supported(case, bone)
-    nodes = {name: np.unique(bone.elements[:, elements]) for name, elements in _regions(bone)}
+    if apart:
+        nodes = {name: np.unique(bone.elements[:, here]) for name, here in _regions(bone)}
+        whole = {name: _region_stiffness(case, bone, name, here) for name, here in _regions(bone)}
+    else:
+        nodes = {WHOLE: np.arange(bone.nodes_mm.shape[1])}
+        whole = {WHOLE: bone_stiffness(case, bone)}
     used = np.zeros(bone.nodes_mm.shape[1], dtype=int)
     for here in nodes.values():
         used[here] += 1
     shared = np.setdiff1d(np.flatnonzero(used > 1), wall)
     kept = np.concatenate([shared, wall])
     parts = {}
-    for name, elements in _regions(bone):
-        stiffness = _region_stiffness(case, bone, name, elements)
+    for name, stiffness in whole.items():
         rim = kept[np.isin(kept, nodes[name])]
         parts[name] = stiffness, elimination_order(stiffness, rim, nodes[name]), rim
     harmonics = []

@@ -12,15 +12,17 @@ import json
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from stillroot.answer import check, resultant_of, stated_or_found_interference_um
+from stillroot.answer import (
+    check,
+    prepared_groundwork,
+    resultant_of,
+    stated_or_found_interference_um,
+)
 from stillroot.errors import CaseError, MeshError, NotConverged
-from stillroot.groundwork import groundwork
 from stillroot.loading import load, seat
 from stillroot.motion import head_movement, micromotion
 from stillroot.outcome import LoadOutcome, Outcome, load_outcome, outcome_of, unsolved
-from stillroot.outline import outline_of
 from stillroot.site import site_on
-from stillroot.stored import half_section
 from stillroot.torque import torque_of
 
 if TYPE_CHECKING:
@@ -69,6 +71,10 @@ def _without(case: Case, *keys: str) -> str:
     return json.dumps(data, sort_keys=True)
 
 
+def _groundwork(case: Case) -> Groundwork:
+    return prepared_groundwork(case, for_any_moduli=True)
+
+
 class Stages:
     """The last stages of the chain. It holds memory, so one is made where many cases are solved."""
 
@@ -102,12 +108,9 @@ class Stages:
     def _seated(self, case: Case) -> tuple[Seated, float, float | None]:
         ground_key, site_key, seat_key = stage_keys(case)
 
-        def ground() -> Groundwork:
-            section = half_section(outline_of(case), case.numerics.element_mm)
-            return groundwork(case, section, case.numerics.harmonics)
-
         def site() -> Site:
-            return site_on(self._stage("ground", ground_key, ground), case)
+            ground = self._stage("ground", ground_key, lambda: _groundwork(case))
+            return site_on(ground, case)
 
         def seated() -> tuple[Seated, float, float | None]:
             here = replace(self._stage("site", site_key, site), case=case)
