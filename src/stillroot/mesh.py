@@ -28,10 +28,12 @@ FINER_AT_ENDS = 0.1
 """Element size where a hold begins or ends and at the tip's corner, relative to the rest of the wall."""
 FLATTEST = 8.0
 """Largest element size in a bone layer, relative to its thickness."""
+LONGEST, GROWTH_FROM_SHORT = 12.0, 1.0
+"""Largest element size at an edge of the outline, relative to it, and the growth from there [mm/mm]."""
 AXIS_MM = 1e-9
 LEAST_QUALITY = 0.05
 """Smallest accepted signed inverse condition number of a triangle (1 is equilateral)."""
-RECIPE = 5
+RECIPE = 6
 """Raised whenever the meshing below changes, so that a stored mesh of an older recipe is not met."""
 
 APT_LINE = (
@@ -172,19 +174,24 @@ def _set_sizes(
 ) -> None:
     """Ask for `element_mm` on the wall, finer at `ends`, where the traction is singular.
 
-    Far away a thin layer gets elements no flatter than `FLATTEST`.
+    Far away a thin layer gets elements no flatter than `FLATTEST`; where an edge is far shorter than
+    `element_mm`, elements are smaller, or slivers would stand on it.
     """
     field = gmsh.model.mesh.field
     sizes = []
-    for kind, entities, size in (
-        ("CurvesList", wall, element_mm),
-        ("PointsList", ends, FINER_AT_ENDS * element_mm),
+    for kind, entities, size, growth in (
+        ("CurvesList", wall, element_mm, GROWTH),
+        ("PointsList", ends, FINER_AT_ENDS * element_mm, GROWTH),
+        *(
+            ("PointsList", points, LONGEST * length, GROWTH_FROM_SHORT)
+            for length, points in _short_edges(gmsh, element_mm / LONGEST).items()
+        ),
     ):
         distance = field.add("Distance")
         field.setNumbers(distance, kind, entities)
         field.setNumber(distance, "Sampling", 20)
         grown = field.add("MathEval")
-        field.setString(grown, "F", f"{size} + {GROWTH} * F{distance}")
+        field.setString(grown, "F", f"{size} + {growth} * F{distance}")
         sizes.append(grown)
     for surface, thickness in layers:
         widest = field.add("MathEval")
@@ -196,6 +203,17 @@ def _set_sizes(
     smallest = field.add("Min")
     field.setNumbers(smallest, "FieldsList", sizes)
     field.setAsBackgroundMesh(smallest)
+
+
+def _short_edges(gmsh: Any, shorter_mm: float) -> dict[float, list[int]]:
+    """Return the ends of the edges shorter than a length, by their own length to 1 µm, rounded up."""
+    short: dict[float, list[int]] = {}
+    for _, curve in gmsh.model.getEntities(1):
+        length = gmsh.model.occ.getMass(1, curve)
+        if length < shorter_mm:
+            ends = [point for _, point in gmsh.model.getBoundary([(1, curve)], oriented=False)]
+            short.setdefault(np.ceil(1000 * length) / 1000, []).extend(ends)
+    return short
 
 
 def _triangles(gmsh: Any, outline: Outline, owner: dict[int, int]) -> HalfSection:

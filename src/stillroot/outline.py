@@ -46,6 +46,10 @@ IMPLANT_BODY = (IMPLANT, ABUTMENT)
 
 SNAP_MM = 0.05
 """A bone layer or hold that ends this near to a corner or to another ends on it: no sliver is left."""
+LEAST_EDGE_MM = 0.01
+"""Corners of the implant nearer to each other than this are one: no ledge of micrometres is left."""
+SAME_MM = 1e-9
+"""What rounding may part."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -83,6 +87,8 @@ def outline_of(case: Case) -> Outline:
     radius, depth = case.block_mm
     top = implant.abutment_height_mm
     abutment = implant.abutment_diameter_mm / 2
+    if wall[0, 0] - abutment < LEAST_EDGE_MM:
+        abutment = float(wall[0, 0])
     regions = [
         Region(name=IMPLANT, corners_mm=np.vstack([wall, [[0.0, 0.0]]])),
         _rectangle(ABUTMENT, abutment, top, 0.0),
@@ -115,7 +121,7 @@ def gaps_between(
     return tuple(
         (above, below)
         for above, below in zip(ends[::2], ends[1::2], strict=True)
-        if below - above > 1e-9
+        if below - above > SAME_MM
     )
 
 
@@ -125,6 +131,7 @@ def implant_wall(implant: Implant) -> NDArray[np.float64]:
         wall = np.asarray(implant.outline_mm, dtype=float)
     else:
         wall = _threaded_wall(implant)
+    wall = _without_short_edges(wall)
     if wall[-1, 0] > 0:
         wall = np.vstack([wall, [0.0, wall[-1, 1]]])
     return wall
@@ -158,7 +165,7 @@ def _threaded_wall(implant: Implant) -> NDArray[np.float64]:
     wall = np.array(points)
     wall[:, 0] -= np.tan(np.radians(implant.taper_deg)) * wall[:, 1]
     wall[:, 1] *= -1.0
-    return _without_repeats(wall)
+    return wall
 
 
 def _snapped(depth_mm: float, levels: list[float]) -> float:
@@ -183,6 +190,19 @@ def _widest(wall: NDArray[np.float64], above: float, below: float) -> float:
     return float(np.max(np.concatenate([wall[inside, 0], ends])))
 
 
-def _without_repeats(points: NDArray[np.float64]) -> NDArray[np.float64]:
-    gap = np.linalg.norm(np.diff(points, axis=0), axis=1)
-    return points[np.concatenate([[True], gap > 1e-9])]
+def _without_short_edges(points: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the corners (k, 2) without those nearer than `LEAST_EDGE_MM` to the one before.
+
+    Both ends stay: the implant is as long as is said.
+    """
+    kept = [0]
+    for i in range(1, len(points)):
+        if _distance(points[i], points[kept[-1]]) >= LEAST_EDGE_MM:
+            kept.append(i)
+    if _distance(points[-1], points[kept[-1]]) > SAME_MM:
+        kept[max(len(kept) - 1, 1) :] = [len(points) - 1]
+    return points[kept]
+
+
+def _distance(a: NDArray[np.float64], b: NDArray[np.float64]) -> float:
+    return float(np.linalg.norm(a - b))

@@ -111,6 +111,38 @@ def test_a_hold_that_ends_next_to_a_thread_corner_leaves_no_sliver():
         mesh_outline(outline_of(case), 0.5)  # raises MeshError on a bad triangle
 
 
+# Lengths that leave a root, a ledge or a flat of micrometres somewhere along the implant.
+OF_MICROMETRES = {
+    "a root left over at the tip": {"length_mm": 4.0, "thread": {"form": "square", "pitch_mm": 0.649}},
+    "a thread that ends just above the tip": {"length_mm": 5.0, "thread": {"pitch_mm": 0.9799}},
+    "flanks that all but fill the pitch": {
+        "thread": {"form": "buttress", "pitch_mm": 0.6, "depth_mm": 0.386}
+    },
+    "a flat on the crest of 1 µm": {"thread": {"crest_flat_mm": 0.001}},
+    "a neck of 50 nm": {"thread": {"crest_flat_mm": 0.0, "start_mm": 5e-8}},
+    "an abutment narrower by 1 µm": {"diameter_mm": 4.002, "abutment_diameter_mm": 4.0},
+    "an abutment narrower by 30 µm": {"diameter_mm": 4.06, "abutment_diameter_mm": 4.0},
+    "an outline with two points as one": {
+        "outline_mm": [[2.0, 0.0], [2.0, -4.0], [1.9999999, -4.0000001], [1.8, -8.0]]
+    },
+}
+
+
+@pytest.mark.parametrize("element_mm", [0.25, 1.0])
+@pytest.mark.parametrize("keys", OF_MICROMETRES.values(), ids=OF_MICROMETRES)
+def test_a_length_of_micrometres_leaves_no_sliver_and_the_implant_as_large_as_it_is(keys, element_mm):
+    given = {} if "outline_mm" in keys else {"diameter_mm": 4.0, "length_mm": 8.0}
+    case = case_with(implant={**given, **keys})
+    section = mesh_outline(outline_of(case), element_mm)  # raises MeshError on a bad triangle
+    wall = implant_wall(case.implant)
+    assert wall[0].tolist() == [case.implant.platform_diameter_mm / 2, 0.0]
+    assert wall[-1].tolist() == [0.0, -case.implant.length_mm]
+    # A solid of revolution under a polygon, cone by cone: π/3 Σ Δz (a² + a b + b²).
+    a, b = wall[:-1, 0], wall[1:, 0]
+    solid = np.pi / 3 * np.sum(-np.diff(wall[:, 1]) * (a**2 + a * b + b**2))
+    assert revolved_volume(section, "implant") == pytest.approx(solid, rel=1e-6)
+
+
 def test_an_abutment_as_wide_as_the_implant_can_be_meshed():
     case = case_with(implant=implant(abutment_diameter_mm=4.0))
     assert revolved_volume(mesh_outline(outline_of(case), 0.5), "abutment") == pytest.approx(
