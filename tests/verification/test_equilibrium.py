@@ -169,6 +169,16 @@ def test_lengths_doubled_and_loads_fourfold_give_twice_the_motion() -> None:
     assert two.head.total_um == pytest.approx(2 * one.head.total_um, rel=1e-3)
 
 
+@pytest.mark.parametrize("seat_name", ["plain", "bonded", "hard contact", "hard contact, no grip"])
+def test_a_load_of_nothing_moves_nothing(seat_name: str) -> None:
+    seat_ = seat_of(seat_name)
+    it = loaded(seat_, Resultant(height_mm=6.0))
+    assert it.state.w == pytest.approx(seat_.state.w, abs=0)
+    assert it.peak_um == it.head.total_um == 0
+    assert imbalance(seat_.layer, it.state, it.resultant) < 1e-5  # N; the seat alone is in balance too
+    assert imbalance(seat_.layer, solution(seat_name, "axial").state, it.resultant) > 79  # 80 N act
+
+
 def test_without_interference_motion_is_proportional_to_load() -> None:
     # Nothing presses before the load does, so contact and friction have no scale of their own.
     seat_ = seated(case_of(interface={"interference_um": 0.0}))
