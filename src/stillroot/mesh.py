@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from stillroot.errors import EnvironmentProblem, MeshError
-from stillroot.outline import CORTICAL, GAP, IMPLANT_BODY
+from stillroot.outline import CORTICAL, GAP, IMPLANT_BODY, shortest_edge
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -79,7 +79,11 @@ def mesh_outline(outline: Outline, element_mm: float) -> HalfSection:
         except MeshError:
             raise
         except Exception as error:  # gmsh raises bare Exception with its own text
-            msg = f"the outline could not be meshed with elements of {element_mm} mm: {error}"
+            msg = (
+                f"the outline could not be meshed with elements of {element_mm} mm ({error}). Its "
+                f"shortest edge is {shortest_edge(outline)}: make it longer or leave it out, or try "
+                "another element_mm"
+            )
             raise MeshError(msg) from error
 
 
@@ -225,10 +229,14 @@ def _triangles(gmsh: Any, outline: Outline, owner: dict[int, int]) -> HalfSectio
         elements, corners = gmsh.model.mesh.getElementsByType(2, surface)
         quality = gmsh.model.mesh.getElementQualities(elements, "minSICN")
         if len(quality) and quality.min() < LEAST_QUALITY:
+            flat = row[corners].reshape(-1, 3)[quality.argmin()]
+            r, z = coordinates.reshape(-1, 3)[flat, :2].mean(axis=0)
             msg = (
-                f"a sliver came out in the {outline.regions[region].name}: two corners of the outline, "
-                "or lengths in it, lie very near each other. Move them together or apart (holds_mm, "
-                "cortical_thickness_mm, gap_width_mm, the thread), or try a smaller element_mm"
+                f"a sliver came out in the {outline.regions[region].name}, {r:.3g} mm from the axis and "
+                f"{-z:.3g} mm below the crest: two corners of the outline, or two lines that meet there "
+                "at a small angle, lie very near each other. Move them together or apart (holds_mm, "
+                "cortical_thickness_mm, gap_width_mm, the thread and its flank_angle_deg), or try a "
+                f"smaller element_mm. The shortest edge is {shortest_edge(outline)}"
             )
             raise MeshError(msg)
         blocks.append(row[corners].reshape(-1, 3).T)

@@ -24,11 +24,14 @@ from __future__ import annotations
 import hashlib
 import json
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from numpy.typing import NDArray
 
     from stillroot.case import Case, Implant
@@ -78,6 +81,32 @@ class Outline:
             [region.name, (np.round(region.corners_mm, 6) + 0.0).tolist()] for region in self.regions
         ]
         return hashlib.sha256(json.dumps(content).encode()).hexdigest()[:16]
+
+
+MADE_BY: Mapping[str, str] = MappingProxyType(
+    {
+        IMPLANT: "implant.outline_mm, or length_mm, taper_deg and the thread",
+        ABUTMENT: "implant.abutment_diameter_mm and abutment_height_mm",
+        CORTICAL: "bone.cortical_thickness_mm, bone.radius_mm",
+        TRABECULAR: "bone.depth_mm, bone.radius_mm",
+        GAP: "socket.holds_mm and gap_width_mm",
+    }
+)
+"""The keys that the edges of a region come from."""
+
+
+def shortest_edge(outline: Outline) -> str:
+    """Return the shortest edge of an outline in words: how long, where, and of which keys."""
+    edges = [
+        (float(np.linalg.norm(b - a)), region.name, 0.5 * (a + b))
+        for region in outline.regions
+        for a, b in zip(region.corners_mm, np.roll(region.corners_mm, -1, axis=0), strict=True)
+    ]
+    length, name, (r, z) = min(edges, key=lambda edge: edge[0])
+    return (
+        f"{length:.3g} mm, of the {name}, {r:.3g} mm from the axis and {-z:.3g} mm below the crest "
+        f"(from {MADE_BY[name]})"
+    )
 
 
 def outline_of(case: Case) -> Outline:

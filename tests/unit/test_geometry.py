@@ -1,13 +1,15 @@
 """Outline and mesh: the half-section holds the implant that the case describes."""
 
+import re
+
 import numpy as np
 import pytest
 
-from stillroot import Case, EnvironmentProblem
+from stillroot import Case, EnvironmentProblem, MeshError
 from stillroot.accuracy import coarse_cases
 from stillroot.bodies import take_apart
 from stillroot.mesh import mesh_key, mesh_outline
-from stillroot.outline import gaps_between, implant_wall, outline_of
+from stillroot.outline import Outline, Region, gaps_between, implant_wall, outline_of
 from stillroot.stored import half_section, mesh_folders, read_section, write_section
 
 BASE = {
@@ -141,6 +143,38 @@ def test_a_length_of_micrometres_leaves_no_sliver_and_the_implant_as_large_as_it
     a, b = wall[:-1, 0], wall[1:, 0]
     solid = np.pi / 3 * np.sum(-np.diff(wall[:, 1]) * (a**2 + a * b + b**2))
     assert revolved_volume(section, "implant") == pytest.approx(solid, rel=1e-6)
+
+
+def test_a_sliver_is_told_with_its_place_and_the_shortest_edge_with_its_keys():
+    """A line at 4 mm that ends on the foot of a flank leaves a wedge of 0.1 degrees under it."""
+    outline = [[2.0, 0.0], [2.0, -3.998], [1.0, -4.0], [1.0, -8.0]]
+    case = case_with(
+        implant={"outline_mm": outline},
+        bone={**BASE["bone"], "cortical_thickness_mm": 4.0},
+    )
+    with pytest.raises(MeshError) as raised:
+        mesh_outline(outline_of(case), 0.5)
+    place = re.search(r"in the \w+, ([\d.]+) mm from the axis and ([\d.]+) mm below", str(raised.value))
+    assert place is not None
+    assert 1.0 < float(place[1]) < 2.01
+    assert float(place[2]) == pytest.approx(4.0, abs=0.01)
+    assert "flank_angle_deg" in str(raised.value)
+
+
+def test_what_the_mesher_cannot_take_is_told_with_the_shortest_edge_and_its_keys():
+    spike = np.array([[2.0, 0.0], [2.0, -4.0], [2.0, -4.0 - 1e-8], [0.0, -8.0], [0.0, 0.0]])
+    bone = np.array([[0.0, -12.0], [8.0, -12.0], [8.0, 0.0], [0.0, 0.0]])
+    outline = Outline(
+        wall_mm=spike[:-1],
+        regions=(
+            Region(name="implant", corners_mm=spike),
+            Region(name="trabecular", corners_mm=bone),
+        ),
+    )
+    with pytest.raises(
+        MeshError, match=r"shortest edge is 1e-08 mm, of the implant, 2 mm from the axis and 4 mm"
+    ):
+        mesh_outline(outline, 0.5)
 
 
 def test_an_abutment_as_wide_as_the_implant_can_be_meshed():
