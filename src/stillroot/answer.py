@@ -5,11 +5,13 @@ from __future__ import annotations
 import math
 import platform
 import re
+from contextlib import contextmanager
 from dataclasses import dataclass
 from importlib.metadata import version
 from typing import TYPE_CHECKING
 
 from stillroot.accuracy import (
+    COARSER,
     LOOSE,
     SHARES,
     CoarseSeats,
@@ -19,7 +21,7 @@ from stillroot.accuracy import (
     read,
     refined,
 )
-from stillroot.errors import CaseError, NotConverged
+from stillroot.errors import CaseError, MeshError, NotConverged
 from stillroot.groundwork import groundwork, with_far_support
 from stillroot.loading import Resultant, Seated, load, seat
 from stillroot.motion import HeadMovement, Micromotion, Peak, imbalance
@@ -32,7 +34,7 @@ from stillroot.torque import Torque, interference_for_torque_um, share_over_crus
 from stillroot.verdict import Verdict, band_of, verdict_of, with_error
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator
 
     from stillroot.case import Case, Load
     from stillroot.choices import Choice
@@ -190,15 +192,16 @@ def _checked(case: Case, progress: Callable[[str], None]) -> CheckResult:
         states.append(load(seated, [resultant], name=name))
         readings.append(read(seated, states[-1], resultant))
     progress("estimating the error")
-    seats = _coarse_seats(case, interference)
-    coarse = [
-        load(seats.coarse, [r], name=f"{name} (its error: coarser mesh)", tolerance=LOOSE)
-        for name, r in named
-    ]
-    errors = [
-        estimate_errors(seats, name, resultant, reading, state)
-        for (name, resultant), reading, state in zip(named, readings, coarse, strict=True)
-    ]
+    with _found_but_for_its_error(case):
+        seats = _coarse_seats(case, interference)
+        coarse = [
+            load(seats.coarse, [r], name=f"{name} (its error: coarser mesh)", tolerance=LOOSE)
+            for name, r in named
+        ]
+        errors = [
+            estimate_errors(seats, name, resultant, reading, state)
+            for (name, resultant), reading, state in zip(named, readings, coarse, strict=True)
+        ]
     answers = tuple(
         LoadAnswer(
             name=item.name,
@@ -228,6 +231,25 @@ def _checked(case: Case, progress: Callable[[str], None]) -> CheckResult:
         verdict=verdict_of(case, answers),
         versions=versions(),
     )
+
+
+@contextmanager
+def _found_but_for_its_error(case: Case) -> Iterator[None]:
+    """Say of a failure that the answer itself was found: no number is told without its error."""
+    coarse_mm = COARSER * case.numerics.element_mm
+    told = (
+        "the answer was found, but not how far it can be off, and without that it is not told. The load "
+        "may be near the most that is held; or else another element_mm may help, a smaller one first: "
+        f"the error is measured on elements of {coarse_mm:g} mm. What failed there: "
+    )
+    try:
+        yield
+    except NotConverged as error:
+        text, history = f"{told}{error}", error.residual_history
+        raise NotConverged(text, stage=error.stage, residual_history=history) from None
+    except MeshError as error:
+        text = f"{told}{error}"
+        raise MeshError(text) from None
 
 
 def _prefixed(progress: Callable[[str], None], before: str) -> Callable[[str], None]:

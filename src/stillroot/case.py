@@ -35,7 +35,15 @@ from pydantic import (
 )
 from pydantic_core import PydanticCustomError
 
-from stillroot.case_messages import Problem, case_error, problems_of, unknown_key, written
+from stillroot.case_messages import (
+    Problem,
+    at_least,
+    at_most,
+    case_error,
+    problems_of,
+    unknown_key,
+    written,
+)
 from stillroot.errors import CaseError
 from stillroot.materials import (
     DENSITY_LAWS,
@@ -344,7 +352,7 @@ class Implant(Section):
     def _abutment_on_platform(self) -> Self:
         platform = self.platform_diameter_mm
         if self.abutment_diameter_mm > platform + 1e-9:
-            text = f"must be at most {platform:g} mm, the implant's diameter at the crest"
+            text = f"must be at most {at_most(platform)} mm, the implant's diameter at the crest"
             _refuse(text, "abutment_diameter_mm")
         return self
 
@@ -354,14 +362,17 @@ class Implant(Section):
             return self
         depth, least = self.thread.depth_mm, LEAST_CORE_RADIUS_MM
         tip = self.diameter_mm / 2 - math.tan(math.radians(self.taper_deg)) * self.length_mm
-        if tip < least:
-            text = f"leaves a tip radius of {tip:.3g} mm; at least {least:g} mm must remain"
+        if tip < least - 1e-9:
+            text = f"leaves a tip radius of {at_most(tip)} mm; at least {least:g} mm must remain"
             _refuse(text, "taper_deg" if self.taper_deg else "diameter_mm")
-        if self.thread.form != "none" and tip - depth < least:
-            text = (
-                f"is deeper than the core allows: {depth:g} mm, of at most {tip - least:.3g} mm "
-                f"that leave a core radius of {least:g} mm at the tip"
-            )
+        if self.thread.form != "none" and tip - depth < least - 1e-9:
+            text = f"is deeper than the core at the tip allows, {depth:g} mm: "
+            if tip - least < LEAST_LENGTH_MM:
+                text += f'no thread leaves a core radius of {least:g} mm there; use form = "none"'
+            else:
+                text += (
+                    f"at most {at_most(tip - least)} mm leave a core radius of {least:g} mm at the tip"
+                )
             _refuse(text, "thread.depth_mm")
         return self
 
@@ -375,23 +386,38 @@ class Implant(Section):
         needed, room = thread.crest_flat_mm + flanks, self.length_mm - thread.first_mm
         if thread.pitch_mm < needed - 1e-9:
             text = (
-                f"must be at least {needed:.3g} mm, so that the crest flat "
+                f"must be at least {at_least(needed)} mm, so that the crest flat "
                 f"({thread.crest_flat_mm:g} mm) and both flanks ({flanks:.3g} mm) fit; it is "
                 f"{thread.pitch_mm:g} mm"
             )
             _refuse(text, "thread.pitch_mm")
+        groove = thread.crest_flat_mm + LEAST_LENGTH_MM
+        if thread.pitch_mm < groove - 1e-9:
+            text = (
+                f"must be at least {at_least(groove)} mm, so that beside the crest flat "
+                f"({thread.crest_flat_mm:g} mm) a groove {LEAST_LENGTH_MM:g} mm wide is left; it is "
+                f"{thread.pitch_mm:g} mm"
+            )
+            _refuse(text, "thread.pitch_mm")
+        if needed < LEAST_LENGTH_MM - 1e-9:
+            text = (
+                f"must be at least {at_least(LEAST_LENGTH_MM - flanks)} mm: with both flanks "
+                f"({flanks:.3g} mm) the thread is a blade of {needed:.3g} mm, and less than "
+                f"{LEAST_LENGTH_MM:g} mm is not meshed"
+            )
+            _refuse(text, "thread.crest_flat_mm")
         if room <= 0:
             text = f"must be below the implant's length, {self.length_mm:g} mm"
             _refuse(text, "thread.start_mm")
-        if room / thread.pitch_mm > MOST_TURNS:
+        if room / thread.pitch_mm > MOST_TURNS + 1e-6:
             text = (
-                f"must be at least {math.ceil(1e4 * room / MOST_TURNS) / 1e4:g} mm: more than "
+                f"must be at least {at_least(room / MOST_TURNS)} mm: more than "
                 f"{MOST_TURNS} turns are not meshed; it is {thread.pitch_mm:g} mm"
             )
             _refuse(text, "thread.pitch_mm")
         if thread.pitch_mm > room + 1e-9:
             text = (
-                f"must be at most {room:g} mm, so that one thread fits between its start and the "
+                f"must be at most {at_most(room)} mm, so that one thread fits between its start and the "
                 f"end of the implant; it is {thread.pitch_mm:g} mm"
             )
             _refuse(text, "thread.pitch_mm")
@@ -1024,7 +1050,7 @@ class Case(Section):
         implant = info.data.get("implant")
         deepest = socket.holds_mm[-1][1]
         if implant and deepest > implant.length_mm + 1e-9:
-            text = f"ends outside the implant: must stay within 0 to {implant.length_mm:g} mm"
+            text = f"ends outside the implant: must stay within 0 to {at_most(implant.length_mm)} mm"
             _refuse(text, "holds_mm")
         return socket
 
@@ -1053,13 +1079,13 @@ class Case(Section):
         below = length + (gap if holds[-1][1] < length - 1e-9 else 0.0) + LEAST_BONE_BELOW_MM
         if self.bone.radius_mm is not None and self.bone.radius_mm < beside - 1e-9:
             text = (
-                f"must be at least {beside:.4g} mm, so that {LEAST_BONE_BESIDE_MM:g} mm of bone "
+                f"must be at least {at_least(beside)} mm, so that {LEAST_BONE_BESIDE_MM:g} mm of bone "
                 "remain beside the implant and its gap"
             )
             _refuse(text, "bone.radius_mm")
         if self.bone.depth_mm is not None and self.bone.depth_mm < below - 1e-9:
             text = (
-                f"must be at least {below:.4g} mm, so that {LEAST_BONE_BELOW_MM:g} mm of bone "
+                f"must be at least {at_least(below)} mm, so that {LEAST_BONE_BELOW_MM:g} mm of bone "
                 "remain below the implant and its gap"
             )
             _refuse(text, "bone.depth_mm")

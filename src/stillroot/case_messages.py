@@ -7,8 +7,9 @@ import json
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from decimal import ROUND_CEILING, ROUND_FLOOR, Context, Decimal
 from types import MappingProxyType
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, get_origin
 
 from pydantic import BaseModel
 
@@ -16,8 +17,11 @@ from stillroot.errors import CaseError
 
 if TYPE_CHECKING:
     from pydantic import ValidationError
+    from pydantic.fields import FieldInfo
     from pydantic_core import ErrorDetails
 
+DIGITS, DECIMALS = 4, 9
+"""Digits of a bound that is told, and the decimals that count: what rounding adds is none."""
 MOST_PROBLEMS_SHOWN = 5
 LONGEST_VALUE = 60
 
@@ -67,6 +71,21 @@ def case_error(problems: Sequence[Problem], file: str | None = None) -> CaseErro
         lines.append(f"{prefix}and {len(problems) - len(lines)} more")
     first = problems[0]
     return CaseError("\n".join(lines), file=file, key=first.key, value=first.value or None)
+
+
+def at_least(bound: float) -> str:
+    """Return a lower bound in few digits, none of them below it: the value told is taken."""
+    return _few_digits(bound, ROUND_CEILING)
+
+
+def at_most(bound: float) -> str:
+    """Return an upper bound in few digits, none of them above it: the value told is taken."""
+    return _few_digits(bound, ROUND_FLOOR)
+
+
+def _few_digits(bound: float, rounding: str) -> str:
+    exact = Decimal(str(round(bound, DECIMALS)))
+    return f"{float(Context(prec=DIGITS, rounding=rounding).create_decimal(exact)):.12g}"
 
 
 def written(value: object) -> str:
@@ -139,7 +158,7 @@ def _what_is_right(detail: ErrorDetails, section: str, key: str, sections: Secti
     usual = f" (usual: {typical})" if typical else ""
     texts = {
         "case": str(context.get("text")),
-        "missing": f"is missing. {meaning}{usual}",
+        "missing": _section_missing(key, sections) or f"is missing. {meaning}{usual}",
         "greater_than": f"must be greater than {_bound(context, 'gt', name)}{usual}",
         "greater_than_equal": f"must be at least {_bound(context, 'ge', name)}{usual}",
         "less_than": f"must be less than {_bound(context, 'lt', name)}{usual}",
@@ -155,6 +174,25 @@ def _what_is_right(detail: ErrorDetails, section: str, key: str, sections: Secti
         "tuple_type": "must be a list, in square brackets",
     }
     return texts.get(kind, detail["msg"])
+
+
+def _section_missing(key: str, sections: Sections) -> str:
+    """Return what to say of a section that is not there; "" where the key is none."""
+    if key not in sections:
+        return ""
+    many = get_origin(sections[""].model_fields[key].annotation) is tuple
+    needed = [
+        name
+        for name, field in sections[key].model_fields.items()
+        if field.is_required() and not _extra(field).get("default")
+    ]
+    heading = f"[[{key}]]" if many else f"[{key}]"
+    return f"is missing: write {heading} and its keys below it, {', '.join(needed)} first"
+
+
+def _extra(field: FieldInfo) -> Mapping[str, object]:
+    extra = field.json_schema_extra
+    return extra if isinstance(extra, Mapping) else {}
 
 
 def _bound(context: Mapping[str, object], name: str, key: str) -> str:
@@ -175,9 +213,9 @@ def _name(key: str) -> str:
 def _about(section: str, name: str, sections: Sections) -> tuple[str, str]:
     """Return (meaning, what is usual) of a key."""
     info = sections[section].model_fields.get(name)
-    extra = info.json_schema_extra if info else None
-    typical = extra.get("typical", "") if isinstance(extra, dict) else ""
-    return (info.description if info else None) or "", str(typical)
+    if info is None:
+        return "", ""
+    return info.description or "", str(_extra(info).get("typical", ""))
 
 
 def _unit(key: str) -> str:

@@ -13,6 +13,7 @@ by semi-smooth Newton, the linear step by GMRES: P⁻¹ is one dense product a h
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -43,6 +44,10 @@ SLOW_GMRES = 25
 """Inner iterations above which P is rebuilt from the present state."""
 SHORTEST_STEP = 1 / 16
 """Of the load."""
+SOFTER = (0.03, 0.18)
+"""Shares of the layer's stiffness by which a step that stalls is led up to the whole of it."""
+LED = 1e-3
+"""Tolerance of the solves that only lead: first guesses, no answers."""
 OVERSHOOT, LINE_SEARCH_SLACK, LINE_SEARCH_LIMIT = 0.5, 0.2, 10
 """When the line search sets in, when it is content, and when it gives up."""
 
@@ -185,7 +190,9 @@ def follow(
 ) -> ContactState:
     """Follow a load path from a state; the slip of each step is kept for the next.
 
-    `path` lists (fraction, λ_0) with λ_0 (f, h, m, 3) [N]. A step that does not converge is halved.
+    `path` lists (fraction, λ_0) with λ_0 (f, h, m, 3) [N]. A step that does not converge is halved, and
+    at last taken whole by way of softer layers; at once from rest, where half the load is no other case
+    ((8) is homogeneous without interference).
     `begin` is the λ_0 that `start` is in equilibrium with (default: none). `scale` [mm] is the size of
     response that the residual is measured against, `tolerance` what it must fall below, `patience` how
     many Newton iterations may pass without progress.
@@ -193,8 +200,9 @@ def follow(
     Raises
     ------
     NotConverged
-        A step 1/16 of its size still does not converge.
+        A step 1/16 of its size still does not converge, nor does it by way of softer layers.
     """
+    settings = (precondition, scale, patience, tolerance)
     state = start
     done, done_load = 0.0, np.zeros_like(start.w) if begin is None else begin
     carried = _Carried(load=done_load, w=start.w)
@@ -206,17 +214,19 @@ def follow(
             target = done_load + (reached + step) * (load - done_load)
             guess = carried.on(state.w, target)
             try:
-                state = _step(
-                    series, layer, state, guess, target, precondition, scale, patience, tolerance
-                )
-            except _Stalled as stalled:
-                step /= 2
-                if step < SHORTEST_STEP:
+                state = _step(series, layer, state, guess, target, *settings)
+            except _Stalled:
+                if step > SHORTEST_STEP and np.any(state.w):
+                    step /= 2
+                    continue
+                step, target = 1.0 - reached, load
+                try:
+                    state = _led_step(series, layer, state, target, *settings)
+                except _Stalled as stalled:
                     at = done + reached * (fraction - done)
                     raise _not_converged(stage, at, stalled.history, tolerance) from None
-            else:
-                carried = carried.by(target, state.w)
-                reached += step
+            carried = carried.by(target, state.w)
+            reached += step
         done, done_load = fraction, load
     return state
 
@@ -255,7 +265,7 @@ class _Carried:
 
 
 class _Stalled(Exception):  # noqa: N818
-    """A Newton solve did not converge; caught by `follow`, which halves the step."""
+    """A Newton solve did not converge; caught by `follow`, which tries otherwise."""
 
     def __init__(self, history: tuple[float, ...]) -> None:
         super().__init__(history)
@@ -307,6 +317,30 @@ def _step(
         if iterations > SLOW_GMRES:
             p = series.preconditioner(averaged_stiffness(layer, at))
     raise _Stalled(tuple(history))
+
+
+def _led_step(
+    series: SeriesStiffness,
+    layer: Layer,
+    start: ContactState,
+    load: NDArray[np.float64],
+    precondition: Preconditioner,
+    scale: float,
+    patience: int,
+    tolerance: float,
+) -> ContactState:
+    """Solve (9) as `_step` does, from the solution on a softer layer, and that from one softer still.
+
+    On hard contact with much friction Newton may run in circles: a point that opens, or sticks, at one
+    iteration has gone far beyond at the next. On a soft layer pressure and shear change little from one
+    to the next. What is returned holds on the layer itself, with the slip that `start` has.
+    """
+    w = start.w
+    for share in SOFTER:
+        with suppress(_Stalled):  # the guess before is kept
+            softer = layer.times(share)
+            w = _step(series, softer, start, w, load, precondition, scale, patience, LED).w
+    return _step(series, layer, start, w, load, precondition, scale, patience, tolerance)
 
 
 def _line_search(

@@ -123,6 +123,7 @@ def whole_folder(folder: Path, mark: str, *, keep: bool = True) -> Iterator[Path
     target = Path(os.path.realpath(folder))  # a link stays, and what it leads to is written
     with _said_of(folder):
         _assert_replaceable(folder, mark)
+        _assert_movable(folder, target)
         made = [p for p in (target.parent, *target.parent.parents) if not p.exists()]
         aside, hold = _held_aside(target)
     try:
@@ -160,6 +161,13 @@ def _assert_replaceable(folder: Path, mark: str) -> None:
             raise OutputError(msg)
     elif folder.exists():
         msg = f"--out {folder}: this is a file; name a folder"
+        raise OutputError(msg)
+
+
+def _assert_movable(folder: Path, target: Path) -> None:
+    """Refuse a mount point: it can be written into, but nothing can be moved into its place."""
+    if os.path.ismount(target):
+        msg = f"--out {folder}: this is a mount point, which cannot be replaced; name a folder in it"
         raise OutputError(msg)
 
 

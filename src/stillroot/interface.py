@@ -92,6 +92,11 @@ class Layer:
         """Return the layer with `retained` times the interference: so much of the pressure is left."""
         return replace(self, interference_mm=retained * self.interference_mm)
 
+    def times(self, share: float) -> Layer:
+        """Return the layer with `share` times its stiffness."""
+        normal, shear = share * self.normal_stiffness, share * self.shear_stiffness
+        return replace(self, normal_stiffness=normal, shear_stiffness=shear)
+
     def local(self, values: NDArray[np.float64]) -> NDArray[np.float64]:
         """Return (3, p, a), rows normal, along the wall, round the axis, of nodal (m, a, 3)."""
         r, theta, z = np.moveaxis(values[self.node], -1, 0)

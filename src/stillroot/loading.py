@@ -181,7 +181,7 @@ def load(
 ) -> ContactState:
     """Load a seated implant along a path of resultants, each reached in equal steps.
 
-    `steps` are as many as the case says, unless given.
+    `steps` are as many as the case says, unless given. Where no resultant acts, the state is the seat's.
 
     Raises
     ------
@@ -193,6 +193,8 @@ def load(
     around = any(r.lateral_n != 0 or r.moment_nmm != 0 for r in resultants)
     fourier = Fourier(seated.highest if around else 0, twin=twin)
     start = seated.state.in_expansion(fourier)
+    if not any(np.any(r.six) for r in resultants):
+        return start
     top = site.case.implant.abutment_height_mm
     steps = steps or site.case.numerics.load_steps
     path = []

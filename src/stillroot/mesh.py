@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from stillroot.errors import EnvironmentProblem, MeshError
-from stillroot.outline import CORTICAL, GAP, IMPLANT_BODY
+from stillroot.outline import CORTICAL, GAP, IMPLANT_BODY, shortest_edge
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -28,10 +28,12 @@ FINER_AT_ENDS = 0.1
 """Element size where a hold begins or ends and at the tip's corner, relative to the rest of the wall."""
 FLATTEST = 8.0
 """Largest element size in a bone layer, relative to its thickness."""
+LONGEST, GROWTH_FROM_SHORT = 12.0, 1.0
+"""Largest element size at an edge of the outline, relative to it, and the growth from there [mm/mm]."""
 AXIS_MM = 1e-9
 LEAST_QUALITY = 0.05
 """Smallest accepted signed inverse condition number of a triangle (1 is equilateral)."""
-RECIPE = 5
+RECIPE = 6
 """Raised whenever the meshing below changes, so that a stored mesh of an older recipe is not met."""
 
 APT_LINE = (
@@ -77,7 +79,11 @@ def mesh_outline(outline: Outline, element_mm: float) -> HalfSection:
         except MeshError:
             raise
         except Exception as error:  # gmsh raises bare Exception with its own text
-            msg = f"the outline could not be meshed with elements of {element_mm} mm: {error}"
+            msg = (
+                f"the outline could not be meshed with elements of {element_mm} mm ({error}). Its "
+                f"shortest edge is {shortest_edge(outline)}: make it longer or leave it out, or try "
+                "another element_mm"
+            )
             raise MeshError(msg) from error
 
 
@@ -172,19 +178,24 @@ def _set_sizes(
 ) -> None:
     """Ask for `element_mm` on the wall, finer at `ends`, where the traction is singular.
 
-    Far away a thin layer gets elements no flatter than `FLATTEST`.
+    Far away a thin layer gets elements no flatter than `FLATTEST`; where an edge is far shorter than
+    `element_mm`, elements are smaller, or slivers would stand on it.
     """
     field = gmsh.model.mesh.field
     sizes = []
-    for kind, entities, size in (
-        ("CurvesList", wall, element_mm),
-        ("PointsList", ends, FINER_AT_ENDS * element_mm),
+    for kind, entities, size, growth in (
+        ("CurvesList", wall, element_mm, GROWTH),
+        ("PointsList", ends, FINER_AT_ENDS * element_mm, GROWTH),
+        *(
+            ("PointsList", points, LONGEST * length, GROWTH_FROM_SHORT)
+            for length, points in _short_edges(gmsh, element_mm / LONGEST).items()
+        ),
     ):
         distance = field.add("Distance")
         field.setNumbers(distance, kind, entities)
         field.setNumber(distance, "Sampling", 20)
         grown = field.add("MathEval")
-        field.setString(grown, "F", f"{size} + {GROWTH} * F{distance}")
+        field.setString(grown, "F", f"{size} + {growth} * F{distance}")
         sizes.append(grown)
     for surface, thickness in layers:
         widest = field.add("MathEval")
@@ -198,6 +209,17 @@ def _set_sizes(
     field.setAsBackgroundMesh(smallest)
 
 
+def _short_edges(gmsh: Any, shorter_mm: float) -> dict[float, list[int]]:
+    """Return the ends of the edges shorter than a length, by their own length to 1 µm, rounded up."""
+    short: dict[float, list[int]] = {}
+    for _, curve in gmsh.model.getEntities(1):
+        length = gmsh.model.occ.getMass(1, curve)
+        if length < shorter_mm:
+            ends = [point for _, point in gmsh.model.getBoundary([(1, curve)], oriented=False)]
+            short.setdefault(np.ceil(1000 * length) / 1000, []).extend(ends)
+    return short
+
+
 def _triangles(gmsh: Any, outline: Outline, owner: dict[int, int]) -> HalfSection:
     tags, coordinates, _ = gmsh.model.mesh.getNodes()
     row = np.zeros(int(tags.max()) + 1, dtype=np.int64)
@@ -207,10 +229,14 @@ def _triangles(gmsh: Any, outline: Outline, owner: dict[int, int]) -> HalfSectio
         elements, corners = gmsh.model.mesh.getElementsByType(2, surface)
         quality = gmsh.model.mesh.getElementQualities(elements, "minSICN")
         if len(quality) and quality.min() < LEAST_QUALITY:
+            flat = row[corners].reshape(-1, 3)[quality.argmin()]
+            r, z = coordinates.reshape(-1, 3)[flat, :2].mean(axis=0)
             msg = (
-                f"a sliver came out in the {outline.regions[region].name}: two corners of the outline, "
-                "or lengths in it, lie very near each other. Move them together or apart (holds_mm, "
-                "cortical_thickness_mm, gap_width_mm, the thread), or try a smaller element_mm"
+                f"a sliver came out in the {outline.regions[region].name}, {r:.3g} mm from the axis and "
+                f"{-z:.3g} mm below the crest: two corners of the outline, or two lines that meet there "
+                "at a small angle, lie very near each other. Move them together or apart (holds_mm, "
+                "cortical_thickness_mm, gap_width_mm, the thread and its flank_angle_deg), or try a "
+                f"smaller element_mm. The shortest edge is {shortest_edge(outline)}"
             )
             raise MeshError(msg)
         blocks.append(row[corners].reshape(-1, 3).T)

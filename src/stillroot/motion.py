@@ -245,12 +245,13 @@ def imbalance(
     """Return the largest of the six components of (forces on the bone - load), relative to the load.
 
     Forces count against the largest component of the load (or of the load `against`), moments against
-    that times the depth of the wall.
+    that times the depth of the wall. Where nothing acts, that largest is 1 N.
     """
     depth = float(np.max(-layer.nodes_mm[1]))
     scale = np.array([1.0] * 3 + [depth] * 3)
     left = resultant_of_tractions(layer, state) - resultant.six
-    return float(np.max(np.abs(left) / scale) / np.max(np.abs((against or resultant).six) / scale))
+    largest = float(np.max(np.abs((against or resultant).six) / scale))
+    return float(np.max(np.abs(left) / scale)) / (largest or 1.0)
 
 
 def _whole_circle(

@@ -24,11 +24,14 @@ from __future__ import annotations
 import hashlib
 import json
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from numpy.typing import NDArray
 
     from stillroot.case import Case, Implant
@@ -46,6 +49,10 @@ IMPLANT_BODY = (IMPLANT, ABUTMENT)
 
 SNAP_MM = 0.05
 """A bone layer or hold that ends this near to a corner or to another ends on it: no sliver is left."""
+LEAST_EDGE_MM = 0.01
+"""Corners of the implant nearer to each other than this are one: no ledge of micrometres is left."""
+SAME_MM = 1e-9
+"""What rounding may part."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -76,6 +83,32 @@ class Outline:
         return hashlib.sha256(json.dumps(content).encode()).hexdigest()[:16]
 
 
+MADE_BY: Mapping[str, str] = MappingProxyType(
+    {
+        IMPLANT: "implant.outline_mm, or length_mm, taper_deg and the thread",
+        ABUTMENT: "implant.abutment_diameter_mm and abutment_height_mm",
+        CORTICAL: "bone.cortical_thickness_mm, bone.radius_mm",
+        TRABECULAR: "bone.depth_mm, bone.radius_mm",
+        GAP: "socket.holds_mm and gap_width_mm",
+    }
+)
+"""The keys that the edges of a region come from."""
+
+
+def shortest_edge(outline: Outline) -> str:
+    """Return the shortest edge of an outline in words: how long, where, and of which keys."""
+    edges = [
+        (float(np.linalg.norm(b - a)), region.name, 0.5 * (a + b))
+        for region in outline.regions
+        for a, b in zip(region.corners_mm, np.roll(region.corners_mm, -1, axis=0), strict=True)
+    ]
+    length, name, (r, z) = min(edges, key=lambda edge: edge[0])
+    return (
+        f"{length:.3g} mm, of the {name}, {r:.3g} mm from the axis and {-z:.3g} mm below the crest "
+        f"(from {MADE_BY[name]})"
+    )
+
+
 def outline_of(case: Case) -> Outline:
     """Return the outline of a case."""
     implant, bone, socket = case.implant, case.bone, case.socket
@@ -83,6 +116,8 @@ def outline_of(case: Case) -> Outline:
     radius, depth = case.block_mm
     top = implant.abutment_height_mm
     abutment = implant.abutment_diameter_mm / 2
+    if wall[0, 0] - abutment < LEAST_EDGE_MM:
+        abutment = float(wall[0, 0])
     regions = [
         Region(name=IMPLANT, corners_mm=np.vstack([wall, [[0.0, 0.0]]])),
         _rectangle(ABUTMENT, abutment, top, 0.0),
@@ -115,7 +150,7 @@ def gaps_between(
     return tuple(
         (above, below)
         for above, below in zip(ends[::2], ends[1::2], strict=True)
-        if below - above > 1e-9
+        if below - above > SAME_MM
     )
 
 
@@ -125,6 +160,7 @@ def implant_wall(implant: Implant) -> NDArray[np.float64]:
         wall = np.asarray(implant.outline_mm, dtype=float)
     else:
         wall = _threaded_wall(implant)
+    wall = _without_short_edges(wall)
     if wall[-1, 0] > 0:
         wall = np.vstack([wall, [0.0, wall[-1, 1]]])
     return wall
@@ -158,7 +194,7 @@ def _threaded_wall(implant: Implant) -> NDArray[np.float64]:
     wall = np.array(points)
     wall[:, 0] -= np.tan(np.radians(implant.taper_deg)) * wall[:, 1]
     wall[:, 1] *= -1.0
-    return _without_repeats(wall)
+    return wall
 
 
 def _snapped(depth_mm: float, levels: list[float]) -> float:
@@ -183,6 +219,19 @@ def _widest(wall: NDArray[np.float64], above: float, below: float) -> float:
     return float(np.max(np.concatenate([wall[inside, 0], ends])))
 
 
-def _without_repeats(points: NDArray[np.float64]) -> NDArray[np.float64]:
-    gap = np.linalg.norm(np.diff(points, axis=0), axis=1)
-    return points[np.concatenate([[True], gap > 1e-9])]
+def _without_short_edges(points: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the corners (k, 2) without those nearer than `LEAST_EDGE_MM` to the one before.
+
+    Both ends stay: the implant is as long as is said.
+    """
+    kept = [0]
+    for i in range(1, len(points)):
+        if _distance(points[i], points[kept[-1]]) >= LEAST_EDGE_MM:
+            kept.append(i)
+    if _distance(points[-1], points[kept[-1]]) > SAME_MM:
+        kept[max(len(kept) - 1, 1) :] = [len(points) - 1]
+    return points[kept]
+
+
+def _distance(a: NDArray[np.float64], b: NDArray[np.float64]) -> float:
+    return float(np.linalg.norm(a - b))

@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.optimize import brentq
 
+from stillroot.case_messages import at_least, at_most
 from stillroot.errors import CaseError
 from stillroot.loading import seat
 
@@ -115,8 +116,8 @@ def interference_for_torque_um(site: Site) -> float:
         text = (
             f"interface.measured_torque_ncm = {face.measured_torque_ncm:g}: no interference gives "
             f"this in the bone and friction stated; 0 to {LARGEST_INTERFERENCE_UM:g} µm give "
-            f"{low:.3g} to {high:.3g} N·cm, where the bone crushes. Lower it, or look again at "
-            "friction, moduli and holds"
+            f"{at_least(low)} to {at_most(high)} N·cm, where the bone crushes. Lower it, or look again "
+            "at friction, moduli and holds"
         )
         raise CaseError(text, key="interface.measured_torque_ncm")
     return float(brentq(excess, 0.0, LARGEST_INTERFERENCE_UM, xtol=1e-3, rtol=TORQUE_TOLERANCE))

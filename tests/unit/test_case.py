@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 import math
+import re
 from pathlib import Path
 from typing import Any
 
@@ -555,6 +556,76 @@ def test_a_wrong_value_is_refused_by_name(changes: dict[str, Any], place: str, s
     assert message.startswith(place)
     assert said in message
     assert "\n" not in message, "one problem, one line"
+
+
+# Sizes whose bounds have more digits than are told.
+SIZES = {"implant__diameter_mm": 4.12345678, "implant__length_mm": 8.12345678}
+
+
+@pytest.mark.parametrize(
+    ("changes", "key"),
+    [
+        ({**SIZES, "bone__radius_mm": 1.0}, "bone__radius_mm"),
+        ({**SIZES, "bone__depth_mm": 1.0}, "bone__depth_mm"),
+        ({**SIZES, "implant__abutment_diameter_mm": 5.0}, "implant__abutment_diameter_mm"),
+        (
+            {
+                **SIZES,
+                "implant__taper_deg": 3.0,
+                "implant__thread__form": "square",
+                "implant__thread__depth_mm": 1.9,
+            },
+            "implant__thread__depth_mm",
+        ),
+        (
+            {
+                "implant__diameter_mm": 3.3,
+                "implant__thread__form": "square",
+                "implant__thread__depth_mm": 1.5,
+            },
+            "implant__thread__depth_mm",
+        ),
+        (
+            {"implant__thread__pitch_mm": 0.2, "implant__thread__depth_mm": 0.35},
+            "implant__thread__pitch_mm",
+        ),
+        ({**SIZES, "implant__thread__pitch_mm": 9.0}, "implant__thread__pitch_mm"),
+        (
+            {
+                "implant__thread__form": "square",
+                "implant__thread__pitch_mm": 0.5123456789,
+                "implant__thread__crest_flat_mm": 0.5123456789,
+            },
+            "implant__thread__pitch_mm",
+        ),
+        (
+            {
+                "implant__thread__form": "square",
+                "implant__length_mm": 37.7777777,
+                "implant__thread__pitch_mm": 0.5,
+            },
+            "implant__thread__pitch_mm",
+        ),
+        (
+            {"implant__thread__flank_angle_deg": 1.0, "implant__thread__crest_flat_mm": 0.0},
+            "implant__thread__crest_flat_mm",
+        ),
+    ],
+)
+def test_the_bound_that_a_message_tells_is_itself_taken(changes: dict[str, Any], key: str) -> None:
+    told = re.search(r"at (least|most) ([\d.]+) mm", refusal(smallest(**changes)))
+    assert told is not None
+    bound = float(told[2])
+    Case.from_dict(smallest(**{**changes, key: bound}))
+    beyond = bound * (0.999 if told[1] == "least" else 1.001)
+    assert key.rpartition("__")[2] in refusal(smallest(**{**changes, key: beyond}))
+
+
+def test_a_section_that_is_missing_is_told_how_to_be_written() -> None:
+    text = refusal({})
+    assert "implant: is missing: write [implant] and its keys below it, diameter_mm, length_mm" in text
+    assert "bone: is missing: write [bone] and its keys below it, cortical_thickness_mm" in text
+    assert "loads: is missing: write [[loads]] and its keys below it, name" in text
 
 
 def test_a_wrong_unit_is_one_problem_not_also_a_missing_key() -> None:

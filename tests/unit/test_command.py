@@ -173,6 +173,39 @@ def test_an_output_folder_that_would_be_harmed_is_refused(run, case_file, tmp_pa
     assert (target if kind == "file" else target / "letter.txt").read_text("utf-8") == "mine"
 
 
+MOUNTED = """
+import os, sys
+from pathlib import Path
+from stillroot.errors import OutputError
+from stillroot.export import assert_writable
+folder = Path(sys.argv[1])
+assert_writable(folder / "inside")
+(folder.parent / "link").symlink_to(folder)
+for named in (folder, folder.parent / "link"):
+    try:
+        assert_writable(named)
+    except OutputError as error:
+        print(error)
+assert not any(folder.iterdir())
+"""
+
+
+def test_a_mount_point_is_refused_before_any_work_is_done(tmp_path):
+    mount = tmp_path / "mount"
+    mount.mkdir()
+    into = ["unshare", "--user", "--map-root-user", "--mount", "sh", "-c"]
+    mounted = 'mount -t tmpfs none "$0" && exec "$1" -c "$2" "$0"'
+    try:
+        subprocess.run([*into, 'mount -t tmpfs none "$0"', mount], check=True, capture_output=True)  # noqa: S603
+    except (OSError, subprocess.CalledProcessError):
+        pytest.skip("nothing can be mounted here")
+    told = subprocess.run(  # noqa: S603
+        [*into, mounted, mount, sys.executable, MOUNTED], capture_output=True, text=True, check=True
+    ).stdout.splitlines()
+    assert [line.split(":")[0] for line in told] == [f"--out {mount}", f"--out {tmp_path / 'link'}"]
+    assert all("mount point" in line and "name a folder in it" in line for line in told)
+
+
 def test_a_load_that_nothing_holds_is_an_error_not_a_number(run, tmp_path):
     path = tmp_path / "loose.toml"
     text = CASE.replace("lateral_n = 10.0", "torque_ncm = 5.0")

@@ -1,13 +1,15 @@
 """Outline and mesh: the half-section holds the implant that the case describes."""
 
+import re
+
 import numpy as np
 import pytest
 
-from stillroot import Case, EnvironmentProblem
+from stillroot import Case, EnvironmentProblem, MeshError
 from stillroot.accuracy import coarse_cases
 from stillroot.bodies import take_apart
 from stillroot.mesh import mesh_key, mesh_outline
-from stillroot.outline import gaps_between, implant_wall, outline_of
+from stillroot.outline import Outline, Region, gaps_between, implant_wall, outline_of
 from stillroot.stored import half_section, mesh_folders, read_section, write_section
 
 BASE = {
@@ -109,6 +111,70 @@ def test_a_hold_that_ends_next_to_a_thread_corner_leaves_no_sliver():
             implant=implant(thread=thread), socket={"holds_mm": [[round(float(top), 3), 8.0]]}
         )
         mesh_outline(outline_of(case), 0.5)  # raises MeshError on a bad triangle
+
+
+# Lengths that leave a root, a ledge or a flat of micrometres somewhere along the implant.
+OF_MICROMETRES = {
+    "a root left over at the tip": {"length_mm": 4.0, "thread": {"form": "square", "pitch_mm": 0.649}},
+    "a thread that ends just above the tip": {"length_mm": 5.0, "thread": {"pitch_mm": 0.9799}},
+    "flanks that all but fill the pitch": {
+        "thread": {"form": "buttress", "pitch_mm": 0.6, "depth_mm": 0.386}
+    },
+    "a flat on the crest of 1 µm": {"thread": {"crest_flat_mm": 0.001}},
+    "a neck of 50 nm": {"thread": {"crest_flat_mm": 0.0, "start_mm": 5e-8}},
+    "an abutment narrower by 1 µm": {"diameter_mm": 4.002, "abutment_diameter_mm": 4.0},
+    "an abutment narrower by 30 µm": {"diameter_mm": 4.06, "abutment_diameter_mm": 4.0},
+    "an outline with two points as one": {
+        "outline_mm": [[2.0, 0.0], [2.0, -4.0], [1.9999999, -4.0000001], [1.8, -8.0]]
+    },
+}
+
+
+@pytest.mark.parametrize("element_mm", [0.25, 1.0])
+@pytest.mark.parametrize("keys", OF_MICROMETRES.values(), ids=OF_MICROMETRES)
+def test_a_length_of_micrometres_leaves_no_sliver_and_the_implant_as_large_as_it_is(keys, element_mm):
+    given = {} if "outline_mm" in keys else {"diameter_mm": 4.0, "length_mm": 8.0}
+    case = case_with(implant={**given, **keys})
+    section = mesh_outline(outline_of(case), element_mm)  # raises MeshError on a bad triangle
+    wall = implant_wall(case.implant)
+    assert wall[0].tolist() == [case.implant.platform_diameter_mm / 2, 0.0]
+    assert wall[-1].tolist() == [0.0, -case.implant.length_mm]
+    # A solid of revolution under a polygon, cone by cone: π/3 Σ Δz (a² + a b + b²).
+    a, b = wall[:-1, 0], wall[1:, 0]
+    solid = np.pi / 3 * np.sum(-np.diff(wall[:, 1]) * (a**2 + a * b + b**2))
+    assert revolved_volume(section, "implant") == pytest.approx(solid, rel=1e-6)
+
+
+def test_a_sliver_is_told_with_its_place_and_the_shortest_edge_with_its_keys():
+    """A line at 4 mm that ends on the foot of a flank leaves a wedge of 0.1 degrees under it."""
+    outline = [[2.0, 0.0], [2.0, -3.998], [1.0, -4.0], [1.0, -8.0]]
+    case = case_with(
+        implant={"outline_mm": outline},
+        bone={**BASE["bone"], "cortical_thickness_mm": 4.0},
+    )
+    with pytest.raises(MeshError) as raised:
+        mesh_outline(outline_of(case), 0.5)
+    place = re.search(r"in the \w+, ([\d.]+) mm from the axis and ([\d.]+) mm below", str(raised.value))
+    assert place is not None
+    assert 1.0 < float(place[1]) < 2.01
+    assert float(place[2]) == pytest.approx(4.0, abs=0.01)
+    assert "flank_angle_deg" in str(raised.value)
+
+
+def test_what_the_mesher_cannot_take_is_told_with_the_shortest_edge_and_its_keys():
+    spike = np.array([[2.0, 0.0], [2.0, -4.0], [2.0, -4.0 - 1e-8], [0.0, -8.0], [0.0, 0.0]])
+    bone = np.array([[0.0, -12.0], [8.0, -12.0], [8.0, 0.0], [0.0, 0.0]])
+    outline = Outline(
+        wall_mm=spike[:-1],
+        regions=(
+            Region(name="implant", corners_mm=spike),
+            Region(name="trabecular", corners_mm=bone),
+        ),
+    )
+    with pytest.raises(
+        MeshError, match=r"shortest edge is 1e-08 mm, of the implant, 2 mm from the axis and 4 mm"
+    ):
+        mesh_outline(outline, 0.5)
 
 
 def test_an_abutment_as_wide_as_the_implant_can_be_meshed():

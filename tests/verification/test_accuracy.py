@@ -18,21 +18,21 @@ from stillroot.accuracy import (
     least_mesh_error,
     refined,
 )
-from stillroot.answer import prepared_site, resultant_of
+from stillroot.answer import resultant_of
 from stillroot.case import Case, Numerics
-from stillroot.loading import load, seat
+from stillroot.loading import load
 from stillroot.motion import micromotion
+from stillroot.torque import torque_of
 
-from ._chain import case_of
+from ._chain import SMOOTH, case_of, seated
 
 ENDLESS = {"radius_mm": None, "depth_mm": None}
 
 
 def peak_um(case: Case) -> float:
-    site = prepared_site(case)
-    seated = seat(site, site.layer())
-    state = load(seated, [resultant_of(case.loads[0])])
-    return micromotion(seated, state).peak.total_um
+    seat_ = seated(case)
+    state = load(seat_, [resultant_of(case.loads[0])])
+    return micromotion(seat_, state).peak.total_um
 
 
 def test_a_near_support_is_told_by_the_far_part() -> None:
@@ -101,6 +101,32 @@ def test_a_tolerance_is_met_by_refining() -> None:
     assert fine.loads[0].peak.total_um == pytest.approx(
         rough.loads[0].peak.total_um, abs=rough.loads[0].error.total_um
     )
+
+
+def test_where_only_the_error_is_not_found_the_message_says_so_and_there_is_no_number() -> None:
+    """A torque above what is held with the support twice as far, and below what is held as it is.
+
+    Farther bone gives more, so less pressure seats the implant, and ∫ µ p r dA is less.
+    """
+    short = {"implant": {**SMOOTH, "length_mm": 4.0}, "bone": ENDLESS}
+
+    def held_ncm(**numerics: float) -> float:
+        torque = torque_of(seated(case_of(**short, numerics=numerics)))
+        assert torque is not None
+        return torque.removal_ncm
+
+    near, far = held_ncm(element_mm=0.5, far_mm=5.0), held_ncm(element_mm=1.0, far_mm=10.0)
+    assert far < near
+    data = case_of(**short, numerics={"element_mm": 0.5, "far_mm": 5.0}).to_dict()
+    turning = Case.from_dict({**data, "loads": [{"name": "turn", "torque_ncm": (near + far) / 2}]})
+    assert peak_um(turning) > 0
+    with pytest.raises(
+        NotConverged, match="the answer was found, but not how far it can be off"
+    ) as raised:
+        check(turning)
+    assert "farther support" in str(raised.value)
+    assert "elements of 1 mm" in str(raised.value)
+    assert raised.value.residual_history
 
 
 def test_a_tolerance_out_of_reach_is_an_error_and_no_number(monkeypatch: pytest.MonkeyPatch) -> None:
