@@ -11,8 +11,8 @@ Structural Analysis, 1968, section 5.6 (from memory)::
 and b the shorter side, is a b³ (1/3 - 0.21 (b/a)(1 - b⁴/(12 a⁴))) (Roark's Formulas for Stress and
 Strain, torsion of a solid rectangle; from memory).                                         (S2)
 
-What is fixed to the bridge, an implant's head or the place of a load, moves with the nearest point of its
-line as a rigid arm: u_p = u + φ x (p - x).                                                 (S3)
+What is fixed to the bridge, an implant's head or the place of a load, moves with the nearest point of
+its line as a rigid arm: u_p = u + φ x (p - x).                                             (S3)
 """
 
 from __future__ import annotations
@@ -66,8 +66,8 @@ class CrossSection:
 class Bridge:
     """Nodes and stiffness of a bridge that nothing holds.
 
-    `nodes_mm` (n, 3), a single one where it is rigid; `stiffness` (6n, 6n): u_x, u_y, u_z [mm], φ_x, φ_y,
-    φ_z [rad] of each node, N and N·mm. `line` is what it runs along.
+    `nodes_mm` (n, 3), a single one where it is rigid; `stiffness` (6n, 6n): u_x, u_y, u_z [mm], φ_x,
+    φ_y, φ_z [rad] of each node, N and N·mm. `line` is what it runs along.
     """
 
     line: Polyline

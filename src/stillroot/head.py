@@ -1,14 +1,15 @@
 """A seated implant as what is screwed onto it feels it: its head is moved, and it answers with a force.
 
 The head is the abutment's top, moving as its mean shift, tilt, rise and turn. By reciprocity they are
-d = A q + Λᵀ (w - w_s), with q the load on the head, Λ its λ_0 of equation (8), A what the head yields with
-a bonded wall and w_s the seated w. A screw joint of compliance C adds C q. Taking q out of (8) leaves
+d = A q + Λᵀ (w - w_s), with q the load on the head, Λ its λ_0 of equation (8), A what the head yields
+with a bonded wall and w_s the seated w. A screw joint of compliance C adds C q. Taking q out of (8)
+leaves
 
     D' w + t(w) = Λ G (d + Λᵀ w_s),   G = (A + C)⁻¹,   D' = D + Λ G Λᵀ                           (S4)
     q = G (d - Λᵀ (w - w_s))                                                                     (S5)
 
-which is (8) again with another D: harmonics 0 and 1 gain what holds the head. A head that is moved always
-has an answer, also where the implant is pulled out, which a head that is loaded has not.
+which is (8) again with another D: harmonics 0 and 1 gain what holds the head. A head that is moved
+always has an answer, also where the implant is pulled out, which a head that is loaded has not.
 """
 
 from __future__ import annotations
@@ -46,7 +47,7 @@ IN_PLANE, ACROSS = (0, 4), (1, 3)
 
 @dataclass(frozen=True, kw_only=True)
 class Joint:
-    """What a screw joint yields: `shift_mm_per_n` in any direction, `tilt_per_nmm` [rad] about any axis."""
+    """What a screw joint yields, alike in all directions: mm for each N, radians for each N·mm."""
 
     shift_mm_per_n: float = 0.0
     tilt_per_nmm: float = 0.0
@@ -211,17 +212,7 @@ def head_of(seated: Seated, joint: Joint = RIGID_JOINT) -> Head:
 
 def unit_loads(top_mm: float) -> tuple[Resultant, ...]:
     """Return unit F_x, F_y, F_z, M_x, M_y, M_z at the centre of the head."""
-    return tuple(
-        Resultant(height_mm=top_mm, **part)
-        for part in (
-            {"lateral_n": 1.0},
-            {"across_n": 1.0},
-            {"axial_n": -1.0},
-            {"across_nmm": -1.0},
-            {"moment_nmm": 1.0},
-            {"torque_nmm": 1.0},
-        )
-    )
+    return tuple(resultant_on_head(unit, top_mm) for unit in np.eye(6))
 
 
 def resultant_on_head(force: NDArray[np.float64], top_mm: float) -> Resultant:

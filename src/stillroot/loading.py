@@ -99,9 +99,7 @@ class Resultant:
         """Forces and moments (6,) about the crest: F_x, F_y, F_z [N], M_x, M_y, M_z [N·mm]."""
         moment = self.moment_nmm + self.lateral_n * self.height_mm
         across = self.across_nmm + self.across_n * self.height_mm
-        return np.array(
-            [self.lateral_n, self.across_n, -self.axial_n, -across, moment, self.torque_nmm]
-        )
+        return np.array([self.lateral_n, self.across_n, -self.axial_n, -across, moment, self.torque_nmm])
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -5,9 +5,9 @@ that implant's frame, and q_k(d) the implant's answer (S5) from where the step b
 
     K z + Σ B_kᵀ q_k(B_k z) = f                                                             (S6)
 
-is solved by Newton's method in z. The tangent of each implant begins as that of its seat and follows what
-the iteration shows of it (Broyden 1965, Math Comput 19:577-593, for each implant by itself); where that
-is slow it is computed anew. Friction has a history, so the load comes in steps.
+is solved by Newton's method in z. The tangent of each implant begins as that of its seat and follows
+what the iteration shows of it (Broyden 1965, Math Comput 19:577-593, for each implant by itself); where
+that is slow it is computed anew. Friction has a history, so the load comes in steps.
 """
 
 from __future__ import annotations
@@ -42,15 +42,14 @@ OVERSHOT = 2.0
 """One that grows by more than this lets the step be halved."""
 SHORTEST_STEP = 1 / 16
 """Of a step of the load."""
-LEAST_HOLD = 1e-9
-"""Of the largest stiffness of the bridge on its implants: less is no hold."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Attached:
-    """An implant on the bridge: `arm` (6, 6n) turns the nodes' motions into its head's, in its own frame.
+    """An implant on the bridge.
 
-    `frame` (3, 3) has the implant's axes in its columns, `crest_mm` (3,) is where its axis meets the crest.
+    `arm` (6, 6n) turns the nodes' motions into its head's, in its own frame; `frame` (3, 3) has the
+    implant's axes in its columns; `crest_mm` (3,) is where its axis meets the crest.
     """
 
     head: Head
@@ -192,9 +191,7 @@ def _step(
         left = load - k @ z - sum(a.arm.T @ q for a, q in zip(attached, forces, strict=True))
         history.append(_size(left) / problem.size)
         if history[-1] < problem.allowed:
-            return Splinted(
-                motion=z, heads=heads, forces=forces, tangents=tangents, path=start.path
-            )
+            return Splinted(motion=z, heads=heads, forces=forces, tangents=tangents, path=start.path)
         if not np.isfinite(history[-1]):
             break
         if before is not None:
@@ -244,17 +241,15 @@ def _size(load: NDArray[np.float64]) -> float:
 
 
 def _on(at: Splinted, path: tuple[NDArray[np.float64], ...]) -> Splinted:
-    return Splinted(
-        motion=at.motion, heads=at.heads, forces=at.forces, tangents=at.tangents, path=path
-    )
+    return Splinted(motion=at.motion, heads=at.heads, forces=at.forces, tangents=at.tangents, path=path)
 
 
 def _not_converged(name: str, reached: float, stalled: _Stalled | NotConverged) -> NotConverged:
     history = tuple(stalled.history if isinstance(stalled, _Stalled) else stalled.residual_history)
     last = ", ".join(f"{r:.0e}" for r in history[-5:])
     text = (
-        f"{name}: the bridge finds no equilibrium beyond {reached:.0%} of it. Its implants may slip out, "
-        "turn or tip; lower the load, shorten the cantilever, or raise friction, interference or "
+        f"{name}: the bridge finds no equilibrium beyond {reached:.0%} of it. Its implants may slip "
+        "out, turn or tip; lower the load, shorten the cantilever, or raise friction, interference or "
         f"engagement. Residuals of the last solve: {last}"
     )
     return NotConverged(text, stage=name, residual_history=history)
@@ -270,9 +265,7 @@ def taken(attached: Attached, moved: Moved) -> NDArray[np.float64]:
     return np.concatenate([force, moment + np.cross(attached.crest_mm, force)])
 
 
-def imbalance(
-    attached: Sequence[Attached], splinted: Splinted, applied: NDArray[np.float64]
-) -> float:
+def imbalance(attached: Sequence[Attached], splinted: Splinted, applied: NDArray[np.float64]) -> float:
     """Return the largest of the six components of (forces on the bone - load), relative to the load.
 
     `applied` (6,) is the whole load about the plan's origin. Forces count against its largest force,
