@@ -69,6 +69,7 @@ class Head:
     """
 
     seated: Seated
+    joint: Joint
     fourier: Fourier
     lift: NDArray[np.float64]
     hold: NDArray[np.float64]
@@ -202,6 +203,7 @@ def head_of(seated: Seated, joint: Joint = RIGID_JOINT) -> Head:
     inverse = np.concatenate([low.preconditioner(stick.blocks).inverse, stick.inverse[2:]])
     return Head(
         seated=seated,
+        joint=joint,
         fourier=fourier,
         lift=lift,
         hold=hold,
