@@ -44,6 +44,7 @@ FINE, COARSE, FEWER, FAR = "fine", "coarse", "fewer", "far"
 """The seats that a span is solved on; the last three measure the error of the first."""
 QUICK = 1e-6
 """Tolerance of a quick answer: its balance is still that of any answer."""
+QUICK_STEPS = 1
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -174,7 +175,8 @@ def span(
     """Answer a plan: what each implant takes and moves under each load.
 
     `ready` keeps what depends on the cases alone: given again, only bridge and loads are solved. `quick`
-    answers on the coarse seats that otherwise measure the error. `unsplinted` adds single crowns.
+    answers on coarse seats that otherwise measure the error, in fewer harmonics and in one step of the
+    load. `unsplinted` adds single crowns.
 
     Raises
     ------
@@ -187,7 +189,7 @@ def span(
         progress(f'seating "{implant.name}"')
         seats.append(ready.of(plan.case_of(implant), quick=quick))
     bridge = bridge_of(plan)
-    levels = (COARSE,) if quick else (COARSE, FINE, FEWER, FAR)
+    levels = (FEWER,) if quick else (COARSE, FINE, FEWER, FAR)
     heads: dict[tuple[str, str], Head] = {}
     attached = {level: _attached(plan, bridge, seats, level, heads) for level in levels}
     answers = []
@@ -196,7 +198,7 @@ def span(
         answer = _answered(plan, item, bridge, attached)
         if unsplinted:
             progress(f'load "{item.name}" on single crowns')
-            answer = replace(answer, alone=_alone(plan, item, attached[COARSE if quick else FINE]))
+            answer = replace(answer, alone=_alone(plan, item, attached[FEWER if quick else FINE]))
         answers.append(answer)
     return SpanResult(
         plan=plan,
@@ -243,10 +245,10 @@ def _seats(case: Case, *, quick: bool) -> Seats:
     coarse_site = prepared_site(coarse_case)
     interference = stated_or_found_interference_um(fine_site or coarse_site)
     coarse = seat(coarse_site, coarse_site.layer(interference_um=interference))
-    by_level = {COARSE: coarse}
+    fewer = coarse.with_highest(far_case.numerics.harmonics)
+    by_level = {COARSE: coarse, FEWER: fewer, FAR: fewer}
     if fine_site is not None:
         by_level[FINE] = seat(fine_site, fine_site.layer(interference_um=interference))
-        by_level[FEWER] = by_level[FAR] = coarse.with_highest(far_case.numerics.harmonics)
         if not case.is_whole_block:
             far_site = prepared_site(far_case)
             by_level[FAR] = seat(far_site, far_site.layer(interference_um=interference))
@@ -304,8 +306,8 @@ def _answered(
         )
 
     if FINE not in attached:
-        quick = solved(COARSE, steps, None, tolerance=QUICK)
-        return _told(plan, item, bridge, attached[COARSE], quick, None)
+        quick = solved(FEWER, QUICK_STEPS, None, tolerance=QUICK)
+        return _told(plan, item, bridge, attached[FEWER], quick, None)
     coarse = solved(COARSE, steps, None)
     fine = solved(FINE, steps, coarse, tolerance=TOLERANCE)
     fewer = solved(FEWER, steps, coarse, "fewer harmonics")
