@@ -22,6 +22,8 @@ Bite = Literal["one_sided_molar", "both_sides", "incisors", "cantilever_tip"]
 MOLAR_N, MOLAR_OUTWARD_N = 150.0, 30.0
 INCISOR_N, INCISOR_OUTWARD_N = 60.0, 25.0
 TIP_N = 150.0
+SAME_MM = 1e-6
+"""Cantilevers that differ by less are as long; the end's then bears the bite."""
 BITES_IN_WORDS: dict[str, str] = {
     "one_sided_molar": f"{MOLAR_N:g} N down and {MOLAR_OUTWARD_N:g} N outward in the middle of the end "
     "cantilever, or on the last implant where there is none",
@@ -57,7 +59,7 @@ def bite_loads(
     if bite == "incisors":
         middle = (first_mm + last_mm) / 2
         return (_bite(line, middle, crown_mm, INCISOR_N, INCISOR_OUTWARD_N),)
-    tip = line.length_mm if line.length_mm - last_mm >= first_mm else 0.0
+    tip = line.length_mm if line.length_mm - last_mm > first_mm - SAME_MM else 0.0
     return (_bite(line, tip, crown_mm, TIP_N, 0.0),)
 
 

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from stillroot.errors import CaseError, EnvironmentProblem, StillrootError
+from stillroot.span_command import add_span
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -282,6 +283,9 @@ def _run(arguments: list[str] | None) -> int:
         )
         return INTERNAL
     return code if isinstance(code, int) else 0
+
+
+add_span(cli, _working, _print)
 
 
 def _drop_what_is_left() -> None:
