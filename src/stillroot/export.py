@@ -92,14 +92,15 @@ def write_span(result: SpanResult, folder: Path) -> None:
         The folder cannot be written, or holds something other than an earlier span.
     """
     from stillroot import span_report as report  # noqa: PLC0415
-    from stillroot.span_figure import arch_from_above  # noqa: PLC0415 - matplotlib is slow to import
+    from stillroot.span_figure import arch_pictures  # noqa: PLC0415 - matplotlib is slow to import
 
     with whole_folder(folder, SPAN_MARK) as aside:
         text = json.dumps(report.data_of(result), indent=2, ensure_ascii=False) + "\n"
         (aside / SPAN_MARK).write_text(text, encoding="utf-8")
         (aside / "span.txt").write_text(report.text_of(result), encoding="utf-8")
         (aside / "plan.toml").write_text(tomli_w.dumps(result.plan.to_dict()), encoding="utf-8")
-        save_picture(arch_from_above(result), aside)
+        for picture in arch_pictures(result):
+            save_picture(picture, aside)
 
 
 def save_picture(picture: Picture, folder: Path) -> None:

@@ -46,7 +46,7 @@ def add_span(cli: click.Group, working: Working, printed: Callable[..., None]) -
         "--out",
         metavar="DIR",
         type=click.Path(path_type=Path),
-        help="Write span.json, span.txt, the resolved plan and a picture into DIR.",
+        help="Write span.json, span.txt, the resolved plan and pictures into DIR.",
     )
     def span(plan_file: Path, *, vary: str | None, out: Path | None, as_json: bool, **how: Any) -> None:
         """Answer a full arch: what each implant under one bridge takes and moves.
