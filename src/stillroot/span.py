@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from stillroot.bridge import Bridge
     from stillroot.case import Case
     from stillroot.contact import ContactState
-    from stillroot.head import Head
+    from stillroot.head import Head, Joint
     from stillroot.loading import Seated
     from stillroot.motion import Peak
     from stillroot.plan import BridgeLoad, Plan
@@ -58,9 +58,10 @@ class Seats:
 
 @dataclass(frozen=True, kw_only=True)
 class Ready:
-    """Seats by what makes them differ, kept for as many bridges, loads and plans as are wanted."""
+    """Seats and heads, kept for as many bridges, loads and plans as are wanted."""
 
     seats: dict[str, Seats] = field(default_factory=dict)
+    heads: dict[tuple[int, Joint], Head] = field(default_factory=dict)
 
     def of(self, case: Case, *, quick: bool) -> Seats:
         """Return the seats of a case, made where they are not there; `quick` asks for coarse ones."""
@@ -68,6 +69,13 @@ class Ready:
         if key not in self.seats or not (quick or FINE in self.seats[key].by_level):
             self.seats[key] = _seats(case, quick=quick)
         return self.seats[key]
+
+    def head(self, seated: Seated, joint: Joint) -> Head:
+        """Return the head of a seat that is kept here, with a screw joint."""
+        key = id(seated), joint
+        if key not in self.heads:
+            self.heads[key] = head_of(seated, joint)
+        return self.heads[key]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -190,8 +198,7 @@ def span(
         seats.append(ready.of(plan.case_of(implant), quick=quick))
     bridge = bridge_of(plan)
     levels = (FEWER,) if quick else (COARSE, FINE, FEWER, FAR)
-    heads: dict[tuple[str, str], Head] = {}
-    attached = {level: _attached(plan, bridge, seats, level, heads) for level in levels}
+    attached = {level: _attached(plan, bridge, ready, seats, level) for level in levels}
     answers = []
     for item in plan.loads:
         progress(f'load "{item.name}"')
@@ -260,28 +267,18 @@ def _seats(case: Case, *, quick: bool) -> Seats:
 
 
 def _attached(
-    plan: Plan,
-    bridge: Bridge,
-    seats: list[Seats],
-    level: str,
-    heads: dict[tuple[str, str], Head],
+    plan: Plan, bridge: Bridge, ready: Ready, seats: list[Seats], level: str
 ) -> tuple[Attached, ...]:
-    """Return the implants on the bridge; equal ones share their head, kept in `heads`."""
-    attached = []
-    for implant, its in zip(plan.implants, seats, strict=True):
-        key = (implant.case, level)
-        if key not in heads:
-            heads[key] = head_of(its.by_level[level], plan.bridge.joint)
-        own = np.kron(np.eye(2), implant.frame.T)
-        attached.append(
-            Attached(
-                head=heads[key],
-                arm=own @ bridge.arm(plan.head_mm(implant)),
-                frame=implant.frame,
-                crest_mm=implant.crest_mm,
-            )
+    """Return the implants on the bridge; equal ones share their head."""
+    return tuple(
+        Attached(
+            head=ready.head(its.by_level[level], plan.bridge.joint),
+            arm=np.kron(np.eye(2), implant.frame.T) @ bridge.arm(plan.head_mm(implant)),
+            frame=implant.frame,
+            crest_mm=implant.crest_mm,
         )
-    return tuple(attached)
+        for implant, its in zip(plan.implants, seats, strict=True)
+    )
 
 
 def _answered(

@@ -8,7 +8,7 @@ import numpy as np
 
 from stillroot.report import TORQUE_LEAVES_OUT, as_text, empty_table
 from stillroot.torque import NMM_PER_NCM
-from stillroot.verdict import CAUTION, NO_LINE, OUT_OF_SEAT_UM, rounded, with_error
+from stillroot.verdict import CAUTION, NO_LINE, OUT_OF_SEAT_UM, band_of, rounded, with_error
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -160,7 +160,7 @@ def limits(result: SpanResult) -> tuple[str, ...]:
             f"Under it {worst.share_over_crush:.0%} of the held surface bears more than the pressure at "
             "which bone is taken to crush; there it would give way and move more."
         )
-    told += [*_worth(result), _torque_beside(result)]
+    told += [*_other_band(result), *_worth(result), _torque_beside(result)]
     if any(placed.tilt_deg for placed in result.plan.implants):
         told.append(TILT_LEAVES_OUT)
     told.append(
@@ -170,6 +170,21 @@ def limits(result: SpanResult) -> tuple[str, ...]:
     if result.quick:
         told.append(QUICK_TELLS)
     return tuple(told)
+
+
+def _other_band(result: SpanResult) -> list[str]:
+    """Return the largest head movement where it lies in another band than the largest peak."""
+    moved = [(load, implant) for load in result.loads for implant in load.implants]
+    load, implant = max(moved, key=lambda pair: pair[1].head.total_um)
+    (placed,) = (p for p in result.plan.implants if p.name == implant.name)
+    band = band_of(implant.head.total_um, result.plan.case_of(placed).threshold.bands_um)
+    if band == result.governing.governing.band:
+        return []
+    return [
+        f'The largest head movement, {implant.head.total_um:.0f} µm of "{implant.name}" under '
+        f'"{load.name}", lies in another band ({band}): it holds the elastic give of bone and implant '
+        "too, and is what a bench gauge reads."
+    ]
 
 
 def _torque_beside(result: SpanResult) -> str:

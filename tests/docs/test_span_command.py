@@ -1,0 +1,199 @@
+"""`stillroot span`: exit codes, one message, nothing half-written, and what page and pictures say."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+
+import pytest
+import tomli_w
+
+from stillroot.plan import Plan, read_plan
+from stillroot.span import span
+from stillroot.span_figure import arch_pictures
+from stillroot.span_report import data_of, text_of
+from stillroot.span_vary import vary
+
+ROOT = Path(__file__).parents[2]
+PLANS = sorted((ROOT / "docs" / "plans").glob("*.toml"))
+COARSE = {
+    "title": "one",
+    "implant": {"diameter_mm": 4.1, "length_mm": 6.0, "thread": {"form": "v", "pitch_mm": 1.0}},
+    "bone": {"cortical_thickness_mm": 1.0, "trabecular_modulus_mpa": 300.0},
+    "numerics": {"element_mm": 0.6, "harmonics": 3},
+}
+PLAN = {
+    "title": "Invented scenario: command line",
+    "cases": {
+        "one": COARSE,
+        "soft": {**COARSE, "bone": {**COARSE["bone"], "cortical_thickness_mm": 0.5}},
+    },
+    "implants": [
+        {"name": "right", "case": "one", "at_mm": [-9.0, 0.0, 0.0]},
+        {"name": "middle", "case": "one", "at_mm": [0.0, 7.0, 0.0]},
+        {
+            "name": "left",
+            "case": "soft",
+            "at_mm": [9.0, 0.0, 0.0],
+            "tilt_deg": 15.0,
+            "azimuth_deg": -90.0,
+        },
+    ],
+    "bridge": {"end_cantilever_mm": 5.0},
+    "loads": [{"name": "tip", "bite": "cantilever_tip"}, {"name": "front", "bite": "incisors"}],
+}
+
+
+@pytest.fixture
+def plan_file(tmp_path):
+    path = tmp_path / "plan.toml"
+    path.write_text(tomli_w.dumps(PLAN), encoding="utf-8")
+    return path
+
+
+@pytest.fixture(scope="module")
+def answer():
+    return span(Plan.from_dict(PLAN), quick=True, unsplinted=True)
+
+
+def test_the_answer_names_the_governing_implant_and_load_and_what_torques_do_not_tell(run, plan_file):
+    code, out, err = run("span", plan_file)
+    words = " ".join(out.split())
+    assert (code, err) == (0, "")
+    assert re.search(r'Peak interface micromotion is [\d.]+ ± [\d.]+ µm .* at "left" under "tip"', words)
+    assert "sum does not know where the load bites" in words
+    assert "A tilted implant is taken in a crest that is level" in words
+    assert "no pass or fail" in words
+    assert "not a medical device" in words
+
+
+def test_json_is_all_there_is_on_stdout_and_the_page_lists_every_key(run, plan_file):
+    code, out, _ = run("span", plan_file, "--quick", "--unsplinted", "--json")
+    assert code == 0
+    page = (ROOT / "docs" / "span.md").read_text(encoding="utf-8")
+    listed = set(re.findall(r"^\| `([^`]+)` \|", page, re.MULTILINE))
+    data = json.loads(out)
+    load = data["loads"][0]
+    implant = load["implants"][0]
+    keys = {*data, *load, *implant, *implant["on_single_crown"], *data["governing"]}
+    assert keys <= listed
+
+
+def test_the_torques_and_their_sum_stand_beside(answer):
+    data = data_of(answer)
+    torques = data["insertion_torques_ncm"]
+    assert data["torque_sum_ncm"] == pytest.approx(sum(torques.values()))
+    assert f"sum {data['torque_sum_ncm']:.0f}" in text_of(answer)
+
+
+def test_the_folder_is_whole_and_the_plan_in_it_gives_the_same_plan(run, plan_file, tmp_path):
+    out = tmp_path / "answer"
+    assert run("span", plan_file, "--quick", "--out", out)[0] == 0
+    names = {path.name for path in out.iterdir()}
+    assert names == {
+        "span.json",
+        "span.txt",
+        "plan.toml",
+        *(f"arch-{name}.{kind}" for name in ("1-tip", "2-front") for kind in ("png", "svg")),
+    }
+    assert read_plan(out / "plan.toml") == read_plan(plan_file)
+    assert run("span", plan_file, "--quick", "--out", out)[0] == 0
+
+
+def test_an_implant_that_is_lost_leaves_its_load_to_the_others(run, plan_file):
+    whole, fewer = (
+        json.loads(run("span", plan_file, "--quick", "--json", *more)[1])
+        for more in ((), ("--without", "middle"))
+    )
+    assert [i["name"] for i in fewer["loads"][1]["implants"]] == ["right", "left"]
+    peaks = [
+        max(i["peak_micromotion_um"] for i in data["loads"][1]["implants"]) for data in (whole, fewer)
+    ]
+    assert peaks[1] > peaks[0]
+
+
+def test_a_longer_cantilever_moves_the_implants_more():
+    rows = vary(Plan.from_dict(PLAN), "cantilever=2,6,12").rows
+    peaks = [row.result.governing.governing.peak.total_um for row in rows if row.result is not None]
+    assert len(peaks) == 3
+    assert peaks == sorted(peaks)
+
+
+@pytest.mark.parametrize(
+    ("asked", "labels"),
+    [
+        ("implants", ["3", "2, without middle"]),
+        ("stiffness=0.1,1", ["11000 MPa", "110000 MPa", "rigid"]),
+        ("engagement:left=3,6", ["3 mm", "6 mm"]),
+    ],
+)
+def test_one_thing_is_varied_at_a_time(run, plan_file, asked, labels):
+    code, out, _ = run("span", plan_file, "--vary", asked, "--json")
+    assert code == 0
+    assert [row["varied_to"] for row in json.loads(out)["rows"]] == labels
+
+
+@pytest.mark.parametrize(
+    ("more", "text"),
+    [
+        (("--vary", "colour"), "must be cantilever, implants, stiffness or engagement:NAME"),
+        (("--vary", "cantilever=a"), "numbers from 0 up"),
+        (("--vary", "implants=7"), "whole numbers from 2 to 3"),
+        (("--vary", "engagement:nobody"), "no such implant"),
+        (("--vary", "implants", "--unsplinted"), "is not used with --vary"),
+        (("--without", "nobody"), "no such implant"),
+        (("--without", "1", "--without", "left"), "leaves one implant"),
+    ],
+)
+def test_what_cannot_be_asked_is_one_message(run, plan_file, tmp_path, more, text):
+    out = () if "--vary" in more else ("--out", tmp_path / "answer")
+    code, printed, err = run("span", plan_file, *more, *out)
+    assert code == 2
+    assert printed == ""
+    assert text in err
+    assert len(err.strip().splitlines()) == 1
+    assert not (tmp_path / "answer").exists()
+
+
+def test_a_load_that_tears_the_bridge_off_is_no_number(run, tmp_path):
+    data = {
+        **PLAN,
+        "loads": [
+            {"name": "pulled", "forces": [{"at_mm": [0.0, 3.0, 6.0], "force_n": [0.0, 0.0, 9000.0]}]}
+        ],
+    }
+    for name in ("one", "soft"):
+        data["cases"][name] = {
+            **data["cases"][name],
+            "implant": {"diameter_mm": 4.1, "length_mm": 6.0, "thread": {"form": "none"}},
+        }
+    path = tmp_path / "plan.toml"
+    path.write_text(tomli_w.dumps(data), encoding="utf-8")
+    code, out, err = run("span", path, "--quick", "--out", tmp_path / "answer")
+    assert code == 3
+    assert out == ""
+    assert "no equilibrium" in err
+    assert not (tmp_path / "answer").exists()
+
+
+def test_the_pictures_tell_what_the_table_tells(answer):
+    for picture, load in zip(arch_pictures(answer), answer.loads, strict=True):
+        for implant in load.implants:
+            assert implant.name in picture.alt
+            assert f"{abs(implant.axial_n):.0f} N" in picture.alt or abs(implant.axial_n) < 0.5
+
+
+@pytest.mark.parametrize("path", PLANS, ids=lambda path: path.stem)
+def test_nothing_in_the_pictures_of_a_shipped_plan_overlaps_or_is_cut_off(path):
+    for picture in arch_pictures(span(read_plan(path), quick=True, unsplinted=True)):
+        figure = picture.figure
+        figure.draw_without_rendering()
+        texts = [t for ax in figure.axes for t in ax.texts if t.get_text()]
+        boxes = [(text.get_text(), text.get_window_extent()) for text in texts]
+        page = figure.bbox
+        for i, (told, box) in enumerate(boxes):
+            assert page.x0 <= box.x0, told
+            assert box.x1 <= page.x1, told
+            crossed = [other for other, its in boxes[i + 1 :] if box.overlaps(its)]
+            assert not crossed, (told, crossed)
