@@ -24,7 +24,9 @@ if TYPE_CHECKING:
         OutputError,
         StillrootError,
     )
-    from stillroot.export import write_answer
+    from stillroot.export import write_answer, write_span
+    from stillroot.plan import Plan, read_plan
+    from stillroot.span import SpanResult, check_span
 
 _HOME = {
     "Case": "case",
@@ -36,11 +38,16 @@ _HOME = {
     "MeshError": "errors",
     "NotConverged": "errors",
     "OutputError": "errors",
+    "Plan": "plan",
+    "SpanResult": "span",
     "StillrootError": "errors",
     "check": "answer",
+    "check_span": "span",
     "directions": "answer",
     "read_case": "case",
+    "read_plan": "plan",
     "write_answer": "export",
+    "write_span": "export",
 }
 
 __all__ = [
@@ -53,11 +60,16 @@ __all__ = [
     "MeshError",
     "NotConverged",
     "OutputError",
+    "Plan",
+    "SpanResult",
     "StillrootError",
     "check",
+    "check_span",
     "directions",
     "read_case",
+    "read_plan",
     "write_answer",
+    "write_span",
 ]
 
 

@@ -16,8 +16,9 @@ import numpy as np
 from stillroot.accuracy import LOOSE, MORE_STEPS, ErrorEstimate, Reading, coarse_cases, errors_of
 from stillroot.answer import prepared_site, stated_or_found_interference_um, versions
 from stillroot.bridge import beam_bridge, rigid_bridge
+from stillroot.case import LEAST_LOAD
 from stillroot.contact import TOLERANCE
-from stillroot.errors import NotConverged
+from stillroot.errors import CaseError, NotConverged
 from stillroot.head import head_of, resultant_on_head
 from stillroot.loading import BALANCE, load, seat
 from stillroot.motion import UM_PER_MM, HeadMovement, Micromotion, head_movement, micromotion
@@ -172,7 +173,7 @@ class SpanResult:
         return sum(torques) if len(torques) == len(self.torques) else None
 
 
-def span(
+def check_span(
     plan: Plan,
     *,
     ready: Ready | None = None,
@@ -188,6 +189,8 @@ def span(
 
     Raises
     ------
+    CaseError
+        The forces of a load cancel each other.
     MeshError, EnvironmentProblem, NotConverged
         As `answer.check` does, for an implant or for the whole bridge.
     """
@@ -288,6 +291,9 @@ def _answered(
     applied = applied_load(bridge, forces)
     steps = max(plan.case_of(implant).numerics.load_steps for implant in plan.implants)
     name = f'load "{item.name}"'
+    if np.max(np.abs(applied)) < LEAST_LOAD:
+        msg = f"{name}: its forces cancel each other where they act, and leave no load"
+        raise CaseError(msg, key="loads")
 
     def solved(
         level: str, steps: int, near: Splinted | None, what: str = "", tolerance: float = LOOSE
@@ -361,7 +367,8 @@ def _told(
     errors: list[tuple[ErrorEstimate, ErrorEstimate]] | None,
 ) -> SpanLoadAnswer:
     forces = plan.point_loads(item)
-    balance = imbalance(attached, splinted, resultant_of_forces(forces))
+    size = sum(float(np.linalg.norm(force.force_n)) for force in forces)
+    balance = imbalance(attached, splinted, resultant_of_forces(forces), size)
     if balance > BALANCE:
         text = (
             f'load "{item.name}": the forces on the implants are out of balance by {balance:.0e} of the '

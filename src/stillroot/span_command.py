@@ -54,9 +54,9 @@ def add_span(cli: click.Group, working: Working, printed: Callable[..., None]) -
         Exit codes: 0 computed, 2 bad input, 3 not converged, 4 something missing on this machine.
         """
         from stillroot import export, span_report  # noqa: PLC0415
-        from stillroot import span as spans  # noqa: PLC0415
         from stillroot.errors import CaseError  # noqa: PLC0415
         from stillroot.plan import read_plan  # noqa: PLC0415
+        from stillroot.span import check_span  # noqa: PLC0415
 
         plan = read_plan(plan_file)
         for name in how["without"]:
@@ -73,7 +73,7 @@ def add_span(cli: click.Group, working: Working, printed: Callable[..., None]) -
         if out is not None:
             export.assert_writable(out, export.SPAN_MARK)
         with working(plan_file) as tell:
-            result = spans.span(plan, quick=how["quick"], unsplinted=how["unsplinted"], progress=tell)
+            result = check_span(plan, quick=how["quick"], unsplinted=how["unsplinted"], progress=tell)
             if out is not None:
                 tell("writing")
                 export.write_span(result, out)

@@ -180,11 +180,12 @@ def _other_band(result: SpanResult) -> list[str]:
     band = band_of(implant.head.total_um, result.plan.case_of(placed).threshold.bands_um)
     if band == result.governing.governing.band:
         return []
-    return [
+    text = (
         f'The largest head movement, {implant.head.total_um:.0f} µm of "{implant.name}" under '
         f'"{load.name}", lies in another band ({band}): it holds the elastic give of bone and implant '
         "too, and is what a bench gauge reads."
-    ]
+    )
+    return [text]
 
 
 def _torque_beside(result: SpanResult) -> str:

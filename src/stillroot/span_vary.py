@@ -10,7 +10,7 @@ import numpy as np
 
 from stillroot.errors import CaseError, NotConverged
 from stillroot.plan import LEAST_IMPLANTS, Plan
-from stillroot.span import Ready, span
+from stillroot.span import Ready, check_span
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -62,7 +62,7 @@ def vary(plan: Plan, asked: str, *, progress: Callable[[str], None] = lambda _: 
     for variant in variants:
         progress(variant.label)
         try:
-            result = span(variant.plan, ready=ready, quick=True)
+            result = check_span(variant.plan, ready=ready, quick=True)
         except NotConverged:
             result = None
         rows.append(Varied(label=variant.label, result=result))

@@ -16,7 +16,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-import scipy.linalg as la
 
 from stillroot.contact import TOLERANCE
 from stillroot.errors import NotConverged
@@ -35,7 +34,8 @@ LOOSE_UNBALANCED = 10.0
 """The same, times the wall's tolerance, where that is set looser than its default."""
 LEVER_MM = 10.0
 """A moment counts as the force that has it at this lever, a rotation as the shift there."""
-ITERATIONS = 30
+ITERATIONS, PATIENCE = 30, 6
+"""Iterations of a step, and how many may pass without the imbalance falling to half of its best."""
 SLOW = 0.25
 """An imbalance that falls by less than to this share asks for new tangents."""
 OVERSHOT = 2.0
@@ -111,7 +111,10 @@ def solve(
     NotConverged
         There is no equilibrium: the implants slip out or tip, or turn about a line through their heads.
     """
-    first = first_motion(attached, stiffness, load)
+    try:
+        first = first_motion(attached, stiffness, load)
+    except _Stalled as stalled:
+        raise _not_converged(name, 0.0, stalled) from None
     scale = max(a.head.response_mm(a.arm @ first) for a in attached)
     tangents = np.stack([a.head.first_tangent for a in attached]) if near is None else near.tangents
     problem = _Problem(
@@ -192,7 +195,9 @@ def _step(
         history.append(_size(left) / problem.size)
         if history[-1] < problem.allowed:
             return Splinted(motion=z, heads=heads, forces=forces, tangents=tangents, path=start.path)
-        if not np.isfinite(history[-1]):
+        if not np.isfinite(history[-1]) or (
+            len(history) > PATIENCE and min(history[-PATIENCE:]) > 0.5 * min(history[:-PATIENCE])
+        ):
             break
         if before is not None:
             z_before, heads_before, forces_before = before
@@ -232,7 +237,10 @@ def _whole(
 
 
 def _solved(whole: NDArray[np.float64], load: NDArray[np.float64]) -> NDArray[np.float64]:
-    return np.asarray(la.solve(whole, load))
+    try:
+        return np.asarray(np.linalg.solve(whole, load))
+    except np.linalg.LinAlgError:
+        raise _Stalled([np.inf]) from None
 
 
 def _size(load: NDArray[np.float64]) -> float:
@@ -265,13 +273,14 @@ def taken(attached: Attached, moved: Moved) -> NDArray[np.float64]:
     return np.concatenate([force, moment + np.cross(attached.crest_mm, force)])
 
 
-def imbalance(attached: Sequence[Attached], splinted: Splinted, applied: NDArray[np.float64]) -> float:
+def imbalance(
+    attached: Sequence[Attached], splinted: Splinted, applied: NDArray[np.float64], size_n: float
+) -> float:
     """Return the largest of the six components of (forces on the bone - load), relative to the load.
 
-    `applied` (6,) is the whole load about the plan's origin. Forces count against its largest force,
-    moments against that at the distance of the farthest implant.
+    `applied` (6,) is the whole load about the plan's origin, `size_n` the sum of its forces' sizes.
+    Forces count against that, moments against it at the distance of the farthest implant.
     """
     held = sum(taken(a, h) for a, h in zip(attached, splinted.heads, strict=True))
     far = max(LEVER_MM, *(float(np.linalg.norm(a.crest_mm)) for a in attached))
-    scale = np.array([1.0] * 3 + [far] * 3)
-    return float(np.max(np.abs((held - applied) / scale)) / np.max(np.abs(applied / scale)))
+    return float(np.max(np.abs(held - applied) / ([size_n] * 3 + [size_n * far] * 3)))

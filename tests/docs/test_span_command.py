@@ -8,9 +8,11 @@ from pathlib import Path
 
 import pytest
 import tomli_w
+from PIL import Image
 
+from stillroot.errors import CaseError
 from stillroot.plan import Plan, read_plan
-from stillroot.span import span
+from stillroot.span import check_span
 from stillroot.span_figure import arch_pictures
 from stillroot.span_report import data_of, text_of
 from stillroot.span_vary import vary
@@ -54,7 +56,7 @@ def plan_file(tmp_path):
 
 @pytest.fixture(scope="module")
 def answer():
-    return span(Plan.from_dict(PLAN), quick=True, unsplinted=True)
+    return check_span(Plan.from_dict(PLAN), quick=True, unsplinted=True)
 
 
 def test_the_answer_names_the_governing_implant_and_load_and_what_torques_do_not_tell(run, plan_file):
@@ -177,6 +179,34 @@ def test_a_load_that_tears_the_bridge_off_is_no_number(run, tmp_path):
     assert not (tmp_path / "answer").exists()
 
 
+def test_forces_that_cancel_are_no_load_and_those_that_stretch_the_bridge_are_one():
+    def with_forces(*places):
+        signs = (1.0, -1.0)
+        forces = [
+            {"at_mm": list(at), "force_n": [40.0 * sign, 0.0, 0.0]}
+            for at, sign in zip(places, signs, strict=True)
+        ]
+        return Plan.from_dict({**PLAN, "loads": [{"name": "pair", "forces": forces}]})
+
+    with pytest.raises(CaseError, match='load "pair": its forces cancel'):
+        check_span(with_forces((0.0, 7.0, 6.0), (0.0, 7.0, 6.0)), quick=True)
+    load = check_span(with_forces((9.0, 0.0, 6.0), (-9.0, 0.0, 6.0)), quick=True).loads[0]
+    assert load.balance < 1e-4
+    assert load.implants[0].force[0] < 0 < load.implants[2].force[0]
+
+
+def test_the_picture_on_the_page_is_of_the_plan():
+    picture = Path(ROOT / "docs" / "images" / "four_two_tilted-arch.png")
+    with Image.open(picture) as image:
+        shown = image.text["Description"]
+    plan = read_plan(ROOT / "docs" / "plans" / "four_two_tilted.toml")
+    now = arch_pictures(check_span(plan, quick=True, unsplinted=True))[3].alt
+    number = re.compile(r"\d+(?:\.\d+)?")
+    assert number.sub("#", shown) == number.sub("#", now)
+    for one, other in zip(number.findall(shown), number.findall(now), strict=True):
+        assert float(one) == pytest.approx(float(other), rel=0.02, abs=0.1 if "." in one else 1.0)
+
+
 def test_the_pictures_tell_what_the_table_tells(answer):
     for picture, load in zip(arch_pictures(answer), answer.loads, strict=True):
         for implant in load.implants:
@@ -186,7 +216,7 @@ def test_the_pictures_tell_what_the_table_tells(answer):
 
 @pytest.mark.parametrize("path", PLANS, ids=lambda path: path.stem)
 def test_nothing_in_the_pictures_of_a_shipped_plan_overlaps_or_is_cut_off(path):
-    for picture in arch_pictures(span(read_plan(path), quick=True, unsplinted=True)):
+    for picture in arch_pictures(check_span(read_plan(path), quick=True, unsplinted=True)):
         figure = picture.figure
         figure.draw_without_rendering()
         texts = [t for ax in figure.axes for t in ax.texts if t.get_text()]

@@ -15,7 +15,7 @@ from stillroot.head import Joint, head_of
 from stillroot.loading import Resultant
 from stillroot.motion import micromotion, resultant_of_tractions
 from stillroot.plan import Plan
-from stillroot.span import FEWER, Ready, SpanResult, bridge_of, resultant_of_forces, span
+from stillroot.span import FEWER, Ready, SpanResult, bridge_of, check_span, resultant_of_forces
 
 from ._chain import PLAIN, case_of, loaded, seated
 
@@ -61,7 +61,7 @@ def pressed(at: tuple[float, float, float], *force: float, name: str = "press") 
 
 
 def answered(plan: Plan, **how: bool) -> SpanResult:
-    return span(plan, ready=READY, quick=True, **how)
+    return check_span(plan, ready=READY, quick=True, **how)
 
 
 def test_a_load_that_is_turned_moves_the_implant_as_much_and_turned() -> None:
@@ -221,3 +221,17 @@ def test_nodes_lie_where_implants_and_loads_are() -> None:
     nodes = bridge_of(plan).nodes_mm
     for implant in plan.implants:
         assert np.linalg.norm(nodes - plan.head_mm(implant), axis=1).min() < 1e-9
+
+
+def test_a_far_finer_arch_lies_within_the_error_that_is_told() -> None:
+    bridge = {"material": "polymer", "end_cantilever_mm": 6.0}
+    coarse, fine = (
+        plan_of(ANYWHERE[:1], bridge, case={**PLAIN, "numerics": numerics}, tilts=TILTED)
+        for numerics in ({"element_mm": 0.5, "harmonics": 5}, {"element_mm": 0.08, "harmonics": 10})
+    )
+    told, true = check_span(coarse).loads[0], answered(fine).loads[0]  # quick: elements of 0.16 mm
+    for ours, finer in zip(told.implants, true.implants, strict=True):
+        assert ours.error is not None
+        assert ours.head_error is not None
+        assert abs(ours.peak.total_um - finer.peak.total_um) < ours.error.total_um
+        assert abs(ours.head.total_um - finer.head.total_um) < ours.head_error.total_um
