@@ -18,7 +18,9 @@ from stillroot.bodies import take_apart
 from stillroot.harmonics import admissible, angular_weight, face_loads
 from stillroot.loading import load, seat
 from stillroot.outline import outline_of
+from stillroot.plan import Plan
 from stillroot.site import bone_stiffness, implant_stiffness, supported
+from stillroot.span import Ready, check_span
 from stillroot.stored import half_section
 
 pytestmark = pytest.mark.benchmark
@@ -36,6 +38,7 @@ CASE = Case.from_dict(
 )
 
 
+SOFTER = {"cortical_thickness_mm": 1.0, "trabecular_modulus_mpa": 200.0}
 SECTION = half_section(outline_of(CASE), CASE.numerics.element_mm)
 
 
@@ -100,3 +103,38 @@ def test_a_further_load_on_the_same_seat():
     further = seconds(lambda: load(seated, [resultant]))
     print(f"\nfurther load {further:.2f} s of {whole:.2f} s: {further / whole:.3f}")
     assert further / whole <= 0.1
+
+
+def test_a_span_of_four_implants_and_six_loads():
+    placed = {key: value for key, value in CASE.to_dict().items() if key != "loads"}
+    heads = ((-16.0, -12.0), (-7.0, 0.0), (7.0, 0.0), (16.0, -12.0))
+    forces = ((5.0, 0.0, -100.0), (0.0, 20.0, -60.0), (-10.0, 10.0, -120.0))
+    plan = Plan.from_dict(
+        {
+            "title": "four implants",
+            "cases": {"one": placed, "softer": {**placed, "bone": SOFTER}},
+            "implants": [
+                {"name": f"{k}", "case": "one" if k % 2 else "softer", "at_mm": [*at, 0.0]}
+                for k, at in enumerate(heads)
+            ],
+            "loads": [
+                {"name": f"{x:g} {f[0]:g}", "forces": [{"at_mm": [x, y, 8.0], "force_n": list(f)}]}
+                for x, y in (heads[3], heads[1])
+                for f in forces
+            ],
+        }
+    )
+    ready = Ready()
+    single = seconds(lambda: [check(CASE) for _ in heads])
+    for implant in plan.implants:
+        ready.of(plan.case_of(implant), quick=False)
+    whole = seconds(lambda: check_span(plan, ready=ready))
+    other = Plan.from_dict(
+        {**plan.to_dict(), "bridge": {"material": "polymer"}, "loads": plan.to_dict()["loads"][:1]}
+    )
+    check_span(other, ready=ready, quick=True)
+    quick = seconds(lambda: check_span(other, ready=ready, quick=True))
+    print(f"\nsix loads {whole:.1f} s, four checks {single:.1f} s: {whole / single:.2f}")
+    print(f"one load on another bridge, quick: {quick:.2f} s")
+    assert whole / single <= 3
+    assert quick <= 1
