@@ -24,6 +24,8 @@ INCISOR_N, INCISOR_OUTWARD_N = 60.0, 25.0
 TIP_N = 150.0
 SAME_MM = 1e-6
 """Cantilevers that differ by less are as long; the end's then bears the bite."""
+UPRIGHT = 1e-3
+"""A line whose level part is less, of its length, runs straight up."""
 BITES_IN_WORDS: dict[str, str] = {
     "one_sided_molar": f"{MOLAR_N:g} N down and {MOLAR_OUTWARD_N:g} N outward in the middle of the end "
     "cantilever, or on the last implant where there is none",
@@ -77,6 +79,8 @@ def outward(line: Polyline, place: float) -> NDArray[np.float64]:
     middle = line.points(np.linspace(0.0, line.length_mm, 65)).mean(axis=0)
     along = line.direction(place)
     across = np.array([along[1], -along[0], 0.0])
+    if np.linalg.norm(across) < UPRIGHT:  # the line has no side here
+        across = np.array([1.0, 0.0, 0.0])
     across /= np.linalg.norm(across)
     here = line.points(np.array([place]))[0]
     return -across if float(across @ (here - middle)) < -1e-9 else across

@@ -153,8 +153,7 @@ class Head:
     def _tangent(self, yields: NDArray[np.float64]) -> NDArray[np.float64]:
         """Return G - G Λᵀ (D' + t')⁻¹ Λ G, given (D' + t')⁻¹ Λ (6, f, h, m, 3)."""
         lowered = self.lift.reshape(6, -1) @ yields.reshape(6, -1).T
-        k = self.hold - self.hold @ lowered @ self.hold
-        return np.asarray(0.5 * (k + k.T))
+        return np.asarray(self.hold - self.hold @ lowered @ self.hold)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pytest
 
-from stillroot.head import Joint, head_of
+from stillroot.head import Joint, Moved, head_of
 from stillroot.loading import Resultant
 from stillroot.motion import micromotion, resultant_of_tractions
 from stillroot.plan import Plan
@@ -235,3 +235,30 @@ def test_a_far_finer_arch_lies_within_the_error_that_is_told() -> None:
         assert ours.head_error is not None
         assert abs(ours.peak.total_um - finer.peak.total_um) < ours.error.total_um
         assert abs(ours.head.total_um - finer.head.total_um) < ours.head_error.total_um
+
+
+def test_the_tangent_of_a_sliding_implant_is_what_a_small_motion_shows() -> None:
+    # By central differences. Friction that slides is not symmetric, and neither is its tangent.
+    seat_ = seated(case_of())
+    head = head_of(seat_)
+    motion = np.linalg.inv(head.first_tangent) @ [60.0, 20.0, -150.0, 0.0, 0.0, 60.0]
+
+    def moved_to(motion: NDArray[np.float64], guess: Moved) -> Moved:
+        scale = head.response_mm(motion)
+        return head.moved(
+            head.at_rest, motion, guess=guess, stage="move", scale_mm=scale, tolerance=1e-10
+        )
+
+    at = moved_to(motion, head.at_rest)
+    assert np.mean(at.state.tractions.sliding) > 0.1
+    small = np.array([1e-6] * 3 + [1e-7] * 3)
+    differences = np.stack(
+        [
+            (head.force(moved_to(motion + e, at)) - head.force(moved_to(motion - e, at))) / (2 * e.sum())
+            for e in np.diag(small)
+        ],
+        axis=1,
+    )
+    size = np.sqrt(np.outer(*[np.diag(head.first_tangent)] * 2))
+    assert np.abs((head.tangent(at) - differences) / size).max() < 1e-3
+    assert np.abs((differences - differences.T) / size).max() > 3e-3
