@@ -23,6 +23,7 @@ from stillroot.head import head_of, resultant_on_head
 from stillroot.loading import BALANCE, load, seat
 from stillroot.motion import UM_PER_MM, HeadMovement, Micromotion, head_movement, micromotion
 from stillroot.splint import Attached, imbalance, solve
+from stillroot.strain import BoneStrain, bone_strains
 from stillroot.torque import Torque, share_over_crush, torque_of
 from stillroot.verdict import band_of
 
@@ -84,8 +85,8 @@ class ImplantAnswer:
     """What one implant takes and does under a load.
 
     `force` (6,): F_x, F_y, F_z [N], M_x, M_y, M_z [N·mm] on the abutment's top, in the implant's own
-    frame; `plan_force` the same in the plan's axes, at the same point. Errors are None where they were
-    not asked for.
+    frame; `plan_force` the same in the plan's axes, at the same point. Errors and the strain of the bone
+    are None in a quick answer.
     """
 
     name: str
@@ -98,6 +99,7 @@ class ImplantAnswer:
     head_error: ErrorEstimate | None
     band: str
     share_over_crush: float
+    bone_strain: BoneStrain | None = None
 
     @property
     def peak(self) -> Peak:
@@ -202,14 +204,18 @@ def check_span(
     bridge = bridge_of(plan)
     levels = (FEWER,) if quick else (COARSE, FINE, FEWER, FAR)
     attached = {level: _attached(plan, bridge, ready, seats, level) for level in levels}
-    answers = []
+    answers, coarse = [], []
     for item in plan.loads:
         progress(f'load "{item.name}"')
-        answer = _answered(plan, item, bridge, attached)
+        answer, roughly = _answered(plan, item, bridge, attached)
+        coarse.append(roughly)
         if unsplinted:
             progress(f'load "{item.name}" on single crowns')
             answer = replace(answer, alone=_alone(plan, item, attached[FEWER if quick else FINE]))
         answers.append(answer)
+    if not quick:
+        progress("straining the bone")
+        answers = _with_strains(answers, coarse, attached[COARSE])
     return SpanResult(
         plan=plan,
         quick=quick,
@@ -286,7 +292,8 @@ def _attached(
 
 def _answered(
     plan: Plan, item: BridgeLoad, bridge: Bridge, attached: Mapping[str, tuple[Attached, ...]]
-) -> SpanLoadAnswer:
+) -> tuple[SpanLoadAnswer, Splinted]:
+    """Return the answer to a load, and the same on the coarsest seats that were asked for."""
     forces = plan.point_loads(item)
     applied = applied_load(bridge, forces)
     steps = max(plan.case_of(implant).numerics.load_steps for implant in plan.implants)
@@ -310,7 +317,7 @@ def _answered(
 
     if FINE not in attached:
         quick = solved(FEWER, QUICK_STEPS, None, tolerance=QUICK)
-        return _told(plan, item, bridge, attached[FEWER], quick, None)
+        return _told(plan, item, bridge, attached[FEWER], quick, None), quick
     coarse = solved(COARSE, steps, None)
     fine = solved(FINE, steps, coarse, tolerance=TOLERANCE)
     fewer = solved(FEWER, steps, coarse, "fewer harmonics")
@@ -333,7 +340,33 @@ def _answered(
             strict=True,
         )
     ]
-    return _told(plan, item, bridge, attached[FINE], fine, errors)
+    return _told(plan, item, bridge, attached[FINE], fine, errors), coarse
+
+
+def _with_strains(
+    answers: list[SpanLoadAnswer], coarse: list[Splinted], attached: tuple[Attached, ...]
+) -> list[SpanLoadAnswer]:
+    """Return the answers with the strain of the bone, read on the coarse seats; equal ones at once."""
+    strains: dict[tuple[int, int], BoneStrain] = {}
+    for seated in {id(a.head.seated): a.head.seated for a in attached}.values():
+        places = [
+            (load, k)
+            for load in range(len(answers))
+            for k, a in enumerate(attached)
+            if a.head.seated is seated
+        ]
+        states = [coarse[load].heads[k].state for load, k in places]
+        strains |= dict(zip(places, bone_strains(seated, states), strict=True))
+    return [
+        replace(
+            answer,
+            implants=tuple(
+                replace(implant, bone_strain=strains[load, k])
+                for k, implant in enumerate(answer.implants)
+            ),
+        )
+        for load, answer in enumerate(answers)
+    ]
 
 
 def _readings(attached: tuple[Attached, ...], splinted: Splinted) -> list[Reading]:

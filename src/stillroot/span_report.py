@@ -33,8 +33,8 @@ TILT_LEAVES_OUT = (
     "more bone at one side of its neck and less at the other, which is left out."
 )
 QUICK_TELLS = (
-    "Quick: solved on a coarse mesh, in few harmonics and one step of the load; the error is not "
-    "estimated."
+    "Quick: solved on a coarse mesh, in few harmonics and one step of the load; neither the error nor "
+    "the strain of the bone is told."
 )
 ALONE_TELLS = (
     "On a single crown: each force at its own place, on the crown of the implant that is nearest along "
@@ -159,6 +159,12 @@ def limits(result: SpanResult) -> tuple[str, ...]:
         told.append(
             f"Under it {worst.share_over_crush:.0%} of the held surface bears more than the pressure at "
             "which bone is taken to crush; there it would give way and move more."
+        )
+    strain = worst.bone_strain
+    if strain is not None and strain.is_past_yield:
+        told.append(
+            f"Around it bone is strained past its yield in {strain.past_yield_mm3:.0f} mm³. The model's "
+            "bone stays linear, so the true motion is larger."
         )
     told += [*_other_band(result), *_worth(result), _torque_beside(result)]
     if any(placed.tilt_deg for placed in result.plan.implants):
@@ -319,6 +325,7 @@ def _implant_data(answer: SpanLoadAnswer, k: int) -> dict[str, Any]:
         "head_lateral_um": [head.lateral_um, head.across_um],
         "head_axial_um": head.axial_um,
         "share_over_crush": implant.share_over_crush,
+        "past_yield_mm3": None if implant.bone_strain is None else implant.bone_strain.past_yield_mm3,
     }
     if answer.alone:
         alone = answer.alone[k]
