@@ -158,18 +158,20 @@ def test_what_cannot_be_asked_is_one_message(run, plan_file, tmp_path, more, tex
     assert not (tmp_path / "answer").exists()
 
 
-def test_a_load_that_tears_the_bridge_off_is_no_number(run, tmp_path):
+def test_a_bridge_that_is_pulled_off_smooth_slippery_implants_is_no_number(run, tmp_path):
+    slippery = {
+        **COARSE,
+        "implant": {"diameter_mm": 4.1, "length_mm": 6.0, "thread": {"form": "none"}},
+        "interface": {"friction": 0.0},
+    }
+    pull = {"at_mm": [0.0, 3.0, 6.0], "force_n": [0.0, 0.0, 50.0]}
+    upright = [{**implant, "tilt_deg": 0.0} for implant in PLAN["implants"]]
     data = {
         **PLAN,
-        "loads": [
-            {"name": "pulled", "forces": [{"at_mm": [0.0, 3.0, 6.0], "force_n": [0.0, 0.0, 9000.0]}]}
-        ],
+        "cases": {"one": slippery, "soft": slippery},
+        "implants": upright,
+        "loads": [{"name": "pulled", "forces": [pull]}],
     }
-    for name in ("one", "soft"):
-        data["cases"][name] = {
-            **data["cases"][name],
-            "implant": {"diameter_mm": 4.1, "length_mm": 6.0, "thread": {"form": "none"}},
-        }
     path = tmp_path / "plan.toml"
     path.write_text(tomli_w.dumps(data), encoding="utf-8")
     code, out, err = run("span", path, "--quick", "--out", tmp_path / "answer")
