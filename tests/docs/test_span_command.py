@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -12,10 +13,11 @@ from PIL import Image
 
 from stillroot.errors import CaseError
 from stillroot.plan import Plan, read_plan
+from stillroot.report import as_text
 from stillroot.span import check_span
 from stillroot.span_figure import arch_pictures
-from stillroot.span_report import data_of, text_of
-from stillroot.span_vary import vary
+from stillroot.span_report import data_of, show_varied, text_of, varied_data
+from stillroot.span_vary import Variation, Varied, vary
 
 ROOT = Path(__file__).parents[2]
 PLANS = sorted((ROOT / "docs" / "plans").glob("*.toml"))
@@ -214,6 +216,19 @@ def test_the_pictures_tell_what_the_table_tells(answer):
         for implant in load.implants:
             assert implant.name in picture.alt
             assert f"{abs(implant.axial_n):.0f} N" in picture.alt or abs(implant.axial_n) < 0.5
+
+
+def test_what_gives_way_is_told_in_words_in_table_data_and_picture(answer):
+    load = answer.loads[0]
+    lost = replace(load, alone=tuple(replace(a, peak_um=None, head_um=None) for a in load.alone))
+    result = replace(answer, loads=(lost, *answer.loads[1:]))
+    assert 'on single crowns "right" gives way' in " ".join(text_of(result).split())
+    assert data_of(result)["loads"][0]["implants"][0]["on_single_crown"]["peak_micromotion_um"] is None
+    drawn = [text.get_text() for ax in arch_pictures(result)[0].figure.axes for text in ax.texts]
+    assert sum("gives way" in text for text in drawn) == len(load.implants)
+    varied = Variation(plan=answer.plan, what="Nothing", rows=(Varied(label="so", result=None),))
+    assert "gives way" in as_text(lambda console: show_varied(varied, console))
+    assert varied_data(varied)["rows"] == [{"varied_to": "so", "answer": None}]
 
 
 @pytest.mark.parametrize("path", PLANS, ids=lambda path: path.stem)

@@ -223,18 +223,54 @@ def test_nodes_lie_where_implants_and_loads_are() -> None:
         assert np.linalg.norm(nodes - plan.head_mm(implant), axis=1).min() < 1e-9
 
 
-def test_a_far_finer_arch_lies_within_the_error_that_is_told() -> None:
+@cache
+def with_errors() -> SpanResult:
+    return check_span(coarse_plan({"element_mm": 0.5, "harmonics": 5}))
+
+
+def coarse_plan(numerics: dict[str, Any]) -> Plan:
     bridge = {"material": "polymer", "end_cantilever_mm": 6.0}
-    coarse, fine = (
-        plan_of(ANYWHERE[:1], bridge, case={**PLAIN, "numerics": numerics}, tilts=TILTED)
-        for numerics in ({"element_mm": 0.5, "harmonics": 5}, {"element_mm": 0.08, "harmonics": 10})
-    )
-    told, true = check_span(coarse).loads[0], answered(fine).loads[0]  # quick: elements of 0.16 mm
+    return plan_of(ANYWHERE[:1], bridge, case={**PLAIN, "numerics": numerics}, tilts=TILTED)
+
+
+def test_a_far_finer_arch_lies_within_the_error_that_is_told() -> None:
+    told = with_errors().loads[0]
+    # A quick answer is solved on elements twice as large: 0.16 mm here.
+    true = answered(coarse_plan({"element_mm": 0.08, "harmonics": 10})).loads[0]
     for ours, finer in zip(told.implants, true.implants, strict=True):
         assert ours.error is not None
         assert ours.head_error is not None
         assert abs(ours.peak.total_um - finer.peak.total_um) < ours.error.total_um
         assert abs(ours.head.total_um - finer.head.total_um) < ours.head_error.total_um
+
+
+def test_a_quick_answer_lies_within_the_error_of_the_full_one() -> None:
+    full = with_errors().loads[0]
+    quick = answered(coarse_plan({"element_mm": 0.5, "harmonics": 5})).loads[0]
+    forces = [np.stack([implant.force for implant in load.implants]) for load in (full, quick)]
+    assert forces[1] == pytest.approx(forces[0], abs=0.01 * np.abs(forces[0]).max())
+    for whole, roughly in zip(full.implants, quick.implants, strict=True):
+        assert whole.error is not None
+        assert abs(roughly.peak.total_um - whole.peak.total_um) < whole.error.total_um
+
+
+def test_glued_implants_under_a_bridge_add_their_loads_up() -> None:
+    # Everything is linear then: the whole of two loads is the sum of each alone.
+    glued = {**PLAIN, "interface": {"kind": "bonded"}}
+    at, other = (15.0, -10.0, 8.0), (-6.0, 0.0, 8.0)
+    both = {
+        "name": "both",
+        "forces": [
+            {"at_mm": list(at), "force_n": [10.0, 0.0, -80.0]},
+            {"at_mm": list(other), "force_n": [0.0, 15.0, -30.0]},
+        ],
+    }
+    loads = [pressed(at, 10.0, 0.0, -80.0, name="a"), pressed(other, 0.0, 15.0, -30.0, name="b"), both]
+    one, two, whole = (
+        np.stack([implant.force for implant in load.implants])
+        for load in answered(plan_of(loads, case=glued, tilts=TILTED)).loads
+    )
+    assert one + two == pytest.approx(whole, abs=1e-4 * np.abs(whole).max())
 
 
 def test_the_tangent_of_a_sliding_implant_is_what_a_small_motion_shows() -> None:
