@@ -39,8 +39,8 @@ if TYPE_CHECKING:
 
     from stillroot.loading import Seated
 
-LATERAL, TILT, RISE, TURN = range(4)
-"""The first four of the resultants: those on the abutment's top."""
+RISE, TURN = 2, 3
+"""Their places among the resultants on the abutment's top, after lateral shift and tilt."""
 IN_PLANE, ACROSS = (0, 4), (1, 3)
 """F_x with M_y, F_y with M_x, among the six."""
 
@@ -180,8 +180,7 @@ def head_of(seated: Seated, joint: Joint = RIGID_JOINT) -> Head:
             for unit in unit_loads(top)
         ]
     )
-    units = np.eye(8)[:4]
-    a = np.stack([section_motion(site, still, unit)[:4] for unit in units], axis=1)
+    a = np.stack([section_motion(site, still, unit)[:4] for unit in np.eye(8)[:4]], axis=1)
     give = np.zeros((6, 6))
     bend = a[:2, :2]
     give[np.ix_(IN_PLANE, IN_PLANE)] = bend
@@ -190,12 +189,14 @@ def head_of(seated: Seated, joint: Joint = RIGID_JOINT) -> Head:
     hold = la.inv(give + joint.compliance)
     hold = 0.5 * (hold + hold.T)
 
-    def held(n: int, units: list[int], families: list[int]) -> NDArray[np.float64]:
+    def held(n: int, components: list[int], families: list[int]) -> NDArray[np.float64]:
         """Return D' of harmonic n; one family stands for both."""
-        columns = [lift[k, f, n].ravel() for k, f in zip(units, families, strict=True)]
+        columns = [lift[k, f, n].ravel() for k, f in zip(components, families, strict=True)]
         wall = series.expand[n].T @ np.stack(columns, axis=1)
-        return np.asarray(series.free[n] + wall @ hold[np.ix_(units, units)] @ wall.T)
+        return np.asarray(series.free[n] + wall @ hold[np.ix_(components, components)] @ wall.T)
 
+    # F_z and M_z live in n = 0, where neither family has what the other holds; F_x and M_y in n = 1, of
+    # whose twin F_y and M_x are the same turned.
     free = (held(0, [2, 5], [0, 1]), held(1, [0, 4], [0, 0]))
     low = SeriesStiffness(free=free, expand=series.expand[:2])
     stick = seated.precondition

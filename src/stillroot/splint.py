@@ -12,7 +12,7 @@ that is slow it is computed anew. Friction has a history, so the load comes in s
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -148,7 +148,7 @@ def solve(
             else:
                 at = after
                 reached += step
-        at = _on(at, (*at.path, at.motion))
+        at = replace(at, path=(*at.path, at.motion))
     return at
 
 
@@ -246,10 +246,6 @@ def _solved(whole: NDArray[np.float64], load: NDArray[np.float64]) -> NDArray[np
 def _size(load: NDArray[np.float64]) -> float:
     """Return the largest force of nodal loads (6n,), moments as forces at the lever."""
     return float(np.max(np.abs(load.reshape(-1, 6)) / ([1.0] * 3 + [LEVER_MM] * 3)))
-
-
-def _on(at: Splinted, path: tuple[NDArray[np.float64], ...]) -> Splinted:
-    return Splinted(motion=at.motion, heads=at.heads, forces=at.forces, tangents=at.tangents, path=path)
 
 
 def _not_converged(name: str, reached: float, stalled: _Stalled | NotConverged) -> NotConverged:
