@@ -160,6 +160,29 @@ def test_what_cannot_be_asked_is_one_message(run, plan_file, tmp_path, more, tex
     assert not (tmp_path / "answer").exists()
 
 
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        (None, "there is no such file; give the path of a plan file"),
+        ("title = ", "is not valid TOML"),
+        ('title = "t"\nimplants = 3\n', "must be a list of tables"),
+        (
+            'title = "t"\n[[implants]]\nname = "a"\ncase_file = "none.toml"\nat_mm = [0, 0, 0]\n',
+            "none.toml: there is no such file",
+        ),
+    ],
+)
+def test_a_file_that_is_no_plan_is_refused(run, tmp_path, text, told):
+    path = tmp_path / "plan.toml"
+    if text is not None:
+        path.write_text(text, encoding="utf-8")
+    code, out, err = run("span", path, "--out", tmp_path / "answer")
+    assert (code, out) == (2, "")
+    assert told in err
+    assert "Traceback" not in err
+    assert not (tmp_path / "answer").exists()
+
+
 def test_a_bridge_that_is_pulled_off_smooth_slippery_implants_is_no_number(run, tmp_path):
     slippery = {
         **COARSE,

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pytest
 
+from stillroot.fields import displacement
 from stillroot.head import Joint, Moved, head_of
 from stillroot.loading import Resultant
 from stillroot.motion import micromotion, resultant_of_tractions
@@ -79,6 +80,20 @@ def test_a_load_that_is_turned_moves_the_implant_as_much_and_turned() -> None:
     way = np.array([np.cos(1.2), np.sin(1.2)])
     moved = np.array([turned.lateral_um, turned.across_um])
     assert moved == pytest.approx(straight.head.lateral_um * way, rel=1e-3)
+
+
+def test_the_field_of_a_turned_load_is_the_field_turned() -> None:
+    # The twin family is the first turned by 90°: the coefficients of n = 1 are the same in it.
+    seat_ = seated(case_of(interface={"kind": "bonded", "friction": None, "interference_um": None}))
+    straight, across = Resultant(lateral_n=20.0, height_mm=7.0), Resultant(across_n=20.0, height_mm=7.0)
+    fields = [
+        displacement(seat_, loaded(seat_, resultant).state, resultant)
+        for resultant in (straight, across)
+    ]
+    size = np.abs(fields[0].implant).max()
+    assert fields[1].implant[1, 1] == pytest.approx(fields[0].implant[0, 1], abs=1e-6 * size)
+    assert fields[1].bone[1, 1] == pytest.approx(fields[0].bone[0, 1], abs=1e-6 * size)
+    assert np.abs(fields[1].implant[0]).max() < 1e-6 * size
 
 
 def test_an_implant_that_is_moved_answers_with_the_load_that_moves_it() -> None:
