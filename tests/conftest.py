@@ -5,15 +5,21 @@ from pathlib import Path
 
 import pytest
 
-from stillroot import cli, read_case
+from stillroot import cli, read_case, read_plan
 
 ROOT = Path(__file__).parents[1]
 SHIPPED = sorted((ROOT / "docs" / "cases").glob("*.toml"))
+PLANS = sorted((ROOT / "docs" / "plans").glob("*.toml"))
 
 
 @pytest.fixture
 def shipped_cases():
     return [read_case(path) for path in SHIPPED]
+
+
+@pytest.fixture
+def planned_cases():
+    return [case for path in PLANS for case in read_plan(path).cases.values()]
 
 
 @pytest.fixture(params=SHIPPED, ids=lambda path: path.stem)

@@ -25,10 +25,12 @@ if TYPE_CHECKING:
         OutputError,
         StillrootError,
     )
-    from stillroot.export import write_answer
+    from stillroot.export import write_answer, write_span
     from stillroot.holding import Hold, hold
     from stillroot.outcome import Outcome
+    from stillroot.plan import Plan, read_plan
     from stillroot.running import Where
+    from stillroot.span import SpanResult, check_span
     from stillroot.spreads import Spread, spread
     from stillroot.store import Store
     from stillroot.sweeps import Sweep, sweep
@@ -46,19 +48,24 @@ _HOME = {
     "NotConverged": "errors",
     "Outcome": "outcome",
     "OutputError": "errors",
+    "Plan": "plan",
+    "SpanResult": "span",
     "Spread": "spreads",
     "StillrootError": "errors",
     "Store": "store",
     "Sweep": "sweeps",
     "Where": "running",
     "check": "answer",
+    "check_span": "span",
     "compare": "comparison",
     "directions": "answer",
     "hold": "holding",
     "read_case": "case",
+    "read_plan": "plan",
     "spread": "spreads",
     "sweep": "sweeps",
     "write_answer": "export",
+    "write_span": "export",
 }
 
 __all__ = [
@@ -74,19 +81,24 @@ __all__ = [
     "NotConverged",
     "Outcome",
     "OutputError",
+    "Plan",
+    "SpanResult",
     "Spread",
     "StillrootError",
     "Store",
     "Sweep",
     "Where",
     "check",
+    "check_span",
     "compare",
     "directions",
     "hold",
     "read_case",
+    "read_plan",
     "spread",
     "sweep",
     "write_answer",
+    "write_span",
 ]
 
 

@@ -140,8 +140,19 @@ def estimate_errors(
     truncated = solved(seats.fewer, steps, "fewer harmonics")
     stepped = solved(seats.fewer, MORE_STEPS * steps, "more load steps")
     farther = truncated if seats.far is None else solved(seats.far, steps, "farther support")
-    case = seats.coarse.site.case
-    least = least_mesh_error(case, case.numerics.element_mm / COARSER)
+    return errors_of(seats.coarse.site.case, fine, coarse, truncated, stepped, farther)
+
+
+def errors_of(
+    coarse_case: Case,
+    fine: Reading,
+    coarse: Reading,
+    truncated: Reading,
+    stepped: Reading,
+    farther: Reading,
+) -> tuple[ErrorEstimate, ErrorEstimate]:
+    """Return the error of the peak and of the head movement from the five solves of (10) to (13)."""
+    least = least_mesh_error(coarse_case, coarse_case.numerics.element_mm / COARSER)
     changes = [abs(a / b - 1) for a, b in zip(coarse.figures_um, fine.figures_um, strict=True)]
 
     def parts(fine_um: float, change: float, of: Sequence[float]) -> ErrorEstimate:

@@ -1167,12 +1167,28 @@ def read_case(path: str | os.PathLike[str]) -> Case:
         The file cannot be read, is no TOML, or holds a wrong key or value; one line a problem.
     """
     file = os.fspath(path)
-    text = _read_text(Path(path), file)
+    data = read_toml(path, "case")
+    implant = data.get("implant")
+    if isinstance(implant, dict) and "outline_csv" in implant:
+        data = {**data, "implant": _with_outline(implant, Path(path).parent, file)}
+    return Case._checked(data, file)  # noqa: SLF001 - the same module
+
+
+def read_toml(path: str | os.PathLike[str], kind: str) -> dict[str, Any]:
+    """Read a file that is to hold a case, or another `kind` of input in TOML.
+
+    Raises
+    ------
+    CaseError
+        The file cannot be read or is no TOML.
+    """
+    file = os.fspath(path)
+    text = _read_text(Path(path), file, kind)
     if DEEP_KEY.search(text):
-        msg = f"{file}: holds a key of more than twenty parts; a case has sections and keys, no deeper"
+        msg = f"{file}: holds a key of more than twenty parts; a {kind} has sections and keys, no deeper"
         raise CaseError(msg, file=file)
     try:
-        data = tomllib.loads(text)
+        return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         msg = f"{file}: is not valid TOML: {error}"
         raise CaseError(msg, file=file) from None
@@ -1181,10 +1197,6 @@ def read_case(path: str | os.PathLike[str]) -> Case:
         told = "lists or tables nested too deeply" if deep else "a number of too many digits"
         msg = f"{file}: cannot be read: it holds {told}"
         raise CaseError(msg, file=file) from None
-    implant = data.get("implant")
-    if isinstance(implant, dict) and "outline_csv" in implant:
-        data = {**data, "implant": _with_outline(implant, Path(path).parent, file)}
-    return Case._checked(data, file)  # noqa: SLF001 - the same module
 
 
 def resolved_toml(case: Case) -> str:
@@ -1234,7 +1246,7 @@ def _without_negative_zero(data: Any) -> Any:
     return data + 0.0 if isinstance(data, float) else data
 
 
-def _read_text(path: Path, shown: str) -> str:
+def _read_text(path: Path, shown: str, kind: str) -> str:
     try:
         with path.open(encoding="utf-8-sig") as stream:
             text = stream.read(LARGEST_FILE + 1)
@@ -1242,9 +1254,9 @@ def _read_text(path: Path, shown: str) -> str:
             return text
         msg = f"{shown}: is too long: must have at most {LARGEST_FILE} letters"
     except FileNotFoundError:
-        msg = f"{shown}: there is no such file; give the path of a case file (TOML)"
+        msg = f"{shown}: there is no such file; give the path of a {kind} file (TOML)"
     except IsADirectoryError:
-        msg = f"{shown}: is a folder; give the path of a case file (TOML) in it"
+        msg = f"{shown}: is a folder; give the path of a {kind} file (TOML) in it"
     except UnicodeDecodeError as error:
         msg = f"{shown}: is not UTF-8 text (byte {error.start + 1}); save it as UTF-8"
     except (OSError, ValueError) as error:  # ValueError: a null character in the name

@@ -10,9 +10,11 @@ from stillroot.case import SECTIONS
 from stillroot.case_messages import FILE_KEYS
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Mapping
 
     from pydantic.fields import FieldInfo
+
+    from stillroot.case_messages import Sections
 
 HEAD = """\
 # The case file
@@ -38,22 +40,26 @@ TABLE_HEAD = [
     "|---|---|---|---|---|",
 ]
 BOUNDS = {Gt: ("gt", ">"), Ge: ("ge", "≥"), Lt: ("lt", "<"), Le: ("le", "≤")}
-SUBSECTIONS = {(name.rpartition(".")[0], name.rpartition(".")[2]) for name in SECTIONS if name}
 
 
 def case_reference_markdown() -> str:
-    """Return the reference of all keys as Markdown."""
-    blocks = [HEAD]
-    for section in SECTIONS:
-        title = TITLES.get(section, f"`[{section}]`")
-        rows = "\n".join([*TABLE_HEAD, *_rows(section)])
+    """Return the reference of all keys of a case as Markdown."""
+    return reference_markdown(HEAD, SECTIONS, TITLES)
+
+
+def reference_markdown(head: str, sections: Sections, titles: Mapping[str, str]) -> str:
+    """Return the reference of all keys of a file's sections as Markdown, `head` first."""
+    blocks = [head]
+    for section in sections:
+        title = titles.get(section, f"`[{section}]`")
+        rows = "\n".join([*TABLE_HEAD, *_rows(sections, section)])
         blocks.append(f"## {title}\n\n{rows}\n")
     return "\n".join(blocks)
 
 
-def _rows(section: str) -> Iterator[str]:
-    for key, info in SECTIONS[section].model_fields.items():
-        if (section, key) not in SUBSECTIONS:
+def _rows(sections: Sections, section: str) -> Iterator[str]:
+    for key, info in sections[section].model_fields.items():
+        if f"{section}.{key}".lstrip(".") not in sections:
             yield _row(key, info)
         if key == "outline_mm":
             for name, meaning in FILE_KEYS[section].items():

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import click
 
-from stillroot import study_commands
+from stillroot import span_command, study_commands
 from stillroot.errors import CaseError, EnvironmentProblem, StillrootError
 from stillroot.terminal import Share, complain, print_answer, progress_bar, working
 
@@ -153,7 +153,7 @@ def lesson(folder: Path, *, count: int | None, small: bool, workers: int | None)
     return 0
 
 
-for command in study_commands.COMMANDS:
+for command in (*study_commands.COMMANDS, span_command.span):
     cli.add_command(command)
 
 

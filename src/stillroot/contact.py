@@ -312,7 +312,7 @@ def _step(
         ):
             break
         at = tangent(layer, gap, slip)
-        dw, iterations = _newton_direction(layer, fourier, p, at, r, tight=history[-1] < 1e-2)
+        dw, iterations = newton_direction(layer, fourier, p, at, r, tight=history[-1] < 1e-2)
         w, force, gap = _line_search(unbalanced, w, dw, force)
         if iterations > SLOW_GMRES:
             p = series.preconditioner(averaged_stiffness(layer, at))
@@ -375,7 +375,7 @@ def _line_search(
     return w + alpha * dw, trial, gap
 
 
-def _newton_direction(
+def newton_direction(
     layer: Layer,
     fourier: Fourier,
     p: Preconditioner,

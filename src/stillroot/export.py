@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
+import tomli_w
 
 from stillroot.case import resolved_toml
 from stillroot.errors import OutputError
@@ -32,8 +33,9 @@ if TYPE_CHECKING:
     from stillroot.answer import CheckResult, DirectionsResult, LoadAnswer
     from stillroot.bodies import Body
     from stillroot.drawing import Picture
+    from stillroot.span import SpanResult
 
-MARK, DIRECTIONS_MARK = "result.json", "directions.json"
+MARK, DIRECTIONS_MARK, SPAN_MARK = "result.json", "directions.json", "span.json"
 """The files that tell an earlier answer from somebody's folder."""
 UNFINISHED = ".unfinished"
 """Ends the name of a folder that is being written, or removed, beside the one it is for."""
@@ -80,6 +82,26 @@ def write_directions(result: DirectionsResult, folder: Path) -> None:
         (aside / DIRECTIONS_MARK).write_text(text, encoding="utf-8")
         (aside / "directions.txt").write_text(report.text_of(result), encoding="utf-8")
         save_picture(six_arrows(result), aside)
+
+
+def write_span(result: SpanResult, folder: Path) -> None:
+    """Write a full arch as data, text, plan and picture into `folder`: all of it or nothing.
+
+    Raises
+    ------
+    OutputError
+        The folder cannot be written, or holds something other than an earlier span.
+    """
+    from stillroot import span_report as report  # noqa: PLC0415
+    from stillroot.span_figure import arch_pictures  # noqa: PLC0415 - matplotlib is slow to import
+
+    with whole_folder(folder, SPAN_MARK) as aside:
+        text = json.dumps(report.data_of(result), indent=2, ensure_ascii=False) + "\n"
+        (aside / SPAN_MARK).write_text(text, encoding="utf-8")
+        (aside / "span.txt").write_text(report.text_of(result), encoding="utf-8")
+        (aside / "plan.toml").write_text(tomli_w.dumps(result.plan.to_dict()), encoding="utf-8")
+        for picture in arch_pictures(result):
+            save_picture(picture, aside)
 
 
 def save_picture(picture: Picture, folder: Path) -> None:

@@ -65,7 +65,8 @@ def displacement(seated: Seated, loaded: ContactState, resultant: Resultant) -> 
     forces = forces_on_bone(layer, loaded) - fourier.embedded(forces_on_bone(layer, seated.state))
     (bone,) = bone_displacement(site, [forces])
     change = loaded.w - fourier.embedded(seated.state.w)
-    on_sections = resultant.on_sections(case.implant.abutment_height_mm)
+    top = case.implant.abutment_height_mm
+    on_sections, across = resultant.on_sections(top), resultant.across_sections(top)
     stiffness = implant_stiffness(case, implant)
     order = elimination_order(stiffness, wall.implant_nodes)
     count = implant.nodes_mm.shape[1]
@@ -80,7 +81,10 @@ def displacement(seated: Seated, loaded: ContactState, resultant: Resultant) -> 
             u_wall = (bone[family, n][wall.bone_nodes] + change[family, n]).ravel()
             load = np.zeros(3 * count)
             if n <= 1:
-                load = site.loaded[n].implant.loads @ (on_sections * acting_in(family, n))
+                sections = on_sections * acting_in(family, n)
+                if (family, n) == (1, 1):
+                    sections = across
+                load = site.loaded[n].implant.loads @ sections
             at_wall = u_wall[free_rows(site.series.expand[n])]
             moved[family, n] = body.recovered(at_wall, load, inside).reshape(-1, 3)
     return Displacement(fourier=fourier, implant=moved, bone=bone)

@@ -192,7 +192,7 @@ def _region_shape(case: Case, name: str, depth_mm: NDArray[np.float64]) -> NDArr
 
 
 def region_scale_mpa(case: Case, name: str) -> float:
-    """Return the modulus of a bone region, of a profile the first one; 1 of `WHOLE`, which has its own."""
+    """Return the modulus of a bone region, of a profile the first one; 1 for `WHOLE`, all of them."""
     return {
         WHOLE: 1.0,
         CORTICAL: case.bone.cortical_modulus_mpa,

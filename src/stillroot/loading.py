@@ -50,8 +50,9 @@ class Resultant:
     """A load on the implant: forces at a height above the crest, and torque about the axis.
 
     `lateral_n` points along θ = 0; `moment_nmm` tilts the axis towards it, beyond what the height of
-    the lateral force does; `axial_n` is positive pressing in. The load comes in through the abutment's
-    top, as what is statically equivalent there, or with `at_crest` through the section at the crest.
+    the lateral force does; `across_n` and `across_nmm` do the same towards θ = 90°; `axial_n` is
+    positive pressing in. The load comes in through the abutment's top, as what is statically equivalent
+    there, or with `at_crest` through the section at the crest.
     """
 
     lateral_n: float = 0.0
@@ -60,6 +61,8 @@ class Resultant:
     torque_nmm: float = 0.0
     height_mm: float = 0.0
     at_crest: bool = False
+    across_n: float = 0.0
+    across_nmm: float = 0.0
 
     def scaled(self, factor: float) -> Resultant:
         """Return the same load, `factor` times as large."""
@@ -69,21 +72,34 @@ class Resultant:
             moment_nmm=factor * self.moment_nmm,
             axial_n=factor * self.axial_n,
             torque_nmm=factor * self.torque_nmm,
+            across_n=factor * self.across_n,
+            across_nmm=factor * self.across_nmm,
         )
 
     def on_sections(self, top_mm: float) -> NDArray[np.float64]:
-        """Return the statically equivalent `RESULTANTS` (8,): on top at `top_mm`, then at the crest."""
+        """Return the statically equivalent `RESULTANTS` (8,): on top at `top_mm`, then at the crest.
+
+        What acts towards θ = 90° is not in them: see `across_sections`.
+        """
         lever = self.height_mm - (0.0 if self.at_crest else top_mm)
         moment = self.moment_nmm + self.lateral_n * lever
-        section = np.array([self.lateral_n, moment, -self.axial_n, self.torque_nmm])
-        nothing = np.zeros(4)
-        return np.concatenate([nothing, section] if self.at_crest else [section, nothing])
+        return self._on_its_section([self.lateral_n, moment, -self.axial_n, self.torque_nmm])
+
+    def across_sections(self, top_mm: float) -> NDArray[np.float64]:
+        """Return what acts towards θ = 90°, as `on_sections` returns what acts towards θ = 0."""
+        lever = self.height_mm - (0.0 if self.at_crest else top_mm)
+        return self._on_its_section([self.across_n, self.across_nmm + self.across_n * lever, 0.0, 0.0])
+
+    def _on_its_section(self, section: list[float]) -> NDArray[np.float64]:
+        nothing = [0.0] * 4
+        return np.array(nothing + section if self.at_crest else section + nothing)
 
     @property
     def six(self) -> NDArray[np.float64]:
         """Forces and moments (6,) about the crest: F_x, F_y, F_z [N], M_x, M_y, M_z [N·mm]."""
         moment = self.moment_nmm + self.lateral_n * self.height_mm
-        return np.array([self.lateral_n, 0.0, -self.axial_n, 0.0, moment, self.torque_nmm])
+        across = self.across_nmm + self.across_n * self.height_mm
+        return np.array([self.lateral_n, self.across_n, -self.axial_n, -across, moment, self.torque_nmm])
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -189,8 +205,9 @@ def load(
         The implant finds no equilibrium under the load: it slips out, turns or tips.
     """
     site = seated.site
-    twin = any(r.torque_nmm != 0 for r in resultants)
-    around = any(r.lateral_n != 0 or r.moment_nmm != 0 for r in resultants)
+    across = any(r.across_n != 0 or r.across_nmm != 0 for r in resultants)
+    twin = across or any(r.torque_nmm != 0 for r in resultants)
+    around = across or any(r.lateral_n != 0 or r.moment_nmm != 0 for r in resultants)
     fourier = Fourier(seated.highest if around else 0, twin=twin)
     start = seated.state.in_expansion(fourier)
     if not any(np.any(r.six) for r in resultants):
@@ -198,12 +215,12 @@ def load(
     top = site.case.implant.abutment_height_mm
     steps = steps or site.case.numerics.load_steps
     path = []
-    before = np.zeros(8)
+    before = np.zeros((*fourier.shape, seated.layer.nodes_mm.shape[1], 3))
     for k, resultant in enumerate(resultants):
-        after = resultant.on_sections(top)
+        after = wall_load(site, fourier, resultant.on_sections(top), resultant.across_sections(top))
         for i in range(1, steps + 1):
             part = before + (after - before) * i / steps
-            path.append(((k + i / steps) / len(resultants), wall_load(site, fourier, part)))
+            path.append(((k + i / steps) / len(resultants), part))
         before = after
     scale = max(float(np.linalg.norm(seated.precondition.solve(w))) for _, w in path)
     state = follow(
@@ -228,10 +245,21 @@ def load(
     return state
 
 
-def wall_load(site: Site, fourier: Fourier, on_sections: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return λ_0 (f, h, m, 3) of the resultants (8,) on top and at the crest."""
+def wall_load(
+    site: Site,
+    fourier: Fourier,
+    on_sections: NDArray[np.float64],
+    across: NDArray[np.float64] | None = None,
+) -> NDArray[np.float64]:
+    """Return λ_0 (f, h, m, 3) of the resultants (8,) on top and at the crest.
+
+    `across` (8,) are lateral forces and moments towards θ = 90°: the first family of n = 1, turned by
+    90°, is its twin.
+    """
     families, harmonics = fourier.shape
     both = np.tensordot(on_sections, site.wall_loads, axes=1)
+    if across is not None:
+        both[1, 1] += np.tensordot(across, site.wall_loads[:, 0, 1], axes=1)
     return fourier.embedded(both[:families, : min(harmonics, 2)])
 
 

@@ -51,6 +51,17 @@ IMPLANT_MATERIALS: Mapping[str, Material] = MappingProxyType(
     {"titanium": TITANIUM, "zirconia": ZIRCONIA}
 )
 
+BRIDGE_MATERIALS: Mapping[str, Material] = MappingProxyType(
+    {
+        "titanium": TITANIUM,
+        "zirconia": ZIRCONIA,
+        # Cast cobalt-chromium alloys, 190 000 to 230 000 MPa: from memory.
+        "cobalt_chromium": Material(modulus_mpa=220_000.0, poisson=0.30),
+        # Acrylic of a provisional, 2 000 to 3 000 MPa: from memory.
+        "polymer": Material(modulus_mpa=2_700.0, poisson=0.35),
+    }
+)
+
 GAP_FILL_MPA: Mapping[str, float] = MappingProxyType(
     {
         # Nothing bears across the gap.

@@ -104,18 +104,20 @@ class Micromotion:
 class HeadMovement:
     """Movement of the implant's axis at a height, against the far bone, from seated to loaded.
 
-    `lateral_um` towards the load, `axial_um` into the bone, `rotation_deg` about the axis.
+    `lateral_um` towards θ = 0, where the lateral load points, `across_um` towards θ = 90°, `axial_um`
+    into the bone, `rotation_deg` about the axis.
     """
 
     height_mm: float
     lateral_um: float
     axial_um: float
     rotation_deg: float
+    across_um: float = 0.0
 
     @property
     def total_um(self) -> float:
         """Length of the movement."""
-        return float(np.hypot(self.lateral_um, self.axial_um))
+        return float(np.linalg.norm([self.lateral_um, self.across_um, self.axial_um]))
 
 
 def micromotion(seated: Seated, loaded: ContactState) -> Micromotion:
@@ -151,13 +153,21 @@ def head_movement(seated: Seated, loaded: ContactState, resultant: Resultant) ->
     rim = float(face[0].max())
     on_axis = basis.probes(np.array([[0.0], [min(height, top)]]))
     on_rim = basis.probes(np.array([[rim], [top]]))
-    tilt = -float((on_rim @ around[:, 2]).item()) / rim
-    lateral = float((on_axis @ around[:, 0]).item()) + tilt * max(height - top, 0.0)
+
+    def shifted(field: NDArray[np.float64]) -> float:
+        tilt = -float((on_rim @ field[:, 2]).item()) / rim
+        return float((on_axis @ field[:, 0]).item()) + tilt * max(height - top, 0.0)
+
+    across = 0.0
+    if min(change.shape[:2]) > 1:
+        sections = resultant.across_sections(top) * acting_in(0, 1)
+        across = shifted(recovered_implant(site, 1, change[1, 1].ravel(), sections))
     axial = -float((on_axis @ axisymmetric[:, 2]).item())
     twist = -float((on_rim @ turning[:, 1]).item()) / rim
     return HeadMovement(
         height_mm=height,
-        lateral_um=lateral * UM_PER_MM,
+        lateral_um=shifted(around) * UM_PER_MM,
+        across_um=across * UM_PER_MM,
         axial_um=axial * UM_PER_MM,
         rotation_deg=float(np.degrees(twist)),
     )

@@ -19,8 +19,10 @@ from stillroot.groundwork import bone_stiffness, implant_stiffness, supported
 from stillroot.harmonics import admissible, angular_weight, face_loads
 from stillroot.loading import load, seat
 from stillroot.outline import outline_of
+from stillroot.plan import Plan
 from stillroot.running import run
 from stillroot.shipped_spread import Sourced
+from stillroot.span import Ready, check_span
 from stillroot.spreads import cases_of, unit_sample, values_of
 from stillroot.stored import half_section
 from stillroot.uncertain import Uncertain
@@ -41,6 +43,7 @@ CASE = Case.from_dict(
 )
 
 
+SOFTER = {"cortical_thickness_mm": 1.0, "trabecular_modulus_mpa": 200.0}
 SECTION = half_section(outline_of(CASE), CASE.numerics.element_mm)
 
 
@@ -134,3 +137,38 @@ def test_a_thousand_samples_of_modulus_friction_interference_and_load():
     study = seconds(lambda: run(cases, Where(workers=2)), repeats=1)
     print(f"\n1000 samples {study:.0f} s on 2 workers, one check {whole:.2f} s: {study / whole:.0f}")
     assert study <= 600
+
+
+def test_a_span_of_four_implants_and_six_loads():
+    placed = {key: value for key, value in CASE.to_dict().items() if key != "loads"}
+    heads = ((-16.0, -12.0), (-7.0, 0.0), (7.0, 0.0), (16.0, -12.0))
+    forces = ((5.0, 0.0, -100.0), (0.0, 20.0, -60.0), (-10.0, 10.0, -120.0))
+    plan = Plan.from_dict(
+        {
+            "title": "four implants",
+            "cases": {"one": placed, "softer": {**placed, "bone": SOFTER}},
+            "implants": [
+                {"name": f"{k}", "case": "one" if k % 2 else "softer", "at_mm": [*at, 0.0]}
+                for k, at in enumerate(heads)
+            ],
+            "loads": [
+                {"name": f"{x:g} {f[0]:g}", "forces": [{"at_mm": [x, y, 8.0], "force_n": list(f)}]}
+                for x, y in (heads[3], heads[1])
+                for f in forces
+            ],
+        }
+    )
+    ready = Ready()
+    single = seconds(lambda: [check(CASE) for _ in heads])
+    for implant in plan.implants:
+        ready.of(plan.case_of(implant), quick=False)
+    whole = seconds(lambda: check_span(plan, ready=ready))
+    other = Plan.from_dict(
+        {**plan.to_dict(), "bridge": {"material": "polymer"}, "loads": plan.to_dict()["loads"][:1]}
+    )
+    check_span(other, ready=ready, quick=True)
+    quick = seconds(lambda: check_span(other, ready=ready, quick=True))
+    print(f"\nsix loads {whole:.1f} s, four checks {single:.1f} s: {whole / single:.2f}")
+    print(f"one load on another bridge, quick: {quick:.2f} s")
+    assert whole / single <= 3
+    assert quick <= 1

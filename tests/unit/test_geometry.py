@@ -234,10 +234,17 @@ def test_without_gmsh_every_shipped_case_finds_its_meshes(shipped_case):
         assert half_section(outline_of(case), case.numerics.element_mm).triangles.shape[0] == 3
 
 
-def test_no_stored_mesh_is_stale(shipped_cases):
+@pytest.mark.usefixtures("without_gmsh")
+def test_without_gmsh_every_case_of_a_shipped_plan_finds_its_meshes(planned_cases):
+    for shipped in planned_cases:
+        for case in (shipped, *coarse_cases(shipped)):
+            assert half_section(outline_of(case), case.numerics.element_mm).triangles.shape[0] == 3
+
+
+def test_no_stored_mesh_is_stale(shipped_cases, planned_cases):
     wanted = {
         f"{mesh_key(outline_of(case), case.numerics.element_mm)}.npz"
-        for shipped in shipped_cases
+        for shipped in (*shipped_cases, *planned_cases)
         for case in (shipped, *coarse_cases(shipped))
     }
     folder = next(folder for folder in mesh_folders() if folder.is_dir())
