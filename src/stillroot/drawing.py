@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 import textwrap
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -20,7 +21,7 @@ from matplotlib.patches import Polygon
 from matplotlib.ticker import MaxNLocator
 
 from stillroot.outline import ABUTMENT, CORTICAL, GAP, IMPLANT, TRABECULAR, outline_of
-from stillroot.verdict import with_error
+from stillroot.verdict import band_of, with_error
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -125,6 +126,19 @@ def draw_motion(ax: Axes, result: CheckResult, answer: LoadAnswer, scale: float)
             ax.add_collection(drawn, autolim=False)
 
 
+def draw_shared_scale(ax: Axes, bands: Sequence[float], scale: float) -> None:
+    """Draw the colours of motion up to `scale`, for sections side by side."""
+    shade = np.linspace(0, scale, 512)[None]
+    norm = Normalize(0, scale)
+    ax.imshow(shade, cmap=MOTION, norm=norm, extent=(0, scale, 0, 1), aspect="auto")
+    for band in bands:
+        ax.axvline(band, color="white", linewidth=1.8)
+    ax.set(yticks=[], xticks=band_ticks(bands, scale))
+    ax.set_xlabel("micromotion [µm]: colour and thickness on the held wall; ring: the peak")
+    plain_axes(ax)
+    ax.xaxis.label.set_fontsize(SMALL_PT + 0.5)
+
+
 @dataclass(frozen=True, kw_only=True)
 class UnrolledWall:
     """The wall rolled out: lengths [mm] along it from the crest.
@@ -207,6 +221,45 @@ def band_ticks(bands: Sequence[float], right: float) -> list[float]:
         if not beyond and tick <= right and min(abs(tick - k) for k in kept) > 0.06 * right:
             kept.append(float(tick))
     return sorted(kept)
+
+
+def shade_bands(
+    ax: Axes,
+    bands: Sequence[float],
+    end: float,
+    *,
+    begin: float = 0.0,
+    named: bool = True,
+    upward: bool = False,
+) -> None:
+    """Shade and name the bands: darker is more motion; no colour says pass or fail.
+
+    Motion runs to the right from `begin` to `end`, names on top; or `upward`, names on the right.
+    """
+    span, along = (
+        (ax.axhspan, ax.get_yaxis_transform) if upward else (ax.axvspan, ax.get_xaxis_transform)
+    )
+    (ax.set_ylim if upward else ax.set_xlim)(begin, end)
+    edges = [begin, *(band for band in bands if begin < band < end), end]
+    points = [(0.0, edge) if upward else (edge, 0.0) for edge in edges]
+    # Shares of the axes, for names in the middle of their band on a logarithmic axis too.
+    shares = (along() + ax.transAxes.inverted()).transform(points)[:, int(upward)]
+    for (low, high), (first, last) in zip(pairwise(edges), pairwise(shares), strict=True):
+        darker = sum(band <= low for band in bands)
+        span(low, high, facecolor=str(0.97 - 0.22 * darker / len(bands)), edgecolor="none", zorder=0)
+        if not named or last - first < (0.045 if upward else 0.13):
+            continue  # no room for its name; the ticks tell
+        place = (1.0, (first + last) / 2) if upward else ((first + last) / 2, 1.0)
+        ax.annotate(
+            band_of((low + high) / 2, tuple(bands)),
+            place,
+            (6, 0) if upward else (0, 4),
+            xycoords="axes fraction",
+            textcoords="offset points",
+            ha="left" if upward else "center",
+            va="center" if upward else "bottom",
+            fontsize=TEXT_PT,
+        )
 
 
 def mark_interval(ax: Axes, answer: LoadAnswer, right: float, *, y: float, drop: float | None) -> None:

@@ -63,7 +63,7 @@ def section(result: CheckResult, answer: LoadAnswer) -> Picture:
     draw_bodies(ax, outline_of(result.case))
     draw_motion(ax, result, answer, scale_um(result))
     _draw_crest_and_axis(ax, view)
-    _draw_load(ax, view, result.case, answer.resultant)
+    _draw_named_load(ax, view, result.case, answer.resultant)
     _name_bodies(ax, view, result.case, answer)
     _mark_peak_on_section(ax, view, answer)
     _frame_section(ax, view, answer.resultant)
@@ -129,26 +129,34 @@ def _unit_force(load: Resultant) -> Place:
     return (load.lateral_n / size, -load.axial_n / size) if size else (0.0, 0.0)
 
 
-def _draw_load(ax: Axes, view: _View, case: Case, load: Resultant) -> None:
+def draw_load(ax: Axes, case: Case, load: Resultant, arrow_mm: float) -> Place | None:
+    """Draw a load's turn and its force as an arrow; return the far end of that, None without a force."""
     x, up = _unit_force(load)
     height, top = load.height_mm, case.implant.abutment_height_mm
     if height > top:
         ax.plot([0, 0], [top, height], color="0.15", linewidth=1.4, zorder=5)
-    radius = case.implant.abutment_diameter_mm / 2
     if load.torque_nmm:
-        _draw_turn(ax, (1.6 * radius, _turn_height(case, load)), load.torque_nmm > 0)
+        place = (0.8 * case.implant.abutment_diameter_mm, _turn_height(case, load))
+        _draw_turn(ax, place, load.torque_nmm > 0)
     if not (x or up):
-        at = (0.97 * view.half_width, height + 0.02 * view.span)
-        write_in(ax, at, load_text(load), ha="right", bold=True)
-        return
-    tail = (-view.arrow * x, height - view.arrow * up)
-    ends = [tail, (0.0, height)]
+        return None
+    ends = [(-arrow_mm * x, height - arrow_mm * up), (0.0, height)]
     if up > 1e-9:  # a pull starts where it acts
-        ends = [(0.0, height), (view.arrow * x, height + view.arrow * up)]
+        ends = [(0.0, height), (arrow_mm * x, height + arrow_mm * up)]
     arrow: Style = {"arrowstyle": "-|>", "linewidth": 2.6, "color": "black", "mutation_scale": 18}
     ax.annotate("", ends[1], ends[0], arrowprops={**arrow, "shrinkA": 0, "shrinkB": 0}, zorder=6)
     ax.plot(0, height, "o", color="black", markersize=4.5, zorder=6)
-    far = max(ends, key=lambda end: np.hypot(end[0], end[1] - height))
+    return max(ends, key=lambda end: np.hypot(end[0], end[1] - height))
+
+
+def _draw_named_load(ax: Axes, view: _View, case: Case, load: Resultant) -> None:
+    far = draw_load(ax, case, load, view.arrow)
+    height, top = load.height_mm, case.implant.abutment_height_mm
+    if far is None:
+        at = (0.97 * view.half_width, height + 0.02 * view.span)
+        write_in(ax, at, load_text(load), ha="right", bold=True)
+        return
+    radius = case.implant.abutment_diameter_mm / 2
     _name_load(ax, view, far, load, radius if far[1] < top + 0.3 else 0.0)
 
 
@@ -234,12 +242,18 @@ def _side_of_peak(answer: LoadAnswer) -> float:
     return 1.0 if np.cos(np.radians(answer.peak.angle_deg)) > -1e-9 else -1.0
 
 
+def ring_peak(ax: Axes, answer: LoadAnswer) -> None:
+    """Draw a ring about the peak, on both sides where it is all round."""
+    x, z = _side_of_peak(answer) * answer.peak.radius_mm, -answer.peak.depth_mm
+    for side in (x, -x) if answer.peak.all_round else (x,):
+        ax.plot(side, z, "o", markersize=13, mfc="none", mec="white", mew=4.2, zorder=7)
+        ax.plot(side, z, "o", markersize=13, mfc="none", mec="black", mew=1.8, zorder=7)
+
+
 def _mark_peak_on_section(ax: Axes, view: _View, answer: LoadAnswer) -> None:
     peak, side = answer.peak, _side_of_peak(answer)
     place = (side * peak.radius_mm, -peak.depth_mm)
-    for x in (place[0], -place[0]) if peak.all_round else (place[0],):
-        ax.plot(x, place[1], "o", markersize=13, mfc="none", mec="white", mew=4.2, zorder=7)
-        ax.plot(x, place[1], "o", markersize=13, mfc="none", mec="black", mew=1.8, zorder=7)
+    ring_peak(ax, answer)
     text = f"peak {peak_text(answer)}"
     if peak.all_round:
         text += "\nall round"

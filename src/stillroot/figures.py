@@ -7,12 +7,10 @@ share one colour scale, from 0 to the largest band (or the largest peak, where t
 
 from __future__ import annotations
 
-from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 from stillroot.drawing import (
     SMALL_PT,
-    TEXT_PT,
     WIDTH_IN,
     Picture,
     axes_at,
@@ -26,6 +24,7 @@ from stillroot.drawing import (
     plain_axes,
     quoted_name,
     scale_um,
+    shade_bands,
     shortened,
     um_text,
     whole_text,
@@ -34,11 +33,8 @@ from stillroot.drawing import (
 )
 from stillroot.figure_section import section
 from stillroot.figure_unrolled import unrolled
-from stillroot.verdict import band_of
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     import numpy as np
     from matplotlib.axes import Axes
     from numpy.typing import NDArray
@@ -72,7 +68,7 @@ def summary(result: CheckResult) -> Picture:
     figure = blank_figure(height_in)
     ax = axes_at(figure, left=0.3, bottom=0.92, width=WIDTH_IN - 0.6, height=0.95 * count)
     right = 1.22 * scale_um(result)
-    _shade_bands(ax, result.case.threshold.bands_um, right)
+    shade_bands(ax, result.case.threshold.bands_um, right)
     for row, answer in enumerate(result.loads):
         ax.axhspan(row - 0.5, row - 0.17, facecolor="white", edgecolor="none", zorder=1)
         name = f"{shortened(answer.name)}: {load_text(answer.resultant, lines=1)}"
@@ -105,7 +101,7 @@ def other_choices(result: CheckResult) -> Picture:
     height = ROW_IN * len(rows)
     figure = blank_figure(1.9 + height)
     ax = axes_at(figure, left=3.5, bottom=0.92, width=WIDTH_IN - 4.7, height=height)
-    _shade_bands(ax, bands, right, named=False)
+    shade_bands(ax, bands, right, named=False)
     ax.axvline(answered, color="black", linewidth=1.2, zorder=3)
     for row, (name, peak) in enumerate(rows):
         weight = "bold" if row == 0 else "normal"
@@ -144,20 +140,6 @@ def _beside_axes(ax: Axes, row: int, text: str, *, left: bool, **style: Any) -> 
         annotation_clip=False,
         **style,
     )
-
-
-def _shade_bands(ax: Axes, bands: Sequence[float], right: float, *, named: bool = True) -> None:
-    """Shade and name the bands: darker is more motion; no colour says pass or fail."""
-    ends = [0.0, *bands, right]
-    for index, (low, high) in enumerate(pairwise(ends)):
-        grey = 0.97 - 0.22 * index / len(bands)
-        ax.axvspan(low, high, facecolor=str(grey), edgecolor="none", zorder=0)
-        if not named or high - low < 0.13 * right:
-            continue  # no room for its name; the ticks tell
-        name = band_of((low + high) / 2, tuple(bands))
-        at = ((low + high) / 2, 1.0)
-        style: Style = {"ha": "center", "va": "bottom", "fontsize": TEXT_PT}
-        ax.annotate(name, at, (0, 4), ax.get_xaxis_transform(), "offset points", **style)
 
 
 def _summary_alt(result: CheckResult) -> str:

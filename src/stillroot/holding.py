@@ -274,11 +274,14 @@ class _Search:
         if bracket is not None:
             from scipy.optimize import brentq  # noqa: PLC0415 - slow to import
 
+            known = {float(to_t(x)): x for x in bracket}  # exp(ln x) is not quite x
+
             def beyond(t: float) -> float:
-                (peak,) = self.peaks([float(to_x(t))])
+                x = known.get(t, float(f"{float(to_x(t)):.6g}"))
+                (peak,) = self.peaks([x])
                 return math.log(peak / below_um)
 
-            first, last = (float(to_t(x)) for x in bracket)
+            first, last = known
             fine = WITHIN * (ends[1] - ends[0]) / 2
             brentq(beyond, first, last, xtol=fine, rtol=1e-3, maxiter=MOST_NARROWING, disp=False)
         return self._answer(below_um)

@@ -10,20 +10,18 @@ import math
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from matplotlib.colors import Normalize
 from matplotlib.ticker import FuncFormatter, NullFormatter
 
 from stillroot.drawing import (
-    MOTION,
     SMALL_PT,
     TEXT_PT,
     WIDTH_IN,
     Picture,
     axes_at,
-    band_ticks,
     blank_figure,
     draw_bodies,
     draw_motion,
+    draw_shared_scale,
     plain_axes,
     write_headings,
     write_in,
@@ -302,7 +300,8 @@ def _side_by_side(
         size = TEXT_PT if count < 3 else SMALL_PT + 0.3
         figure.text(*below, "\n".join(lines), fontsize=size, va="top", linespacing=1.3)
         words.append(text.replace("\n", ", "))
-    _shared_scale(axes_at(figure, left=0.5, bottom=0.62, width=WIDTH_IN - 1.0, height=0.14), scale)
+    strip = axes_at(figure, left=0.5, bottom=0.62, width=WIDTH_IN - 1.0, height=0.14)
+    draw_shared_scale(strip, BANDS_UM, scale)
     write_headings(figure, message, f"Invented scenarios, one scale, one load: {LOAD_IN_WORDS}")
     alt = f"{message}. Sections side by side on one scale. " + ". ".join(words) + "."
     return Picture(name=name, figure=figure, alt=alt)
@@ -373,18 +372,6 @@ def _figures_of(result: CheckResult, torque_read: str | None) -> list[str]:
         f"trabecular {modulus:g} MPa, cortical {case.bone.cortical_thickness_mm:g} mm",
         f"friction {case.interface.friction:g}, interference {case.interface.interference_um:g} µm",
     ]
-
-
-def _shared_scale(ax: Axes, scale: float) -> None:
-    shade = np.linspace(0, scale, 512)[None]
-    norm = Normalize(0, scale)
-    ax.imshow(shade, cmap=MOTION, norm=norm, extent=(0, scale, 0, 1), aspect="auto")
-    for band in BANDS_UM:
-        ax.axvline(band, color="white", linewidth=1.8)
-    ax.set(yticks=[], xticks=band_ticks(BANDS_UM, scale))
-    ax.set_xlabel("micromotion [µm]: colour and thickness on the held wall; ring: the peak")
-    plain_axes(ax)
-    ax.xaxis.label.set_fontsize(SMALL_PT + 0.5)
 
 
 # --- Words --------------------------------------------------------------------------------------------
