@@ -1,8 +1,9 @@
 """How far the numbers can be off: measured by solving again, coarser.
 
 For every load a second site on elements twice as large is seated and loaded three times, and a third
-site, its far support twice as far away, once more. With P the peak micromotion, h the element size, N
-the highest harmonic, k the load steps and D the distance of the far support::
+site, the same with its outer half stretched until the far support is twice as far away, once more.
+With P the peak micromotion, h the element size, N the highest harmonic, k the load steps and D the
+distance of the far support::
 
     mesh        2 P max |s(h) - s(2h)| / s   s the peak, the mean, the 95th percentile    (10)
     harmonics   |P(N) - P(N - 2)|            they fall faster than geometrically          (11)

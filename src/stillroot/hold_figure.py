@@ -38,7 +38,7 @@ def hold_pictures(hold: Hold) -> tuple[Picture, ...]:
     if not hold.answers:
         return ()
     rows = -(-len(hold.answers) // COLUMNS)
-    figure = blank_figure(2.3 + ROW_IN * rows)
+    figure = blank_figure(1.75 + ROW_IN * rows)
     for place, answer in enumerate(hold.answers):
         row, column = divmod(place, COLUMNS)
         ax = axes_at(
@@ -106,10 +106,9 @@ def _panel(ax: Axes, hold: Hold, answer: Answer) -> None:
 def _found(answer: Answer) -> str:
     """Say what was found, in a few words."""
     question = answer.question
-    low, high = (value_text(question.key, end) for end in (question.low, question.high))
     if answer.value is None:
         whole = "all holds" if answer.held_everywhere else "nothing holds"
-        return f"{question.name}: {whole} from {low} to {high}"
+        return f"{question.name}: {whole}"
     side = "or less" if question.grows else "or more"
     return f"{question.name}: {value_text(question.key, answer.value)} {side}"
 

@@ -1,4 +1,4 @@
-"""What would make it hold: the least engagement, the largest load and lever, the softest bone.
+"""What would make it hold: the least engagement or length, the largest load and lever, the softest bone.
 
 For a number x of the case, P(x) is the peak that a stated share of the samples (the confidence) does
 not exceed, the samples being the same for every x; without uncertain inputs it is the peak itself.
@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stillroot.case import LARGEST_LOAD, LEAST_HOLD_MM
+from stillroot.case import LARGEST_LOAD, LEAST_CORE_RADIUS_MM, LEAST_HOLD_MM
 from stillroot.errors import CaseError
 from stillroot.running import Where, run
 from stillroot.shipped_spread import spread_of
@@ -50,6 +50,7 @@ MOST_NARROWING = 12
 OUT_OF_BALANCE_UM = 1e6
 """Stands for a sample in which no equilibrium is found: it moves more than any that has one."""
 LARGEST_FACTOR, LEAST_FACTOR = 10.0, 0.02
+SHORTEST_IMPLANT_MM, LONGEST_IMPLANT_MM = 4.0, 18.0
 HIGHEST_LEVER_MM, LOWEST_LEVER_MM = 30.0, 1.0
 
 
@@ -120,6 +121,7 @@ def questions_of(case: Case, *, from_crest: bool = False) -> tuple[Question, ...
     largest = max(abs(part) for load in case.loads for part in load.components[:2])
     softest, hardest = (f(m for _, m in case.bone.trabecular_profile_mpa) for f in (min, max))
     return (
+        *_of_the_length(case),
         Question(
             name="engagement",
             text=f"least engagement length ({stays}) [mm]",
@@ -159,12 +161,36 @@ def questions_of(case: Case, *, from_crest: bool = False) -> tuple[Question, ...
     )
 
 
+def _of_the_length(case: Case) -> tuple[Question, ...]:
+    """Ask for the length of an implant that is held all along, where its taper leaves it a tip."""
+    implant = case.implant
+    whole = "holds_mm" not in case.stated()["socket"]
+    if not whole or implant.outline_mm is not None or case.bone.depth_mm is not None:
+        return ()
+    depth = 0.0 if implant.thread.form == "none" else implant.thread.depth_mm
+    spare = implant.diameter_mm / 2 - depth - LEAST_CORE_RADIUS_MM
+    longest = LONGEST_IMPLANT_MM
+    if implant.taper_deg:
+        longest = min(longest, 0.99 * spare / math.tan(math.radians(implant.taper_deg)))
+    low = max(SHORTEST_IMPLANT_MM, implant.thread.first_mm + implant.thread.pitch_mm)
+    question = Question(
+        name="length",
+        text="shortest implant, held over its whole length [mm]",
+        key="implant.length_mm",
+        low=low,
+        high=longest,
+        grows=False,
+        log=False,
+    )
+    return (question,) if low < longest else ()
+
+
 def hold(
     case: Case,
     below_um: float,
     where: Where | None = None,
     *,
-    asked: Sequence[str] = ("engagement", "load", "lever", "bone"),
+    asked: Sequence[str] | None = None,
     from_crest: bool = False,
     with_spread: bool = True,
     confidence: float = CONFIDENCE,
@@ -173,6 +199,8 @@ def hold(
     progress: Progress = lambda *_: None,
 ) -> Hold:
     """Find what keeps the peak of every load below a limit [µm], with a confidence over the spread.
+
+    `asked` names the questions, all that `questions_of` has for the case unless given.
 
     Raises
     ------
@@ -197,9 +225,9 @@ def hold(
     where = where or Where()
     known = {question.name: question for question in questions_of(case, from_crest=from_crest)}
     answers = []
-    for name in asked:
+    for name in known if asked is None else asked:
         if name not in known:
-            msg = f"{name}: is no question; ask for {', '.join(known)}"
+            msg = f"{name}: is no question that this case has; ask for {', '.join(known)}"
             raise CaseError(msg)
         told = _named(progress, name)
         search = _Search(case, inputs, values, known[name], confidence, where, told)

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from stillroot.running import Progress, Where
 
 INTERRUPTED = 130
-QUESTIONS = ("engagement", "load", "lever", "bone")
+QUESTIONS = ("length", "engagement", "load", "lever", "bone")
 
 case_argument = click.argument("case_file", metavar="CASE.toml", type=click.Path(path_type=Path))
 bone_type_option = click.option(
@@ -239,7 +239,7 @@ def spread(
     "asked",
     multiple=True,
     type=click.Choice(QUESTIONS),
-    help="What is looked for (default: all of them).",
+    help="What is looked for (default: all; length where the implant is held all along).",
 )
 @click.option("--from-crest", is_flag=True, help="Shorten the engagement from below, not from above.")
 @click.option("--no-spread", is_flag=True, help="Take the inputs as stated.")
@@ -267,7 +267,7 @@ def hold(
     out: Path | None,
     **running: Any,
 ) -> int:
-    """Find what would make it hold: least engagement, largest load and lever, softest bone."""
+    """Find what would make it hold: least length, largest load and lever, softest bone."""
     from stillroot import holding as study  # noqa: PLC0415
     from stillroot import study_report as report  # noqa: PLC0415
 
@@ -279,7 +279,7 @@ def hold(
                 case,
                 below_um,
                 where,
-                asked=asked or QUESTIONS,
+                asked=asked or None,
                 from_crest=from_crest,
                 with_spread=not no_spread,
                 confidence=confidence,

@@ -177,10 +177,10 @@ def answer_notes(answer: Answer) -> tuple[str, ...]:
             f"There the peak is {rounded(answer.peak_um)} µm; {len(answer.tried)} values tried."
         )
     if not answer.monotone:
-        notes.append(
-            "The peak does not change one way all along the range (threads leave or enter the hold one "
-            "after another): the value is the one from which all that was tried holds."
-        )
+        said = "The peak does not change one way all along the range (threads enter a hold one by one)"
+        if answer.value is not None:
+            said += ": the value is the one from which all that was tried holds"
+        notes.append(f"{said}.")
     return tuple(notes)
 
 

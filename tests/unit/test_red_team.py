@@ -113,7 +113,7 @@ def _takes_all_memory(_):
 
 def _leaves_a_file(_):
     Path("half.json").write_text("{", encoding="utf-8")
-    cli._complain("this is a long enough message, and a file beside it")
+    cli.complain("this is a long enough message, and a file beside it")
     sys.exit(2)
 
 
@@ -124,7 +124,7 @@ def _raises(_):
 
 def _talks_on_stdout(_):
     print("well")
-    cli._complain("this is a long enough message, and talk before it")
+    cli.complain("this is a long enough message, and talk before it")
     sys.exit(2)
 
 
