@@ -20,20 +20,17 @@ from collections.abc import Iterator, Mapping
 from itertools import pairwise
 from pathlib import Path
 from types import MappingProxyType
-from typing import Annotated, Any, Literal, NoReturn, Self
+from typing import Annotated, Any, Literal, Self
 
 import tomli_w
 from pydantic import (
-    BaseModel,
     BeforeValidator,
-    ConfigDict,
     Field,
     ValidationError,
     ValidationInfo,
     field_validator,
     model_validator,
 )
-from pydantic_core import PydanticCustomError
 
 from stillroot.case_messages import (
     Problem,
@@ -53,10 +50,17 @@ from stillroot.materials import (
     density_from_ct,
 )
 from stillroot.outline_points import Point, outline_problem, points_of
+from stillroot.section import (
+    ASSUMPTION,
+    COMMON_PRACTICE,
+    Section,
+    about,
+    as_tuple,
+    refuse,
+    refuse_two_materials,
+    without_negative_zero,
+)
 from stillroot.uncertain import Uncertain, distribution, uncertain_of
-
-ASSUMPTION = "assumption"
-COMMON_PRACTICE = "common practice, no source"
 
 LEAST_CORE_RADIUS_MM = 0.25
 """Smallest radius of solid implant below the thread at the tip: assumption."""
@@ -97,35 +101,19 @@ STUDY_KEYS: Mapping[str, str] = MappingProxyType(
 Pair = Point
 
 
-def _about(text: str, *, source: str = "", default: str = "", typical: str = "") -> Any:
-    """Describe a key: meaning, source of the default, the default in words, what is usual."""
-    extra = {"source": source, "default": default, "typical": typical}
-    return Field(description=text, json_schema_extra=dict(extra))
-
-
-def _refuse(text: str, key: str = "") -> NoReturn:
-    """Refuse a value at `key`, relative to the section that is being checked."""
-    context = {"text": text, "key": key}
-    raise PydanticCustomError("case", "{text}", context)  # noqa: EM101 - a template
-
-
 def _as_pairs(value: object) -> object:
     """Turn [[a, b], …] into tuples; the numbers themselves are checked afterwards."""
     if not isinstance(value, list | tuple) or not all(
         isinstance(pair, list | tuple) and len(pair) == 2 for pair in value
     ):
         text = "must be a list of pairs of numbers, such as [[0.0, 4.0], [6.0, 10.0]]"
-        _refuse(text)
+        refuse(text)
     return tuple(tuple(pair) for pair in value)
 
 
 def _as_profile(value: object) -> object:
     """Turn one modulus into a profile of one depth; check a list as pairs."""
     return _as_pairs(value) if isinstance(value, list | tuple) else ((0.0, value),)
-
-
-def _as_tuple(value: object) -> object:
-    return tuple(value) if isinstance(value, list) else value
 
 
 Positive = Annotated[float, Field(gt=0)]
@@ -161,29 +149,16 @@ FLANK_ANGLE_DEG: Mapping[str, float] = MappingProxyType({"v": 30.0, "trapezoid":
 """Default flank angle of the thread forms that have one."""
 
 
-class Section(BaseModel):
-    """Base of all sections: frozen, nothing unknown, no number from text, no NaN or infinity."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", strict=True, allow_inf_nan=False)
-
-    @model_validator(mode="before")
-    @classmethod
-    def _none_is_not_given(cls, data: object) -> object:
-        if isinstance(data, dict):
-            return {key: value for key, value in data.items() if value is not None}
-        return data
-
-
 class Thread(Section):
     """The thread: rings of one section, `pitch_mm` apart."""
 
     form: Annotated[
         Literal["v", "square", "trapezoid", "buttress", "none"],
-        _about('Thread form; "none" is a smooth wall.', source=COMMON_PRACTICE),
+        about('Thread form; "none" is a smooth wall.', source=COMMON_PRACTICE),
     ] = "v"
     pitch_mm: Annotated[
         Pitch,
-        _about(
+        about(
             "Distance from thread to thread.",
             source="assumption, inside the 0.6 to 1.2 mm of single-lead implants",
             typical="0.6 to 1.2 mm",
@@ -191,18 +166,18 @@ class Thread(Section):
     ] = 0.8
     depth_mm: Annotated[
         LeastLength,
-        _about(
+        about(
             "Radial depth of the thread.",
             source="assumption, inside 0.30 to 0.45 mm (from memory)",
             typical="0.3 to 0.45 mm",
         ),
     ] = 0.35
     crest_flat_mm: Annotated[
-        NotNegative, _about("Width of the flat on the thread crest.", source=ASSUMPTION)
+        NotNegative, about("Width of the flat on the thread crest.", source=ASSUMPTION)
     ] = 0.1
     flank_angle_deg: Annotated[
         float | None,
-        _about(
+        about(
             "Angle of the flank to the plane across the axis. Only for v, trapezoid and buttress; "
             "for buttress it is the apical face, and the coronal face is at 45 degrees.",
             source=ASSUMPTION,
@@ -212,7 +187,7 @@ class Thread(Section):
     ] = Field(default_factory=lambda data: FLANK_ANGLE_DEG.get(data["form"]))
     start_mm: Annotated[
         NotNegative,
-        _about(
+        about(
             "Depth below the crest where the threading begins; above it is a smooth neck of full "
             "diameter.",
             source=ASSUMPTION,
@@ -234,14 +209,14 @@ class Thread(Section):
     def _form_needs(self) -> Self:
         unused = self.model_fields_set - {"form"}
         if self.form == "none" and unused:
-            _refuse('is not used with form = "none"; leave it out', min(unused))
+            refuse('is not used with form = "none"; leave it out', min(unused))
         if self.form == "square" and self.crest_flat_mm == 0:
-            _refuse(
+            refuse(
                 'must be above 0 mm with form = "square": it is all the width it has', "crest_flat_mm"
             )
         if self.form == "square" and self.flank_angle_deg is not None:
             text = 'is not used with form = "square", whose flanks are straight across; leave it out'
-            _refuse(text, "flank_angle_deg")
+            refuse(text, "flank_angle_deg")
         return self
 
 
@@ -253,22 +228,22 @@ class Implant(Section):
 
     outline_mm: Annotated[
         Pairs | None,
-        _about(
+        about(
             "Any outline as [r_mm, z_mm] points, from the crest (z = 0) down to the end "
             "(z negative). Then diameter_mm, length_mm, taper_deg and thread are left out.",
             default="none",
         ),
     ] = None
-    diameter_mm: Annotated[Length, _about("Diameter over the thread crests.", typical="3 to 5 mm")]
-    length_mm: Annotated[Length, _about("Length below the crest of the bone.", typical="6 to 16 mm")]
+    diameter_mm: Annotated[Length, about("Diameter over the thread crests.", typical="3 to 5 mm")]
+    length_mm: Annotated[Length, about("Length below the crest of the bone.", typical="6 to 16 mm")]
     taper_deg: Annotated[
         float,
-        _about("Half angle of taper: the radius falls by tan(taper) times depth.", source=ASSUMPTION),
+        about("Half angle of taper: the radius falls by tan(taper) times depth.", source=ASSUMPTION),
         Field(ge=0, lt=30),
     ] = 0.0
     abutment_diameter_mm: Annotated[
         Positive,
-        _about(
+        about(
             "Diameter of the abutment; at most that of the implant at the crest.",
             source=ASSUMPTION,
             default="4, or the implant's diameter at the crest where that is less",
@@ -276,19 +251,19 @@ class Implant(Section):
     ] = Field(default_factory=lambda data: min(4.0, _platform_mm(data)))
     abutment_height_mm: Annotated[
         AbutmentHeight,
-        _about("Height of the abutment above the crest.", source=ASSUMPTION, typical="4 to 10 mm"),
+        about("Height of the abutment above the crest.", source=ASSUMPTION, typical="4 to 10 mm"),
     ] = 6.0
     modulus_mpa: Annotated[
         Annotated[float, Field(ge=LEAST_IMPLANT_MPA, le=LARGEST_MODULUS_MPA)] | None,
-        _about("Young's modulus, with poisson, in place of material.", default="none"),
+        about("Young's modulus, with poisson, in place of material.", default="none"),
     ] = None
     poisson: Annotated[
         Poisson | None,
-        _about("Poisson's ratio, with modulus_mpa, in place of material.", default="none"),
+        about("Poisson's ratio, with modulus_mpa, in place of material.", default="none"),
     ] = None
     material: Annotated[
         Literal["titanium", "zirconia"] | None,
-        _about(
+        about(
             "Titanium: 110000 MPa, 0.33 (inside the ranges of doi 10.3390/ijms24044200 and "
             "doi 10.3390/bioengineering4010005; the choice is an assumption). Zirconia: "
             "210000 MPa, 0.30 (doi 10.3390/ijms24044200).",
@@ -300,7 +275,7 @@ class Implant(Section):
             "titanium" if data["modulus_mpa"] is None and data["poisson"] is None else None
         )
     )
-    thread: Annotated[Thread, _about("The thread.")] = Thread()
+    thread: Annotated[Thread, about("The thread.")] = Thread()
 
     @property
     def elastic(self) -> Material:
@@ -322,7 +297,7 @@ class Implant(Section):
         for key in ("diameter_mm", "length_mm", "taper_deg", "thread"):
             if data.get(key) is not None:
                 text = "is not used with an outline; leave it out, or leave out the outline"
-                _refuse(text, key)
+                refuse(text, key)
         diameter, length = _outline_sizes_mm(data["outline_mm"])
         none = {"form": "none"}
         return {**data, "diameter_mm": diameter, "length_mm": length, "thread": none}
@@ -332,20 +307,12 @@ class Implant(Section):
     def _sound_outline(cls, points: tuple[Pair, ...] | None) -> tuple[Pair, ...] | None:
         text = outline_problem(points) if points is not None else ""
         if text:
-            _refuse(text)
+            refuse(text)
         return points
 
     @model_validator(mode="after")
     def _one_material(self) -> Self:
-        numbers = [key for key in ("modulus_mpa", "poisson") if getattr(self, key) is not None]
-        if numbers and self.material is not None:
-            _refuse(
-                f"is not used with {numbers[0]}: give either material, or modulus_mpa and poisson",
-                "material",
-            )
-        if len(numbers) == 1:
-            missing = "poisson" if numbers == ["modulus_mpa"] else "modulus_mpa"
-            _refuse(f"is missing: {numbers[0]} needs it", missing)
+        refuse_two_materials(self, named=self.material is not None)
         return self
 
     @model_validator(mode="after")
@@ -353,7 +320,7 @@ class Implant(Section):
         platform = self.platform_diameter_mm
         if self.abutment_diameter_mm > platform + 1e-9:
             text = f"must be at most {at_most(platform)} mm, the implant's diameter at the crest"
-            _refuse(text, "abutment_diameter_mm")
+            refuse(text, "abutment_diameter_mm")
         return self
 
     @model_validator(mode="after")
@@ -364,7 +331,7 @@ class Implant(Section):
         tip = self.diameter_mm / 2 - math.tan(math.radians(self.taper_deg)) * self.length_mm
         if tip < least - 1e-9:
             text = f"leaves a tip radius of {at_most(tip)} mm; at least {least:g} mm must remain"
-            _refuse(text, "taper_deg" if self.taper_deg else "diameter_mm")
+            refuse(text, "taper_deg" if self.taper_deg else "diameter_mm")
         if self.thread.form != "none" and tip - depth < least - 1e-9:
             text = f"is deeper than the core at the tip allows, {depth:g} mm: "
             if tip - least < LEAST_LENGTH_MM:
@@ -373,7 +340,7 @@ class Implant(Section):
                 text += (
                     f"at most {at_most(tip - least)} mm leave a core radius of {least:g} mm at the tip"
                 )
-            _refuse(text, "thread.depth_mm")
+            refuse(text, "thread.depth_mm")
         return self
 
     @model_validator(mode="after")
@@ -390,7 +357,7 @@ class Implant(Section):
                 f"({thread.crest_flat_mm:g} mm) and both flanks ({flanks:.3g} mm) fit; it is "
                 f"{thread.pitch_mm:g} mm"
             )
-            _refuse(text, "thread.pitch_mm")
+            refuse(text, "thread.pitch_mm")
         groove = thread.crest_flat_mm + LEAST_LENGTH_MM
         if thread.pitch_mm < groove - 1e-9:
             text = (
@@ -398,29 +365,29 @@ class Implant(Section):
                 f"({thread.crest_flat_mm:g} mm) a groove {LEAST_LENGTH_MM:g} mm wide is left; it is "
                 f"{thread.pitch_mm:g} mm"
             )
-            _refuse(text, "thread.pitch_mm")
+            refuse(text, "thread.pitch_mm")
         if needed < LEAST_LENGTH_MM - 1e-9:
             text = (
                 f"must be at least {at_least(LEAST_LENGTH_MM - flanks)} mm: with both flanks "
                 f"({flanks:.3g} mm) the thread is a blade of {needed:.3g} mm, and less than "
                 f"{LEAST_LENGTH_MM:g} mm is not meshed"
             )
-            _refuse(text, "thread.crest_flat_mm")
+            refuse(text, "thread.crest_flat_mm")
         if room <= 0:
             text = f"must be below the implant's length, {self.length_mm:g} mm"
-            _refuse(text, "thread.start_mm")
+            refuse(text, "thread.start_mm")
         if room / thread.pitch_mm > MOST_TURNS + 1e-6:
             text = (
                 f"must be at least {at_least(room / MOST_TURNS)} mm: more than "
                 f"{MOST_TURNS} turns are not meshed; it is {thread.pitch_mm:g} mm"
             )
-            _refuse(text, "thread.pitch_mm")
+            refuse(text, "thread.pitch_mm")
         if thread.pitch_mm > room + 1e-9:
             text = (
                 f"must be at most {at_most(room)} mm, so that one thread fits between its start and the "
                 f"end of the implant; it is {thread.pitch_mm:g} mm"
             )
-            _refuse(text, "thread.pitch_mm")
+            refuse(text, "thread.pitch_mm")
         return self
 
 
@@ -429,18 +396,18 @@ class Bone(Section):
 
     cortical_thickness_mm: Annotated[
         NotNegative,
-        _about("Thickness of the cortical layer; 0 for none.", typical="0.5 to 3 mm"),
+        about("Thickness of the cortical layer; 0 for none.", typical="0.5 to 3 mm"),
     ]
     cortical_modulus_mpa: Annotated[
         Modulus,
-        _about(
+        about(
             "Young's modulus of the cortical layer.",
             source="convention of finite-element studies, doi 10.1186/s13005-017-0139-z",
         ),
     ] = 13_700.0
     trabecular_modulus_mpa: Annotated[
         Profile | None,
-        _about(
+        about(
             "Young's modulus of the trabecular bone: one number, or [depth_mm, modulus] pairs with "
             "growing depth, straight in between. Exactly one of this, ct_number and density.",
             default="none",
@@ -449,7 +416,7 @@ class Bone(Section):
     ] = None
     ct_number: Annotated[
         float | None,
-        _about(
+        about(
             "CT number [HU] in place of the modulus: density = 0.131 + 0.001067 HU g/cm³ (Rho, "
             "Hobatho, Ashman 1995, Med Eng Phys 17:347-355, from memory; assumption for jaw bone). "
             "Scanners differ: it gives a range of modulus, never one value.",
@@ -460,7 +427,7 @@ class Bone(Section):
     ] = None
     density: Annotated[
         float | None,
-        _about(
+        about(
             "Apparent density [g/cm³] in place of the modulus.",
             default="none",
             typical="0.2 to 1.2 g/cm³",
@@ -469,7 +436,7 @@ class Bone(Section):
     ] = None
     density_law: Annotated[
         LawName | None,
-        _about(
+        about(
             "Modulus from density, with ct_number or density only. carter_hayes_1977: "
             "3790 · rate^0.06 · ρ³ at a strain rate of 0.01 /s, which is an assumption (Carter & "
             "Hayes 1977, J Bone Joint Surg Am 59:954-962). morgan_2003_femoral_neck: 6850 ρ^1.49; "
@@ -485,7 +452,7 @@ class Bone(Section):
     )
     poisson: Annotated[
         Poisson,
-        _about(
+        about(
             "Poisson's ratio of both kinds of bone and of the gap's fill.",
             source="convention of finite-element studies, doi 10.1186/s13005-017-0139-z",
             typical="0.2 to 0.35",
@@ -493,7 +460,7 @@ class Bone(Section):
     ] = 0.30
     crush_strain: Annotated[
         float,
-        _about(
+        about(
             "Compressive yield strain: while the implant is seated no pressure exceeds this times the "
             "modulus of the bone beside it.",
             source="0.70 to 0.85 %: Morgan & Keaveny 2001, J Biomech 34:569-577, from memory; for "
@@ -504,7 +471,7 @@ class Bone(Section):
     ] = 0.0078
     radius_mm: Annotated[
         Length | None,
-        _about(
+        about(
             "Radius of the block, where the bone is one, as on a bench; at least "
             f"{LEAST_BONE_BESIDE_MM:g} mm of bone beside implant and gap. Without it the bone has no "
             "end that matters (numerics.far_mm).",
@@ -513,7 +480,7 @@ class Bone(Section):
     ] = None
     depth_mm: Annotated[
         Length | None,
-        _about(
+        about(
             f"Depth of the block below the crest; at least {LEAST_BONE_BELOW_MM:g} mm of bone "
             "below implant and gap. Without it as for radius_mm.",
             default="none",
@@ -521,14 +488,14 @@ class Bone(Section):
     ] = None
     support: Annotated[
         Literal["all_round", "base"],
-        _about("Where the bone is held: side and base, or the base alone.", source=ASSUMPTION),
+        about("Where the bone is held: side and base, or the base alone.", source=ASSUMPTION),
     ] = "all_round"
 
     @field_validator("cortical_thickness_mm")
     @classmethod
     def _none_or_a_layer(cls, thickness: float) -> float:
         if 0 < thickness < LEAST_CORTEX_MM:
-            _refuse(f"must be 0, for none, or at least {LEAST_CORTEX_MM:g} mm")
+            refuse(f"must be 0, for none, or at least {LEAST_CORTEX_MM:g} mm")
         return thickness
 
     @property
@@ -558,7 +525,7 @@ class Bone(Section):
             return None
         depths = [depth for depth, _ in profile]
         if not depths or any(b <= a for a, b in pairwise(depths)):
-            _refuse("must be one modulus, or [depth_mm, modulus] pairs with growing depth")
+            refuse("must be one modulus, or [depth_mm, modulus] pairs with growing depth")
         return profile
 
     @model_validator(mode="after")
@@ -567,11 +534,11 @@ class Bone(Section):
         given = [key for key in keys if getattr(self, key) is not None]
         if len(given) != 1:
             got = " and ".join(given) or "none"
-            _refuse(f"must hold exactly one of {', '.join(keys)}; it holds {got}")
+            refuse(f"must hold exactly one of {', '.join(keys)}; it holds {got}")
         if self.trabecular_modulus_mpa is not None:
             if self.density_law is not None:
                 text = "is used only with ct_number or density; leave it out"
-                _refuse(text, "density_law")
+                refuse(text, "density_law")
             return self
         modulus = self._modulus_from_density()
         if not LEAST_MODULUS_MPA <= modulus <= LARGEST_MODULUS_MPA:
@@ -579,7 +546,7 @@ class Bone(Section):
                 f"gives a trabecular modulus of {modulus:.2g} MPa; must give "
                 f"{LEAST_MODULUS_MPA:g} to {LARGEST_MODULUS_MPA:g} MPa"
             )
-            _refuse(text, given[0])
+            refuse(text, given[0])
         return self
 
 
@@ -588,7 +555,7 @@ class Socket(Section):
 
     holds_mm: Annotated[
         Pairs,
-        _about(
+        about(
             "Holds: [top, bottom] depths below the crest where the implant bears on native bone, "
             f"in order of depth, each at least {LEAST_HOLD_MM:g} mm long.",
             source=ASSUMPTION,
@@ -597,7 +564,7 @@ class Socket(Section):
     ]
     gap_width_mm: Annotated[
         LeastLength,
-        _about(
+        about(
             "Width of the gap outside the holds, from the thread crests to the socket wall.",
             source=ASSUMPTION,
             typical="0.25 to 2 mm",
@@ -605,11 +572,11 @@ class Socket(Section):
     ] = 0.5
     gap_modulus_mpa: Annotated[
         Modulus | None,
-        _about("Young's modulus of the gap's fill, in place of gap_fill.", default="none"),
+        about("Young's modulus of the gap's fill, in place of gap_fill.", default="none"),
     ] = None
     gap_fill: Annotated[
         Literal["empty", "clot", "graft"] | None,
-        _about(
+        about(
             "What fills the gap. empty: nothing; clot: 1 MPa, the parametric early callus of "
             "Ghiasi et al. 2019, doi 10.1186/s12891-019-2854-z; graft: 10 MPa, an assumption.",
             source=ASSUMPTION,
@@ -633,29 +600,29 @@ class Socket(Section):
     @classmethod
     def _sound_holds(cls, holds: tuple[Pair, ...]) -> tuple[Pair, ...]:
         if not holds:
-            _refuse("leaves an engagement of zero; at least one hold is needed")
+            refuse("leaves an engagement of zero; at least one hold is needed")
         for top, bottom in holds:
             if top < 0:
                 text = f"hold [{top:g}, {bottom:g}] lies above the crest; depths are positive down"
-                _refuse(text)
+                refuse(text)
             if bottom - top < LEAST_HOLD_MM - 1e-9:
                 least = f"{LEAST_HOLD_MM:g} mm"
                 text = f"hold [{top:g}, {bottom:g}] must be {least} long or more, top first"
-                _refuse(text)
+                refuse(text)
         for (top, bottom), (next_top, next_bottom) in pairwise(holds):
             if next_top < bottom:
                 text = (
                     f"holds [{top:g}, {bottom:g}] and [{next_top:g}, {next_bottom:g}] overlap or "
                     "are out of order; each must begin at or below the end of the one above"
                 )
-                _refuse(text)
+                refuse(text)
         return holds
 
     @model_validator(mode="after")
     def _one_fill(self) -> Self:
         if self.gap_modulus_mpa is not None and self.gap_fill is not None:
             text = "is not used with gap_modulus_mpa; give one of the two"
-            _refuse(text, "gap_fill")
+            refuse(text, "gap_fill")
         return self
 
 
@@ -667,14 +634,14 @@ class Interface(Section):
 
     kind: Annotated[
         Literal["frictional", "bonded"],
-        _about(
+        about(
             "frictional: freshly placed, pressure and friction, no tension; bonded: the healed bound.",
             source="assumption: the tool is about fresh implants",
         ),
     ] = "frictional"
     friction: Annotated[
         float,
-        _about(
+        about(
             "Coefficient of friction; 0 is a loose fit. Not with bonded.",
             source="about 0.40, wet trabecular bone on titanium: Grant et al. 2007, J Biomech "
             "40:1158-1164, read in a later paper that cites it",
@@ -685,7 +652,7 @@ class Interface(Section):
     ] = Field(default_factory=lambda data: 0.0 if data["kind"] == "bonded" else 0.4)
     interference_um: Annotated[
         float,
-        _about(
+        about(
             "Radial interference of implant and drilled hole. Not with bonded.",
             source="assumption: it gives ordinary torques, 10 to 80 N·cm, in ordinary bone",
             default="5",
@@ -695,7 +662,7 @@ class Interface(Section):
     ] = Field(default_factory=lambda data: 0.0 if data["kind"] == "bonded" else 5.0)
     measured_torque_ncm: Annotated[
         Positive | None,
-        _about(
+        about(
             "Insertion torque that was read, in place of interference_um: the interference that gives "
             "it is looked for. Only frictional.",
             default="none",
@@ -704,14 +671,14 @@ class Interface(Section):
     ] = None
     cutting_torque_ncm: Annotated[
         NotNegative,
-        _about(
+        about(
             "Part of the insertion torque that cut the thread; the model has friction alone.",
             source=ASSUMPTION,
         ),
     ] = 0.0
     retained_pressure: Annotated[
         float,
-        _about(
+        about(
             "Share of the seating pressure that is left when the loads act; 1 at placement. Up to 53 % "
             "is lost in the first 10 min (bovine trabecular bone: Gersie et al. 2024, J Mech Behav "
             "Biomed Mater 152:106434).",
@@ -722,12 +689,12 @@ class Interface(Section):
     ] = 1.0
     layer_thickness_mm: Annotated[
         float,
-        _about("Thickness of the torn layer of the bone; 0 is hard contact.", source=ASSUMPTION),
+        about("Thickness of the torn layer of the bone; 0 is hard contact.", source=ASSUMPTION),
         Field(ge=0, le=1),
     ] = 0.1
     layer_modulus_ratio: Annotated[
         float,
-        _about(
+        about(
             "Modulus of that layer over that of the bone beside it; without effect where the "
             "thickness is 0.",
             source=ASSUMPTION,
@@ -740,7 +707,7 @@ class Interface(Section):
         unused = self.model_fields_set & FRICTIONAL_KEYS
         if self.kind == "bonded" and unused:
             key = min(unused)
-            _refuse('is not used with kind = "bonded"; leave it out', key)
+            refuse('is not used with kind = "bonded"; leave it out', key)
         return self
 
     @model_validator(mode="after")
@@ -749,26 +716,26 @@ class Interface(Section):
         if measured is None:
             return self
         if "interference_um" in self.model_fields_set:
-            _refuse("is not used with interference_um; give one of the two", "measured_torque_ncm")
+            refuse("is not used with interference_um; give one of the two", "measured_torque_ncm")
         if self.friction == 0:
-            _refuse("must be above 0: without friction there is no torque", "friction")
+            refuse("must be above 0: without friction there is no torque", "friction")
         if self.cutting_torque_ncm >= measured:
             text = f"must be below measured_torque_ncm ({measured:g} N·cm), of which it is a part"
-            _refuse(text, "cutting_torque_ncm")
+            refuse(text, "cutting_torque_ncm")
         return self
 
 
 class Load(Section):
     """One load on the seated implant, towards θ = 0: by components, or by force and angle."""
 
-    name: Annotated[str, _about("Name of the load, used in the answer."), Field(min_length=1)]
+    name: Annotated[str, about("Name of the load, used in the answer."), Field(min_length=1)]
     force_n: Annotated[
         Positive | None,
-        _about("Force, with angle_deg, in place of axial_n and lateral_n.", default="none"),
+        about("Force, with angle_deg, in place of axial_n and lateral_n.", default="none"),
     ] = None
     angle_deg: Annotated[
         float | None,
-        _about(
+        about(
             "Angle of the force from the axis: 0 presses in, 90 is lateral, 180 pulls out.",
             default="none",
         ),
@@ -776,17 +743,17 @@ class Load(Section):
     ] = None
     axial_n: Annotated[
         float | None,
-        _about("Force along the axis; positive presses in.", source=ASSUMPTION, default="0"),
+        about("Force along the axis; positive presses in.", source=ASSUMPTION, default="0"),
     ] = Field(default_factory=lambda data: _zero_unless_polar(data))  # noqa: PLW0108 - defined below
     lateral_n: Annotated[
-        float | None, _about("Force across the axis.", source=ASSUMPTION, default="0")
+        float | None, about("Force across the axis.", source=ASSUMPTION, default="0")
     ] = Field(default_factory=lambda data: _zero_unless_polar(data))  # noqa: PLW0108 - defined below
     torque_ncm: Annotated[
-        float, _about("Torque about the axis, positive about +z.", source=ASSUMPTION)
+        float, about("Torque about the axis, positive about +z.", source=ASSUMPTION)
     ] = 0.0
     height_mm: Annotated[
         Annotated[float, Field(ge=0, le=HIGHEST_LOAD_MM)],
-        _about(
+        about(
             "Height above the crest at which the load acts.",
             source=ASSUMPTION,
             default="the abutment's height",
@@ -811,22 +778,22 @@ class Load(Section):
             text = (
                 f"is not used with {components[0]}: give axial_n and lateral_n, or force_n and angle_deg"
             )
-            _refuse(text, polar[0])
+            refuse(text, polar[0])
         if len(polar) == 1:
             missing = "angle_deg" if polar == ["force_n"] else "force_n"
-            _refuse(f"is missing: {polar[0]} needs it", missing)
+            refuse(f"is missing: {polar[0]} needs it", missing)
         return self
 
     @model_validator(mode="after")
     def _of_a_size(self) -> Self:
         largest = max(abs(part) for part in (*self.components[:2], self.torque_ncm))
         if largest < LEAST_LOAD:
-            _refuse(
+            refuse(
                 "is no load: axial_n, lateral_n (or force_n) or torque_ncm must be at least "
                 f"{LEAST_LOAD:g} N or N·cm"
             )
         if largest > LARGEST_LOAD:
-            _refuse(f"is beyond any load on a tooth: must be at most {LARGEST_LOAD:g} N or N·cm")
+            refuse(f"is beyond any load on a tooth: must be at most {LARGEST_LOAD:g} N or N·cm")
         return self
 
 
@@ -836,21 +803,21 @@ class Threshold(Section):
     bands_um: Annotated[
         tuple[Annotated[float, Field(gt=0, le=LARGEST_BAND_UM)], ...],
         Field(max_length=MOST_BANDS),
-        _about(
+        about(
             "Bands of micromotion, rising.",
             source="tolerated between 50 and 150 µm: Szmukler-Moncler et al. 1998, J Biomed Mater "
             "Res 43:192-203; 100 µm: Brunski 1992, Clin Mater 10:153-201, from memory",
         ),
-        BeforeValidator(_as_tuple),
+        BeforeValidator(as_tuple),
     ] = (50.0, 100.0, 150.0)
 
     @field_validator("bands_um")
     @classmethod
     def _rising(cls, bands: tuple[float, ...]) -> tuple[float, ...]:
         if not bands:
-            _refuse("must hold at least 1 band, such as [50, 100, 150]")
+            refuse("must hold at least 1 band, such as [50, 100, 150]")
         if any(b <= a for a, b in pairwise(bands)):
-            _refuse("must rise, such as [50, 100, 150]")
+            refuse("must rise, such as [50, 100, 150]")
         return bands
 
 
@@ -859,7 +826,7 @@ class Numerics(Section):
 
     element_mm: Annotated[
         float,
-        _about(
+        about(
             "Element size at the interface.",
             source="measured: within 2 % of far finer meshes on the shipped cases (docs/limits.md)",
         ),
@@ -867,7 +834,7 @@ class Numerics(Section):
     ] = 0.25
     harmonics: Annotated[
         int,
-        _about(
+        about(
             "Highest harmonic round the axis.",
             source="measured: within 0.5 % of 12 on the shipped cases (docs/limits.md)",
         ),
@@ -875,7 +842,7 @@ class Numerics(Section):
     ] = 6
     load_steps: Annotated[
         int,
-        _about(
+        about(
             "Equal steps in which a load is reached: friction has a history.",
             source="measured: peaks within 0.4 % of 16 on the shipped cases (docs/limits.md)",
         ),
@@ -883,7 +850,7 @@ class Numerics(Section):
     ] = 2
     far_mm: Annotated[
         float,
-        _about(
+        about(
             "Bone beside and below the implant, up to its far support, where bone.radius_mm or "
             "bone.depth_mm states no block.",
             source="measured: peaks within 0.1 % of twice as much on the shipped cases, head movement "
@@ -900,21 +867,21 @@ class Case(Section):
     load's height_mm.
     """
 
-    title: Annotated[str, _about("Title of the case."), Field(min_length=1)]
-    implant: Annotated[Implant, _about("The implant.")]
-    bone: Annotated[Bone, _about("The bone.")]
-    socket: Annotated[Socket, _about("The socket.")]
-    interface: Annotated[Interface, _about("The interface.")] = Interface()
+    title: Annotated[str, about("Title of the case."), Field(min_length=1)]
+    implant: Annotated[Implant, about("The implant.")]
+    bone: Annotated[Bone, about("The bone.")]
+    socket: Annotated[Socket, about("The socket.")]
+    interface: Annotated[Interface, about("The interface.")] = Interface()
     loads: Annotated[
         tuple[Load, ...],
         Field(max_length=MOST_LOADS),
-        _about("One [[loads]] table a load."),
+        about("One [[loads]] table a load."),
     ]
-    threshold: Annotated[Threshold, _about("The healing threshold.")] = Threshold()
-    numerics: Annotated[Numerics, _about("The numerics.")] = Numerics()
+    threshold: Annotated[Threshold, about("The healing threshold.")] = Threshold()
+    numerics: Annotated[Numerics, about("The numerics.")] = Numerics()
     spread: Annotated[
         tuple[Uncertain, ...],
-        _about(
+        about(
             "What is known only roughly, for studies: a line a key of this file, such as "
             "`bone.trabecular_modulus_mpa = [100, 400]`, `interface.friction = { mean = 0.4, sd = 0.1 "
             "}` or `trabecular_factor = { median = 1, factor = 2 }` (90 % within that factor). "
@@ -966,7 +933,7 @@ class Case(Section):
         profile = bone.get("trabecular_modulus_mpa")
         if profile and len(profile) == 1 and profile[0][0] == 0:
             bone["trabecular_modulus_mpa"] = profile[0][1]
-        plain: dict[str, Any] = _without_negative_zero(data)
+        plain: dict[str, Any] = without_negative_zero(data)
         return plain
 
     def stated(self) -> dict[str, Any]:
@@ -1038,9 +1005,9 @@ class Case(Section):
         implant = info.data.get("implant")
         length, height = (implant.length_mm, implant.abutment_height_mm) if implant else (10.0, 6.0)
         if info.field_name == "loads":
-            loads = _as_tuple(value)
+            loads = as_tuple(value)
             if not isinstance(loads, tuple):
-                _refuse("must be a list of tables: write [[loads]] above each load")
+                refuse("must be a list of tables: write [[loads]] above each load")
             return tuple(_filled(load, "height_mm", height) for load in loads)
         return _filled(value, "holds_mm", ((0.0, length),))
 
@@ -1051,14 +1018,14 @@ class Case(Section):
         deepest = socket.holds_mm[-1][1]
         if implant and deepest > implant.length_mm + 1e-9:
             text = f"ends outside the implant: must stay within 0 to {at_most(implant.length_mm)} mm"
-            _refuse(text, "holds_mm")
+            refuse(text, "holds_mm")
         return socket
 
     @field_validator("loads")
     @classmethod
     def _one_load_at_least(cls, loads: tuple[Load, ...]) -> tuple[Load, ...]:
         if not loads:
-            _refuse("must hold at least 1 load: write [[loads]] and its keys below")
+            refuse("must hold at least 1 load: write [[loads]] and its keys below")
         return loads
 
     @field_validator("loads")
@@ -1067,7 +1034,7 @@ class Case(Section):
         names = [load.name for load in loads]
         for name in names:
             if names.count(name) > 1:
-                _refuse(f'hold the name "{name}" more than once; each load needs its own')
+                refuse(f'hold the name "{name}" more than once; each load needs its own')
         return loads
 
     @model_validator(mode="after")
@@ -1082,13 +1049,13 @@ class Case(Section):
                 f"must be at least {at_least(beside)} mm, so that {LEAST_BONE_BESIDE_MM:g} mm of bone "
                 "remain beside the implant and its gap"
             )
-            _refuse(text, "bone.radius_mm")
+            refuse(text, "bone.radius_mm")
         if self.bone.depth_mm is not None and self.bone.depth_mm < below - 1e-9:
             text = (
                 f"must be at least {at_least(below)} mm, so that {LEAST_BONE_BELOW_MM:g} mm of bone "
                 "remain below the implant and its gap"
             )
-            _refuse(text, "bone.depth_mm")
+            refuse(text, "bone.depth_mm")
         return self
 
 
@@ -1135,13 +1102,13 @@ def _as_uncertain(value: object) -> object:
     if isinstance(value, tuple):
         return value
     if not isinstance(value, dict):
-        _refuse("must be a table: [spread], and a line a key below")
+        refuse("must be a table: [spread], and a line a key below")
     found = []
     for key, raw in uncertain_of(value).items():
         text = key_problem(key)
         made = text or distribution(key, raw)
         if isinstance(made, str):
-            _refuse(made, key)
+            refuse(made, key)
         found.append(made)
     return tuple(found)
 
@@ -1235,15 +1202,6 @@ def _zero_unless_polar(data: Mapping[str, Any]) -> float | None:
 def _split(force_n: float, angle_deg: float) -> Pair:
     angle = math.radians(angle_deg)
     return force_n * math.cos(angle), force_n * math.sin(angle)
-
-
-def _without_negative_zero(data: Any) -> Any:
-    """Replace -0.0 by 0.0, so that equal cases are written alike."""
-    if isinstance(data, dict):
-        return {key: _without_negative_zero(value) for key, value in data.items()}
-    if isinstance(data, list):
-        return [_without_negative_zero(value) for value in data]
-    return data + 0.0 if isinstance(data, float) else data
 
 
 def _read_text(path: Path, shown: str, kind: str) -> str:

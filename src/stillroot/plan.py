@@ -30,7 +30,6 @@ from pydantic import (
 from stillroot.bites import BITES_IN_WORDS, Bite, PointLoad, bite_loads
 from stillroot.bridge import CrossSection
 from stillroot.case import (
-    ASSUMPTION,
     LARGEST_LOAD,
     LARGEST_MODULUS_MPA,
     LEAST_LOAD,
@@ -38,11 +37,6 @@ from stillroot.case import (
     SECTIONS,
     Case,
     Poisson,
-    Section,
-    _about,
-    _as_tuple,
-    _refuse,
-    _without_negative_zero,
     read_case,
     read_toml,
 )
@@ -51,6 +45,15 @@ from stillroot.errors import CaseError
 from stillroot.head import Joint
 from stillroot.materials import BRIDGE_MATERIALS, Material
 from stillroot.polyline import Polyline
+from stillroot.section import (
+    ASSUMPTION,
+    Section,
+    about,
+    as_tuple,
+    refuse,
+    refuse_two_materials,
+    without_negative_zero,
+)
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -73,13 +76,13 @@ UNUSED_LOADS = [{"name": "not used: the plan has the loads", "axial_n": 1.0}]
 def _as_vector(value: object) -> object:
     """Turn [x, y, z] into a tuple; the numbers themselves are checked afterwards."""
     if not isinstance(value, list | tuple) or len(value) != 3:
-        _refuse("must be three numbers, [x, y, z]")
+        refuse("must be three numbers, [x, y, z]")
     return tuple(value)
 
 
 def _as_vectors(value: object) -> object:
     if not isinstance(value, list | tuple):
-        _refuse("must be a list of points, such as [[-20, 0, 6], [0, 15, 6], [20, 0, 6]]")
+        refuse("must be a list of points, such as [[-20, 0, 6], [0, 15, 6], [20, 0, 6]]")
     return tuple(value)
 
 
@@ -95,23 +98,23 @@ Name = Annotated[str, Field(min_length=1, max_length=60)]
 class PlacedImplant(Section):
     """One implant: which case, and where."""
 
-    name: Annotated[Name, _about("Name of the implant, used in the answer.")]
+    name: Annotated[Name, about("Name of the implant, used in the answer.")]
     case: Annotated[
         Name,
-        _about(
+        about(
             "Which case it is: the name of a table [cases.NAME]. In a file, case_file may stand in its "
             "place: the name of a case file, found from the folder of the plan."
         ),
     ]
-    at_mm: Annotated[Place, _about("[x, y, z] of where its axis meets the crest.")]
+    at_mm: Annotated[Place, about("[x, y, z] of where its axis meets the crest.")]
     tilt_deg: Annotated[
         float,
-        _about("Angle of its axis from the z axis.", source="assumption: upright", typical="0 to 45"),
+        about("Angle of its axis from the z axis.", source="assumption: upright", typical="0 to 45"),
         Field(ge=0, le=STEEPEST_DEG),
     ] = 0.0
     azimuth_deg: Annotated[
         float,
-        _about(
+        about(
             "Direction, from x towards y, in which the head of a tilted implant leans.",
             source=ASSUMPTION,
         ),
@@ -141,19 +144,19 @@ class BridgePlan(Section):
 
     kind: Annotated[
         Literal["beam", "rigid"],
-        _about("beam: a framework of the stated section and material; rigid: it does not bend."),
+        about("beam: a framework of the stated section and material; rigid: it does not bend."),
     ] = "beam"
     modulus_mpa: Annotated[
         Annotated[float, Field(ge=LEAST_BRIDGE_MPA, le=1e4 * LARGEST_MODULUS_MPA)] | None,
-        _about("Young's modulus, with poisson, in place of material.", default="none"),
+        about("Young's modulus, with poisson, in place of material.", default="none"),
     ] = None
     poisson: Annotated[
         Poisson | None,
-        _about("Poisson's ratio, with modulus_mpa, in place of material.", default="none"),
+        about("Poisson's ratio, with modulus_mpa, in place of material.", default="none"),
     ] = None
     material: Annotated[
         Literal["titanium", "cobalt_chromium", "zirconia", "polymer"] | None,
-        _about(
+        about(
             "Titanium and zirconia as for implants. Cobalt-chromium: 220000 MPa, 0.30 (from memory). "
             "Polymer of a provisional: 2700 MPa, 0.35 (from memory).",
             source=ASSUMPTION,
@@ -166,26 +169,26 @@ class BridgePlan(Section):
     )
     width_mm: Annotated[
         Size,
-        _about("Width of the section, level across the line.", source=ASSUMPTION, typical="3 to 6 mm"),
+        about("Width of the section, level across the line.", source=ASSUMPTION, typical="3 to 6 mm"),
     ] = 4.0
     height_mm: Annotated[
-        Size, _about("Height of the section.", source=ASSUMPTION, typical="3 to 6 mm")
+        Size, about("Height of the section.", source=ASSUMPTION, typical="3 to 6 mm")
     ] = 5.0
     start_cantilever_mm: Annotated[
         Cantilever,
-        _about(
+        about(
             "Length of the bridge beyond the first implant, level and straight on. Not with path_mm.",
             source=ASSUMPTION,
         ),
     ] = 0.0
     end_cantilever_mm: Annotated[
         Cantilever,
-        _about("The same beyond the last implant. Not with path_mm.", source=ASSUMPTION),
+        about("The same beyond the last implant. Not with path_mm.", source=ASSUMPTION),
     ] = 0.0
     path_mm: Annotated[
         Annotated[tuple[Place, ...], Field(max_length=MOST_CORNERS), BeforeValidator(_as_vectors)]
         | None,
-        _about(
+        about(
             "Line of the bridge as [x, y, z] points; it must pass within half its width of each "
             "abutment's top.",
             default="from abutment's top to abutment's top in the order of the implants, and on along "
@@ -194,19 +197,19 @@ class BridgePlan(Section):
     ] = None
     crown_mm: Annotated[
         float,
-        _about(
+        about(
             "Height of the chewing surface above the line, where bite patterns act.", source=ASSUMPTION
         ),
         Field(ge=0, le=REACH_UP_MM),
     ] = 6.0
     joint_shift_um_per_n: Annotated[
         float,
-        _about("What a screw joint yields to a force, in any direction; 0 is rigid.", source=ASSUMPTION),
+        about("What a screw joint yields to a force, in any direction; 0 is rigid.", source=ASSUMPTION),
         Field(ge=0, le=1000),
     ] = 0.0
     joint_tilt_deg_per_ncm: Annotated[
         float,
-        _about("What a screw joint yields to a moment, about any axis; 0 is rigid.", source=ASSUMPTION),
+        about("What a screw joint yields to a moment, about any axis; 0 is rigid.", source=ASSUMPTION),
         Field(ge=0, le=10),
     ] = 0.0
 
@@ -232,15 +235,7 @@ class BridgePlan(Section):
 
     @model_validator(mode="after")
     def _one_material(self) -> Self:
-        numbers = [key for key in ("modulus_mpa", "poisson") if getattr(self, key) is not None]
-        if numbers and "material" in self.model_fields_set:
-            _refuse(
-                f"is not used with {numbers[0]}: give either material, or modulus_mpa and poisson",
-                "material",
-            )
-        if len(numbers) == 1:
-            missing = "poisson" if numbers == ["modulus_mpa"] else "modulus_mpa"
-            _refuse(f"is missing: {numbers[0]} needs it", missing)
+        refuse_two_materials(self, named="material" in self.model_fields_set)
         return self
 
     @model_validator(mode="after")
@@ -249,13 +244,11 @@ class BridgePlan(Section):
         if self.path_mm is None:
             return self
         if given:
-            _refuse("is not used with path_mm, which runs to the tips itself; leave it out", min(given))
+            refuse("is not used with path_mm, which runs to the tips itself; leave it out", min(given))
         if len(self.path_mm) < 2:
-            _refuse("must hold at least 2 points", "path_mm")
+            refuse("must hold at least 2 points", "path_mm")
         if any(math.dist(a, b) < LEAST_PIECE_MM for a, b in pairwise(self.path_mm)):
-            _refuse(
-                f"holds points less than {LEAST_PIECE_MM:g} mm apart, one after the other", "path_mm"
-            )
+            refuse(f"holds points less than {LEAST_PIECE_MM:g} mm apart, one after the other", "path_mm")
         return self
 
 
@@ -264,12 +257,12 @@ class PointForce(Section):
 
     at_mm: Annotated[
         Place,
-        _about(
+        about(
             f"[x, y, z] of where it acts: within {REACH_MM:g} mm of the bridge's line as seen from "
             "above, from which a rigid arm reaches there."
         ),
     ]
-    force_n: Annotated[ForceVector, _about("[F_x, F_y, F_z]; a bite presses towards negative z.")]
+    force_n: Annotated[ForceVector, about("[F_x, F_y, F_z]; a bite presses towards negative z.")]
 
     @property
     def point_load(self) -> PointLoad:
@@ -280,10 +273,10 @@ class PointForce(Section):
 class BridgeLoad(Section):
     """One load on the bridge: a bite pattern, or forces at points."""
 
-    name: Annotated[Name, _about("Name of the load, used in the answer.")]
+    name: Annotated[Name, about("Name of the load, used in the answer.")]
     bite: Annotated[
         Bite | None,
-        _about(
+        about(
             "A bite pattern. "
             + "; ".join(f"{name}: {words}" for name, words in BITES_IN_WORDS.items())
             + ". Sizes are assumptions inside the ranges of Mericske-Stern et al. 1992, as tabulated in "
@@ -293,37 +286,37 @@ class BridgeLoad(Section):
     ] = None
     scale: Annotated[
         float,
-        _about("Factor on the sizes of the pattern.", source=ASSUMPTION),
+        about("Factor on the sizes of the pattern.", source=ASSUMPTION),
         Field(ge=0.001, le=100),
     ] = 1.0
     forces: Annotated[
-        Annotated[tuple[PointForce, ...], Field(max_length=MOST_FORCES), BeforeValidator(_as_tuple)]
+        Annotated[tuple[PointForce, ...], Field(max_length=MOST_FORCES), BeforeValidator(as_tuple)]
         | None,
-        _about("In place of bite: a list of forces, each with at_mm and force_n.", default="none"),
+        about("In place of bite: a list of forces, each with at_mm and force_n.", default="none"),
     ] = None
 
     @model_validator(mode="after")
     def _one_form(self) -> Self:
         if self.bite is None and not self.forces:
-            _refuse("is no load: give bite, or forces with at_mm and force_n")
+            refuse("is no load: give bite, or forces with at_mm and force_n")
         if self.bite is not None and self.forces is not None:
-            _refuse("is not used with forces; give one of the two", "bite")
+            refuse("is not used with forces; give one of the two", "bite")
         if self.forces is not None:
             if "scale" in self.model_fields_set:
-                _refuse("is only for a bite pattern; leave it out", "scale")
+                refuse("is only for a bite pattern; leave it out", "scale")
             largest = max(abs(part) for force in self.forces for part in force.force_n)
             if largest < LEAST_LOAD:
-                _refuse(f"is no load: a force must be at least {LEAST_LOAD:g} N", "forces")
+                refuse(f"is no load: a force must be at least {LEAST_LOAD:g} N", "forces")
         return self
 
 
 class Plan(Section):
     """Implants splinted under one bridge, and the loads on it."""
 
-    title: Annotated[str, _about("Title of the plan."), Field(min_length=1)]
+    title: Annotated[str, about("Title of the plan."), Field(min_length=1)]
     cases: Annotated[
         dict[str, Case],
-        _about(
+        about(
             "Tables [cases.NAME], each laid out as a case file (docs/case_file.md); its loads may be "
             "left out and are not used.",
             default="none",
@@ -332,11 +325,11 @@ class Plan(Section):
     implants: Annotated[
         tuple[PlacedImplant, ...],
         Field(max_length=MOST_IMPLANTS),
-        _about("One [[implants]] table each."),
+        about("One [[implants]] table each."),
     ]
-    bridge: Annotated[BridgePlan, _about("The bridge.")] = BridgePlan()
+    bridge: Annotated[BridgePlan, about("The bridge.")] = BridgePlan()
     loads: Annotated[
-        tuple[BridgeLoad, ...], Field(max_length=MOST_LOADS), _about("One [[loads]] table a load.")
+        tuple[BridgeLoad, ...], Field(max_length=MOST_LOADS), about("One [[loads]] table a load.")
     ]
 
     @classmethod
@@ -364,7 +357,7 @@ class Plan(Section):
             if "forces" in load:
                 del load["scale"]
         data["cases"] = {name: case.to_dict() for name, case in self.cases.items()}
-        plain: dict[str, Any] = _without_negative_zero(data)
+        plain: dict[str, Any] = without_negative_zero(data)
         return plain
 
     def fingerprint(self) -> str:
@@ -441,7 +434,7 @@ class Plan(Section):
     @classmethod
     def _cases_need_no_loads(cls, value: object) -> object:
         if not isinstance(value, dict):
-            _refuse("must hold tables: write [cases.NAME] and below it what a case file holds")
+            refuse("must hold tables: write [cases.NAME] and below it what a case file holds")
         return {
             name: {"loads": UNUSED_LOADS, **case} if isinstance(case, dict) else case
             for name, case in value.items()
@@ -451,14 +444,14 @@ class Plan(Section):
     @classmethod
     def _tables(cls, value: object, info: ValidationInfo) -> object:
         if not isinstance(value, list | tuple):
-            _refuse(f"must be a list of tables: write [[{info.field_name}]] above each")
+            refuse(f"must be a list of tables: write [[{info.field_name}]] above each")
         return tuple(value)
 
     @field_validator("implants")
     @classmethod
     def _two_at_least(cls, implants: tuple[PlacedImplant, ...]) -> tuple[PlacedImplant, ...]:
         if len(implants) < LEAST_IMPLANTS:
-            _refuse(f"must hold at least {LEAST_IMPLANTS} implants: a bridge splints two or more")
+            refuse(f"must hold at least {LEAST_IMPLANTS} implants: a bridge splints two or more")
         _refuse_same_name([i.name for i in implants], "implant")
         return implants
 
@@ -473,7 +466,7 @@ class Plan(Section):
         for implant in implants:
             if implant.case not in cases:
                 known = ", ".join(f'"{name}"' for name in cases) or "none"
-                _refuse(
+                refuse(
                     f'hold "{implant.name}" of the case "{implant.case}", which there is not; '
                     f"cases in this plan: {known}"
                 )
@@ -483,7 +476,7 @@ class Plan(Section):
     @classmethod
     def _one_load_at_least(cls, loads: tuple[BridgeLoad, ...]) -> tuple[BridgeLoad, ...]:
         if not loads:
-            _refuse("must hold at least 1 load: write [[loads]] and its keys below")
+            refuse("must hold at least 1 load: write [[loads]] and its keys below")
         _refuse_same_name([load.name for load in loads], "load")
         return loads
 
@@ -500,7 +493,7 @@ class Plan(Section):
             apart = np.linalg.norm(axis(one)[:, None] - axis(other)[None], axis=2).min()
             diameters = [self.case_of(i).implant.diameter_mm for i in (one, other)]
             if apart < sum(diameters) / 2:
-                _refuse(
+                refuse(
                     f'hold "{one.name}" and "{other.name}" one inside the other: their axes come within '
                     f"{apart:.3g} mm and must stay {sum(diameters) / 2:.3g} mm apart",
                     "implants",
@@ -514,7 +507,7 @@ class Plan(Section):
             _, off = self.line.nearest(head)
             if off > self.bridge.width_mm / 2 + 1e-9:
                 at = ", ".join(f"{x:.4g}" for x in head)
-                _refuse(
+                refuse(
                     f'misses "{implant.name}" by {off:.3g} mm: its abutment\'s top is at [{at}], and '
                     f"the line must pass within half its width, {self.bridge.width_mm / 2:g} mm",
                     "bridge.path_mm",
@@ -525,7 +518,7 @@ class Plan(Section):
     def _loads_on_bridge(self) -> Self:
         for load in self.loads:
             if load.bite == "cantilever_tip" and not self._has_cantilever:
-                _refuse(
+                refuse(
                     f'"{load.name}" bites on the tip of a cantilever, and the bridge has none; give '
                     "bridge.end_cantilever_mm, or another bite",
                     "loads",
@@ -535,7 +528,7 @@ class Plan(Section):
                 place, off = self.line.nearest(point, dimensions=2)
                 up = abs(float(point[2] - self.line.points(np.array([place]))[0, 2]))
                 if off > REACH_MM or up > REACH_UP_MM:
-                    _refuse(
+                    refuse(
                         f'"{load.name}" is off the bridge: at_mm = {written(force.at_mm)} '
                         f"lies {off:.3g} mm beside its line and {up:.3g} mm from it in height; at most "
                         f"{REACH_MM:g} and {REACH_UP_MM:g} mm are carried",
@@ -621,7 +614,7 @@ def _with_case_files(data: dict[str, Any], folder: Path, file: str) -> dict[str,
 def _refuse_same_name(names: list[str], kind: str) -> None:
     for name in names:
         if names.count(name) > 1:
-            _refuse(f'hold the name "{name}" more than once; each {kind} needs its own')
+            refuse(f'hold the name "{name}" more than once; each {kind} needs its own')
 
 
 def _beyond(
@@ -631,7 +624,7 @@ def _beyond(
     level = (last - before) * [1.0, 1.0, 0.0]
     size = float(np.linalg.norm(level))
     if size < LEAST_PIECE_MM:
-        _refuse(
+        refuse(
             "stand one above the other at the end of the bridge: give the line as bridge.path_mm",
             "implants",
         )
