@@ -112,6 +112,16 @@ def test_a_process_that_dies_costs_its_case_alone_which_is_tried_again(tmp_path)
     assert found == {place: case.fingerprint() for place, case in enumerate(CASES)}
 
 
+def test_a_worker_of_a_cluster_that_dies_costs_its_case_alone(tmp_path):
+    with LocalCluster(
+        n_workers=2, threads_per_worker=1, dashboard_address=None, protocol="tcp://", silence_logs=50
+    ) as cluster:
+        solve = partial(dies_once, tmp_path)
+        found = dict(module._on_cluster(solve, CASES, cluster.scheduler_address))
+    assert (tmp_path / "died").exists()
+    assert found == {place: case.fingerprint() for place, case in enumerate(CASES)}
+
+
 def test_a_case_that_kills_every_process_is_a_failure_of_its_own():
     found = dict(module.in_processes(always_dies, CASES, 2))
     assert found.pop(2) is None
