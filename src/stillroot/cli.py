@@ -36,7 +36,7 @@ def cli() -> None:
     "--out",
     metavar="DIR",
     type=click.Path(path_type=Path),
-    help="Write result.json, summary.txt, pictures, fields, mesh and the resolved case into DIR.",
+    help="Write report.html, result.json, summary.txt, pictures, fields, mesh and the case into DIR.",
 )
 @click.option(
     "--tolerance",

@@ -52,6 +52,7 @@ def write_answer(result: CheckResult, folder: Path) -> None:
         The folder cannot be written, or holds something other than an earlier answer.
     """
     from stillroot.figures import pictures  # noqa: PLC0415 - matplotlib is slow to import
+    from stillroot.html_report import page  # noqa: PLC0415
 
     with whole_folder(folder, MARK) as aside:
         (aside / MARK).write_text(
@@ -62,8 +63,10 @@ def write_answer(result: CheckResult, folder: Path) -> None:
         _section_mesh(result).write(aside / "mesh.vtu")
         for answer, name in zip(result.loads, result.load_slugs, strict=True):
             _load_fields(result, answer).write(aside / f"fields-{name}.vtu")
-        for picture in pictures(result):
+        shown = {picture.name: picture for picture in pictures(result)}
+        for picture in shown.values():
             save_picture(picture, aside)
+        (aside / "report.html").write_text(page(result, shown, aside), encoding="utf-8")
 
 
 def write_directions(result: DirectionsResult, folder: Path) -> None:

@@ -28,8 +28,8 @@ def show(result: CheckResult, console: Console) -> None:
 
     bands = " / ".join(f"{band:g}" for band in result.case.threshold.bands_um)
     console.print(Text(result.case.title, style="bold"))
-    console.print(Text(_engagement(result)))
-    for line in _torque_lines(result):
+    console.print(Text(engagement_line(result)))
+    for line in torque_lines(result):
         console.print(Text(line))
     table = empty_table(f"Motion from seated to loaded [µm]; bands {bands} µm")
     table.add_column("Load")
@@ -135,7 +135,8 @@ def data_of(result: CheckResult) -> dict[str, Any]:
     }
 
 
-def _engagement(result: CheckResult) -> str:
+def engagement_line(result: CheckResult) -> str:
+    """Return how long a stretch holds the implant, without a full stop."""
     holds = ", ".join(f"{top:g} to {bottom:g}" for top, bottom in result.case.socket.holds_mm)
     threads = result.engaged_threads
     engaged = "" if threads is None else f", {threads:.1f} engaged threads"
@@ -145,7 +146,8 @@ def _engagement(result: CheckResult) -> str:
     )
 
 
-def _torque_lines(result: CheckResult) -> tuple[str, ...]:
+def torque_lines(result: CheckResult) -> tuple[str, ...]:
+    """Return what is to be said of the torque; nothing where there is none."""
     torque, face = result.torque, result.case.interface
     if torque is None:
         return ()

@@ -248,7 +248,8 @@ def _drivers(spread: Spread) -> Picture:
 
 def _index(interval: Interval) -> str:
     low, value, high = (
-        f"{v:.2f}".replace("-", "−") for v in (interval.low, interval.value, interval.high)
+        f"{round(v, 2) + 0.0:.2f}".replace("-", "−")
+        for v in (interval.low, interval.value, interval.high)
     )
     return f"{value} ({low} to {high})"
 
