@@ -37,7 +37,7 @@ Result = TypeVar("Result")
 
 TRIES = 3
 """How often a case is begun whose process dies."""
-MOST_TASKS = 200
+MOST_TASKS = 100
 """Cases that one process solves before a fresh one takes its place: memory does not creep."""
 DIED = (
     f"its process ended {TRIES} times without an answer, perhaps for lack of memory; a larger "

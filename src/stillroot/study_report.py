@@ -27,6 +27,10 @@ if TYPE_CHECKING:
 MOST_ROWS = 60
 """Rows of a sweep that are printed; the table in --out has all."""
 LONGEST_NAME = 28
+LINEAR = (
+    "Bone is linear in all of these; stillroot check tells of a single case what limits it, such as "
+    "bone that would yield."
+)
 
 
 def show_sweep(sweep: Sweep, console: Console) -> None:
@@ -82,8 +86,7 @@ def show_hold(hold: Hold, console: Console) -> None:
         for line in answer.failures.sentences:
             _say(console, f"  {line}")
     _say(console, "")
-    for line in (NO_LINE, CAUTION):
-        _say(console, line)
+    _end(console, None)
 
 
 def show_comparison(comparison: Comparison, console: Console) -> None:
@@ -285,7 +288,7 @@ def _say(console: Console, text: str, style: str = "") -> None:
 
 
 def _end(console: Console, failures: Failures | None) -> None:
-    for line in (*(failures.sentences if failures else ()), NO_LINE, CAUTION):
+    for line in (*(failures.sentences if failures else ()), NO_LINE, LINEAR, CAUTION):
         _say(console, line)
 
 

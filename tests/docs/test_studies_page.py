@@ -7,11 +7,12 @@ from pathlib import Path
 
 import pytest
 
-from stillroot import Case, cli, read_case, sweep
+from stillroot import Case, cli, hold, read_case, sweep
 from stillroot.case import STUDY_KEYS
 from stillroot.running import Where
 from stillroot.shipped_spread import spread_of
 from stillroot.spreads import assert_within_limits
+from stillroot.study_report import answer_sentence
 
 ROOT = Path(__file__).parents[2]
 PAGE = (ROOT / "docs" / "studies.md").read_text("utf-8")
@@ -63,3 +64,11 @@ def test_the_python_of_the_page_runs():
     found = sweep(coarse, {"engagement_mm": [2.5, 10.0]}, Where(workers=1))
     short, long = found.table().filter("governs")["peak_micromotion_um"]
     assert short > long
+
+
+def test_what_the_page_shows_of_a_search_is_what_comes_of_it():
+    """One question of the five, at the default numerics."""
+    shown = PAGE.partition("<!-- hold -->")[2].partition("## Compare")[0]
+    case = read_case(ROOT / "docs" / "cases" / "soft_posterior.toml")
+    found = hold(case, 100.0, Where(workers=1), asked=["load"], with_spread=False)
+    assert answer_sentence(found, found.answers[0]) in shown
