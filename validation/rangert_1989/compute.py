@@ -1,4 +1,4 @@
-"""Two implants and a cantilever: Rangert et al. 1989, P(1 + b/a) on the near one, -P·b/a on the other."""
+"""Two implants and a cantilever: Rangert et al. 1989, P(1 + b/a) on the near, -P·b/a on the far one."""
 
 from __future__ import annotations
 
