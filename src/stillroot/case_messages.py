@@ -180,11 +180,13 @@ def _section_missing(key: str, sections: Sections) -> str:
     """Return what to say of a section that is not there; "" where the key is none."""
     if key not in sections:
         return ""
-    many = get_origin(sections[""].model_fields[key].annotation) is tuple
+    holder, _, name = key.rpartition(".")
+    field = sections[holder].model_fields.get(name) if holder in sections else None
+    many = field is not None and get_origin(field.annotation) is tuple
     needed = [
-        name
-        for name, field in sections[key].model_fields.items()
-        if field.is_required() and not _extra(field).get("default")
+        needs
+        for needs, its in sections[key].model_fields.items()
+        if its.is_required() and not _extra(its).get("default")
     ]
     heading = f"[[{key}]]" if many else f"[{key}]"
     return f"is missing: write {heading} and its keys below it, {', '.join(needed)} first"

@@ -398,6 +398,7 @@ REFUSED: list[tuple[dict[str, Any], str, str]] = [
     ({"loads": {"name": "a", "axial_n": 1}}, "loads", "[[loads]]"),
     ({"loads": [3]}, "loads[1] = 3", "must be a table, [[loads]]"),
     ({"implant": 3}, "implant = 3", "must be a table, [implant]"),
+    ({"implant__thread": "v"}, 'implant.thread = "v"', "must be a table, [implant.thread]"),
     # wrong types
     ({"title": 3}, "title = 3", "must be text"),
     ({"title": ""}, 'title = ""', "must not be empty"),

@@ -155,6 +155,10 @@ def wrong_case(d):
     d["cases"]["one"]["implant"]["length_mm"] = -1
 
 
+def case_without_bone(d):
+    del d["cases"]["one"]["bone"]
+
+
 def no_force(d):
     d["loads"] = [{"name": "none", "forces": [{"at_mm": [0, 0, 5], "force_n": [0, 0, 0]}]}]
 
@@ -192,6 +196,7 @@ def misspelt(d):
         (no_cantilever, "loads", "the bridge has none"),
         (unknown_case, "implants", 'cases in this plan: "one"'),
         (wrong_case, "cases.one.implant.length_mm", "greater than 0 mm"),
+        (case_without_bone, "cases.one.bone", "is missing: write [cases.one.bone]"),
         (no_force, "loads[1].forces", "is no load"),
         (two_forms, "loads[1].bite", "give one of the two"),
         (path_and_cantilever, "bridge.end_cantilever_mm", "is not used with path_mm"),

@@ -6,73 +6,14 @@ are set against closed forms alone.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from types import SimpleNamespace
-from typing import TYPE_CHECKING, Any
-
 import numpy as np
 import pytest
 
-from stillroot.bridge import Bridge, CrossSection, beam_bridge, rigid_bridge
-from stillroot.materials import Material
+from stillroot.bridge import CrossSection, beam_bridge, rigid_bridge
 from stillroot.polyline import Polyline
-from stillroot.splint import Attached, Splinted, solve
+from validation.springs import TITANIUM, loaded, on_bridge, springs
 
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from numpy.typing import NDArray
-
-    Floats = NDArray[np.float64]
-
-TITANIUM = Material(modulus_mpa=110_000.0, poisson=0.33)
 SQUARE = CrossSection(width_mm=4.0, height_mm=4.0)
-
-
-@dataclass(frozen=True)
-class Spring:
-    """A head on a linear spring (6, 6), in place of an implant."""
-
-    stiffness: Floats
-
-    @property
-    def first_tangent(self) -> Floats:
-        return self.stiffness
-
-    @property
-    def at_rest(self) -> Any:
-        return SimpleNamespace(motion=np.zeros(6))
-
-    def response_mm(self, motion: Floats) -> float:
-        return float(np.linalg.norm(motion))
-
-    def moved(self, _start: Any, motion: Floats, **_: Any) -> Any:
-        return SimpleNamespace(motion=motion)
-
-    def force(self, moved: Any) -> Floats:
-        return self.stiffness @ moved.motion
-
-    def tangent(self, _moved: Any) -> Floats:
-        return self.stiffness
-
-
-def springs(*stiffness: float) -> Spring:
-    """Return a spring of given stiffnesses along x, y, z and about them."""
-    return Spring(np.diag(stiffness).astype(float))
-
-
-def on_bridge(bridge: Bridge, points: Floats, kinds: Sequence[Spring]) -> list[Attached]:
-    return [
-        Attached(head=kind, arm=bridge.arm(p), frame=np.eye(3), crest_mm=p)  # type: ignore[arg-type]
-        for kind, p in zip(kinds, points, strict=True)
-    ]
-
-
-def loaded(bridge: Bridge, attached: list[Attached], *forces: tuple[Floats, Floats]) -> Splinted:
-    load = sum(bridge.arm(np.array(at, float))[:3].T @ np.array(f, float) for at, f in forces)
-    return solve(attached, bridge.stiffness, np.asarray(load), steps=1, name="load")
-
-
 ARCH = np.array([[-20.0, -15, 0], [-12, 3, 0], [-4, 9, 0], [4, 9, 0], [12, 3, 0], [20, -15, 0]])
 
 
