@@ -12,7 +12,7 @@ import sys
 import tempfile
 from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import tomli_w
@@ -21,8 +21,10 @@ from stillroot.case import resolved_toml
 from stillroot.errors import OutputError
 from stillroot.fields import displacement
 from stillroot.groundwork import region_modulus
+from stillroot.interface_files import interface_mesh, interface_table
 from stillroot.outline import IMPLANT_BODY
 from stillroot.report import data_of, text_of
+from stillroot.stress import IN_PLANE_SIDES, seated_displacement, stress_in_plane, von_mises
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -39,6 +41,7 @@ MARK, DIRECTIONS_MARK, SPAN_MARK = "result.json", "directions.json", "span.json"
 """The files that tell an earlier answer from somebody's folder."""
 UNFINISHED = ".unfinished"
 """Ends the name of a folder that is being written, or removed, beside the one it is for."""
+FIELDS_OF_CELLS = ("body", "region", "modulus_mpa", "stress_mpa", "von_mises_mpa")
 ATTEMPTS = 100
 """To make such a folder while other runs sweep."""
 
@@ -63,6 +66,8 @@ def write_answer(result: CheckResult, folder: Path) -> None:
         _section_mesh(result).write(aside / "mesh.vtu")
         for answer, name in zip(result.loads, result.load_slugs, strict=True):
             _load_fields(result, answer).write(aside / f"fields-{name}.vtu")
+            interface_mesh(result.seated, answer.state).write(aside / f"interface-{name}.vtu")
+            interface_table(result.seated, answer.state).write_csv(aside / f"interface-{name}.csv")
         shown = {picture.name: picture for picture in pictures(result)}
         for picture in shown.values():
             save_picture(picture, aside)
@@ -301,35 +306,48 @@ def _section_mesh(result: CheckResult) -> meshio.Mesh:
 
 
 def _load_fields(result: CheckResult, answer: LoadAnswer) -> meshio.Mesh:
-    """Both bodies in the plane of the load, x > 0 where it points: displacement from seated [µm]."""
+    """Both bodies in the plane of the load, x > 0 where it points.
+
+    Displacement [µm] is from seated; stress [MPa] is all of it, seat and load.
+    """
     import meshio  # noqa: PLC0415 - slow to import
 
-    seated = result.seated
-    field = displacement(seated, answer.state, answer.resultant)
+    seated, case = result.seated, result.case
     pair = seated.site.pair
-    points, cells, moved, body_of, region, modulus = [], [], [], [], [], []
+    seat, field = seated_displacement(seated), displacement(seated, answer.state, answer.resultant)
+    bodies = (
+        (pair.implant, seat.implant, field.implant, case.implant.elastic.poisson),
+        (pair.bone, seat.bone, field.bone, case.bone.poisson),
+    )
+    points, cells, moved = [], [], []
+    of_cells: dict[str, list[NDArray[Any]]] = {name: [] for name in FIELDS_OF_CELLS}
     count = 0
-    for index, (body, u) in enumerate(((pair.implant, field.implant), (pair.bone, field.bone))):
+    for index, (body, u_seat, u, poisson) in enumerate(bodies):
         r, z = body.nodes_mm
-        values = field.fourier.values(u, np.array([0.0, np.pi]))
+        values = field.fourier.values(u, np.array(IN_PLANE_SIDES))
+        modulus = _modulus(result, body)
+        total = u + field.fourier.embedded(u_seat)
+        stress = stress_in_plane(body.basis, total, modulus, poisson)
         for side, sign in enumerate((1.0, -1.0)):
             points.append(np.column_stack([sign * r, np.zeros_like(r), z]))
             cells.append(body.elements.T + count)
             count += len(r)
             moved.append(values[:, side] * [sign, sign, 1.0])
-            body_of.append(np.full(len(body.region), index))
-            region.append(body.region)
-            modulus.append(_modulus(result, body))
+            here = (
+                np.full(len(body.region), index),
+                body.region,
+                modulus,
+                stress[side].astype(np.float32),
+                von_mises(stress[side]).astype(np.float32),
+            )
+            for name, data in zip(FIELDS_OF_CELLS, here, strict=True):
+                of_cells[name].append(data)
     return meshio.Mesh(
         np.vstack(points),
         # scikit-fem and VTK both list the mid-sides 01, 12, 02.
         [("triangle6", np.vstack(cells))],
         point_data={"displacement_um": 1000 * np.vstack(moved)},
-        cell_data={
-            "body": [np.concatenate(body_of)],
-            "region": [np.concatenate(region)],
-            "modulus_mpa": [np.concatenate(modulus)],
-        },
+        cell_data={name: [np.concatenate(data)] for name, data in of_cells.items()},
     )
 
 

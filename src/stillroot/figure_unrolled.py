@@ -34,6 +34,7 @@ from stillroot.drawing import (
     write_in,
 )
 from stillroot.verdict import place_of
+from stillroot.wall_surface import OPEN, SLIDE, STICK, states
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -47,9 +48,6 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
     Place = tuple[float, float]
     Style = dict[str, Any]
-
-OPEN, STICK, SLIDE = 0, 1, 2
-
 
 STATE_GREYS = ("0.15", "0.93", "0.60")
 """Greys of open, stick and slide."""
@@ -179,9 +177,7 @@ def _mark_peak_on_map(ax: Axes, answer: LoadAnswer, wall: UnrolledWall) -> None:
 
 
 def _draw_state(ax: Axes, result: CheckResult, answer: LoadAnswer, wall: UnrolledWall) -> None:
-    t = answer.state.tractions
-    codes = np.where(t.closed, np.where(t.sliding, SLIDE, STICK), OPEN)
-    degrees, whole = _all_round(answer.state.fourier, codes)
+    degrees, whole = _all_round(answer.state.fourier, states(answer.state.tractions))
     for run in wall.runs:
         first, last = wall.at[run[:, 0]], wall.at[run[:, 2]]
         # Heights of the cells are the weights of the Lobatto points: ends 1/6, middle 4/6.

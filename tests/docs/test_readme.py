@@ -10,6 +10,7 @@ import sys
 from dataclasses import replace
 from pathlib import Path
 
+import meshio
 import pytest
 from PIL import Image
 
@@ -166,6 +167,23 @@ def test_the_result_page_lists_every_file(answer):
     written = {path.name for path in answer[1].iterdir()}
     assert all(any(pattern.fullmatch(name) for pattern in patterns) for name in written)
     assert all(any(pattern.fullmatch(name) for name in written) for pattern in patterns)
+
+
+def test_the_result_page_lists_all_data_of_fields_and_interface(answer):
+    page = (ROOT / "docs" / "result.md").read_text(encoding="utf-8")
+    section = page.partition("## Fields and interface")[2].partition("\n## ")[0]
+    for kind, mark in (("fields", ".vtu"), ("interface", ".vtu"), ("interface", ".csv")):
+        rows = section.partition(f"`{kind}-N-NAME{mark}`")[2].partition("\n\n")[0]
+        listed = [
+            name for row in re.findall(r"^\| (`.+?) \|", rows, re.MULTILINE) for name in row.split(", ")
+        ]
+        (path,) = answer[1].glob(f"{kind}-1-*{mark}")
+        if mark == ".csv":
+            written = path.read_text(encoding="utf-8").partition("\n")[0].split(",")
+        else:
+            mesh = meshio.read(path)
+            written = [*mesh.point_data, *mesh.cell_data]
+        assert sorted(name.strip("`") for name in listed) == sorted(written)
 
 
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)

@@ -10,11 +10,13 @@ from pathlib import Path
 
 import meshio
 import numpy as np
+import polars as pl
 import pytest
 
 from stillroot import export, read_case
 from stillroot.answer import check
 from stillroot.case import resolved_toml
+from stillroot.stress import von_mises
 
 CASE = """
 title = "Invented scenario: command line"
@@ -125,6 +127,26 @@ def test_the_fields_can_be_read_by_others(run, case_file, tmp_path, capsys):
     assert set(np.unique(modulus)) == {300.0, 13700.0, 110000.0}
     above = mesh.points[corners, 2].mean(axis=1) > 0
     assert set(modulus[above]) == {110000.0}, "the abutment is of the implant's material"
+    stress, equivalent = mesh.cell_data["stress_mpa"][0], mesh.cell_data["von_mises_mpa"][0]
+    assert stress.shape == (len(corners), 6)
+    np.testing.assert_allclose(equivalent, von_mises(stress), rtol=1e-4, atol=1e-5)
+
+
+def test_the_interface_in_the_files_is_that_of_the_answer(run, case_file, tmp_path):
+    run("check", case_file, "--out", tmp_path / "answer")
+    (load,) = json.loads((tmp_path / "answer" / "result.json").read_text("utf-8"))["loads"]
+    mesh = meshio.read(tmp_path / "answer" / "interface-1-push-and-bend.vtu")
+    motion, held = mesh.point_data["micromotion_um"], mesh.cell_data["held"][0] == 1
+    assert motion[mesh.cells[0].data[held]].max() == pytest.approx(load["peak_micromotion_um"], rel=1e-3)
+    force = mesh.cell_data["traction_mpa"][0] * mesh.cell_data["area_mm2"][0][:, None]
+    size = load["axial_n"]
+    np.testing.assert_allclose(
+        force.sum(axis=0), [load["lateral_n"], 0, -load["axial_n"]], atol=1e-3 * size
+    )
+    table = pl.read_csv(tmp_path / "answer" / "interface-1-push-and-bend.csv")
+    on_held = table.filter(pl.col("held"))
+    mean = np.average(on_held["micromotion_um"], weights=on_held["area_mm2"])
+    assert mean == pytest.approx(load["mean_micromotion_um"], rel=0.01)
 
 
 BAD = {
