@@ -297,6 +297,7 @@ def _drivers(
     found = sobol_indices(
         func={"f_A": f[:1], "f_B": f[1:2], "f_AB": f[2:, None, :]},
         n=rows,
+        method=_jansen,
         rng=np.random.default_rng(SEED),
     )
     with warnings.catch_warnings(), np.errstate(divide="ignore", invalid="ignore"):

@@ -122,6 +122,26 @@ def test_sobol_indices_of_a_sum_are_its_shares_of_variance():
             assert index.low <= share <= index.high
 
 
+def test_sobol_indices_are_those_of_jansen_and_pass_no_bound():
+    """Jansen 1999, Comput Phys Commun 117:35-43, from memory: mean squares of differences over 2V."""
+    case = linear(
+        load_factor={"median": 1.0, "factor": 1.5}, trabecular_factor={"median": 1.0, "factor": 1.2}
+    )
+    found = spread(case, HERE, samples=8)
+    f = {name: [] for name in found.part}
+    for name, outcome in zip(found.part, found.outcomes, strict=True):
+        f[name].append(math.log(outcome.peak_um))
+    variance = np.var(f["A"] + f["B"])
+    for driver in found.drivers:
+        swapped = np.array(f[driver.key])
+        first = 1 - np.mean((f["B"] - swapped) ** 2) / (2 * variance)
+        total = np.mean((f["A"] - swapped) ** 2) / (2 * variance)
+        assert driver.first.value == pytest.approx(first, abs=1e-9)
+        assert driver.total.value == pytest.approx(total, abs=1e-9)
+        assert driver.first.value <= 1
+        assert driver.total.value >= 0
+
+
 def test_the_peak_of_a_linear_case_is_spread_as_its_load_is():
     """Quantiles of a log-normal load, cut at 3 sd, times the peak."""
     case = linear(load_factor={"median": 1.0, "factor": 2.0})
