@@ -7,9 +7,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from stillroot.answer import versions
+from stillroot.holding import motion
 from stillroot.report import empty_table
 from stillroot.spreads import CONFIDENCE, RARE
 from stillroot.store import program
+from stillroot.vary import TRABECULAR
 from stillroot.verdict import CAUTION, NO_LINE, band_of, rounded, with_error
 
 if TYPE_CHECKING:
@@ -27,6 +29,8 @@ if TYPE_CHECKING:
 MOST_ROWS = 60
 """Rows of a sweep that are printed; the table in --out has all."""
 LONGEST_NAME = 28
+MODULUS = {f"bone.{name}" for name in TRABECULAR}
+"""Inputs that take the place of the stated modulus."""
 
 
 def show_sweep(sweep: Sweep, console: Console) -> None:
@@ -155,13 +159,17 @@ def answer_sentence(hold: Hold, answer: Answer) -> str:
     span = f"{question.low:.3g} to {question.high:.3g}"
     if answer.held_everywhere:
         return f"{subject}: all of the range holds ({span})."
+    if answer.holds_in_part:
+        end = question.low if question.grows else question.high
+        return f"{subject}: none, for {end:.3g} does not hold, though some between ({span}) do."
     if answer.value is None:
         return f"{subject}: none in range ({span})."
-    found = f"{answer.value:.2f}" if not question.log else f"{answer.value:.3g}"
+    found = f"{answer.value:.3g}"
     more = ""
     if answer.engaged_threads is not None:
         more = f", {answer.engaged_threads:.1f} engaged threads"
-    if question.name == "bone":
+    uncertain = {item.input.key for item in hold.inputs}
+    if question.name == "bone" and not uncertain & MODULUS:
         moduli = [answer.value * modulus for _, modulus in hold.case.bone.trabecular_profile_mpa]
         least, most = min(moduli), max(moduli)
         told = f"{least:.3g}" if least == most else f"{least:.3g} to {most:.3g}"
@@ -173,8 +181,10 @@ def answer_notes(answer: Answer) -> tuple[str, ...]:
     """Return what is to be said beside an answer."""
     notes = []
     if answer.peak_um is not None:
+        error = answer.relative_error
+        told = "" if error is None else f", with a numerical error of up to {error:.1%}, not added"
         notes.append(
-            f"There the peak is {rounded(answer.peak_um)} µm; {len(answer.tried)} values tried."
+            f"There the peak is {rounded(answer.peak_um)} µm{told}; {len(answer.tried)} values tried."
         )
     if not answer.monotone:
         said = "The peak does not change one way all along the range (threads enter a hold one by one)"
@@ -192,9 +202,9 @@ def pair_sentence(comparison: Comparison, pair: PairDifference) -> str:
     said = f"{more} moves {size} µm more than {less}"
     worth = "more" if pair.beyond_error else "no more"
     said += f": {worth} than the numerical error"
-    if pair.second_moves_more is None:
+    share = pair.does_so
+    if share is None:
         return f"{said}."
-    share = pair.second_moves_more if pair.difference_um > 0 else 1 - pair.second_moves_more
     joined = ", and" if pair.beyond_error and pair.beyond_spread else "; but"
     if not pair.beyond_error and not pair.beyond_spread:
         joined = ", and"
@@ -355,7 +365,8 @@ def hold_data(hold: Hold) -> dict[str, Any]:
                 "engaged_threads": answer.engaged_threads,
                 "relative_error": answer.relative_error,
                 "monotone": answer.monotone,
-                "tried": [{"value": x, "peak_um": peak} for x, peak in answer.tried],
+                "holds_in_part": answer.holds_in_part,
+                "tried": [{"value": x, "peak_um": motion(peak)} for x, peak in answer.tried],
                 **_failed(answer.failures),
             }
             for answer in hold.answers
@@ -388,6 +399,7 @@ def comparison_data(comparison: Comparison) -> dict[str, Any]:
                 "second": comparison.names[pair.second],
                 "difference_um": pair.difference_um,
                 "error_um": pair.error_um,
+                "first_moves_more": pair.first_moves_more,
                 "second_moves_more": pair.second_moves_more,
                 "beyond_error": pair.beyond_error,
                 "beyond_spread": pair.beyond_spread,
