@@ -168,6 +168,7 @@ def _what_is_right(detail: ErrorDetails, section: str, key: str, sections: Secti
         "int_type": "must be a whole number, without quotes or decimal point",
         "string_type": "must be text, in quotes",
         "string_too_short": "must not be empty",
+        "string_too_long": f"must have at most {context.get('max_length')} letters",
         "too_long": f"must hold at most {context.get('max_length')} entries",
         "literal_error": f"must be one of {str(context.get('expected')).replace(chr(39), chr(34))}",
         "model_type": f"must be a table, {_heading(key)}, with its keys below",
@@ -180,7 +181,9 @@ def _section_missing(key: str, sections: Sections) -> str:
     """Return what to say of a section that is not there; "" where the key is none."""
     if key not in sections:
         return ""
-    many = get_origin(sections[""].model_fields[key].annotation) is tuple
+    parent, _, name = key.rpartition(".")
+    field = sections[parent].model_fields.get(name) if parent in sections else None
+    many = field is not None and get_origin(field.annotation) is tuple
     needed = [
         name
         for name, field in sections[key].model_fields.items()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
 MOST_ROWS = 60
 """Rows of a sweep that are printed; the table in --out has all."""
 LONGEST_NAME = 28
+LONGEST_HEADING = 20
 MODULUS = {f"bone.{name}" for name in TRABECULAR}
 """Inputs that take the place of the stated modulus."""
 
@@ -136,6 +138,10 @@ def spread_sentences(spread: Spread) -> tuple[str, ...]:
         f"{rounded(median.high)})."
     )
     bands = spread.likely_bands
+    if not bands:
+        return said, "Nearly no sample has an answer, so no band can be told."
+    if not spread.mostly_answered:
+        bands = (*bands, "no answer")
     if len(bands) > 1:
         told = f"{', '.join(bands[:-1])} and {bands[-1]} each have a chance of {RARE:.0%} or more"
         return said, f"The verdict changes within the spread: {told}."
@@ -216,8 +222,8 @@ def _error_line(relative_error: float | None) -> str:
     if relative_error is None:
         return "The numerical error was not measured: no case has an answer."
     return (
-        f"Numerical error: at most {relative_error:.1%} of the peak (measured on the cases with the "
-        "least, the middle and the largest peak)."
+        f"Numerical error: at most {relative_error:.1%} of the peak where it was measured, which is on the "
+        "cases with the least, the middle and the largest peak."
     )
 
 
@@ -278,8 +284,18 @@ def _outcome_cells(outcome: Outcome, bands: tuple[float, ...]) -> tuple[str, ...
 def _folded(text: str) -> str:
     """Break a key into short lines, or cut a long text."""
     if " " not in text:
-        return text.replace(".", ".\n")
+        return "\n".join(line for part in re.findall(r"[^.]+\.?", text) for line in _lines(part))
     return text if len(text) <= 2 * LONGEST_NAME else f"{text[: 2 * LONGEST_NAME - 1]}…"
+
+
+def _lines(part: str) -> list[str]:
+    """Break a part of a key at its underscores, from the end, so that the unit stays with a word."""
+    lines = [""]
+    for piece in reversed(re.findall(r"[^_]+_?", part)):
+        if lines[0] and len(piece) + len(lines[0]) > LONGEST_HEADING:
+            lines.insert(0, "")
+        lines[0] = piece + lines[0]
+    return lines
 
 
 def _shown(value: object) -> str:
