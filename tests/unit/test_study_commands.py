@@ -1,7 +1,9 @@
 """The commands of studies: numbers on stdout, files whole or not there, one message for bad input."""
 
 import json
+import sqlite3
 import tomllib
+from contextlib import closing
 from dataclasses import replace
 
 import polars as pl
@@ -260,6 +262,27 @@ def test_a_store_that_cannot_be_is_one_message(run, case_file, tmp_path):
     code, out, err = run("sweep", case_file, *SWEEP, "--store", tmp_path)
     assert (code, out) == (2, "")
     assert "solved cases cannot be kept there" in err
+
+
+def test_what_is_no_store_is_not_written_over(run, case_file, tmp_path):
+    letter, album = tmp_path / "letter.txt", tmp_path / "album.sqlite"
+    letter.write_text("x", encoding="utf-8")
+    with closing(sqlite3.connect(album)) as made:
+        made.execute("CREATE TABLE photos (name TEXT)")
+    for path in (letter, album):
+        before = path.read_bytes()
+        code, out, err = run("store", "--clear", "--store", path)
+        assert (code, out) == (2, "")
+        assert f"{path}: solved cases cannot be kept there" in err
+        assert path.read_bytes() == before
+
+
+def test_a_spoilt_row_of_the_store_is_solved_again(run, case_file, tmp_path):
+    arguments = ("sweep", case_file, "--vary", "load_factor=1,2", "--workers", 1, "--json")
+    whole = run(*arguments)[1]
+    with closing(sqlite3.connect(tmp_path / "kept" / "solved.sqlite")) as kept, kept:
+        kept.execute("UPDATE solved SET outcome = '{'")
+    assert run(*arguments) == (0, whole, "")
 
 
 # --- Keys ---------------------------------------------------------------------------------------------
