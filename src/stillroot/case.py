@@ -1104,8 +1104,8 @@ def _as_uncertain(value: object) -> object:
     if not isinstance(value, dict):
         refuse("must be a table: [spread], and a line a key below")
     found = []
-    for key, raw in uncertain_of(value).items():
-        text = key_problem(key)
+    for key, raw in uncertain_of(value):
+        text = key_problem(key) or ("is given twice" if key in {item.key for item in found} else "")
         made = text or distribution(key, raw)
         if isinstance(made, str):
             refuse(made, key)

@@ -49,15 +49,21 @@ class InputDifference:
 class PairDifference:
     """How two cases differ in their largest peak: `second` less `first` [µm].
 
-    `error_um`: both numerical errors. `second_moves_more`: share of the samples in which it does, None
-    where none were taken.
+    `error_um`: both numerical errors. `first_moves_more`, `second_moves_more`: share of the samples in
+    which it does, None where none were taken; in the rest both move alike.
     """
 
     first: int
     second: int
     difference_um: float
     error_um: float
+    first_moves_more: float | None
     second_moves_more: float | None
+
+    @property
+    def does_so(self) -> float | None:
+        """Share of the samples in which the one moves more that does so as stated."""
+        return self.second_moves_more if self.difference_um > 0 else self.first_moves_more
 
     @property
     def beyond_error(self) -> bool:
@@ -66,9 +72,8 @@ class PairDifference:
 
     @property
     def beyond_spread(self) -> bool | None:
-        """Whether one moves more in nearly all samples; None where none were taken."""
-        share = self.second_moves_more
-        return None if share is None else max(share, 1 - share) >= SURE
+        """Whether it moves more in nearly all samples too; None where none were taken."""
+        return None if self.does_so is None else self.does_so >= SURE
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -189,11 +194,12 @@ def _pair(
     a, b = results[first].governing, results[second].governing
     both = sampled[[first, second]]
     known = both[:, ~np.isnan(both).any(axis=0)]
-    share = None if known.shape[1] == 0 else float(np.mean(known[1] > known[0]))
+    taken = known.shape[1] > 0
     return PairDifference(
         first=first,
         second=second,
         difference_um=b.peak.total_um - a.peak.total_um,
         error_um=a.error.total_um + b.error.total_um,
-        second_moves_more=share,
+        first_moves_more=float(np.mean(known[0] > known[1])) if taken else None,
+        second_moves_more=float(np.mean(known[1] > known[0])) if taken else None,
     )

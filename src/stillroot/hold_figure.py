@@ -107,7 +107,8 @@ def _found(answer: Answer) -> str:
     """Say what was found, in a few words."""
     question = answer.question
     if answer.value is None:
-        whole = "all holds" if answer.held_everywhere else "nothing holds"
+        nothing = "holds only in part" if answer.holds_in_part else "nothing holds"
+        whole = "all holds" if answer.held_everywhere else nothing
         return f"{question.name}: {whole}"
     side = "or less" if question.grows else "or more"
     return f"{question.name}: {value_text(question.key, answer.value)} {side}"

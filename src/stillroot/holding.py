@@ -23,7 +23,6 @@ from stillroot.shipped_spread import spread_of
 from stillroot.spreads import (
     assert_samples,
     assert_within_limits,
-    cases_of,
     unit_sample,
     values_of,
 )
@@ -72,7 +71,7 @@ class Answer:
     """What was found.
 
     `value` is on the side that holds, None where there is none: `held_everywhere` says whether all of
-    the range holds, or none of it. `tried` lists (x, P) in order of x; `monotone`: whether P rises or
+    the range holds, `holds_in_part` whether some of what was tried does, but not the end that moves least. `tried` lists (x, P) in order of x; `monotone`: whether P rises or
     falls all the way; where it does not, the value is the one beyond which all that was tried holds.
     `peak_um` is P there, `relative_error` the numerical error of the stated case with that x over its
     peak. `engaged_threads` where engagement was asked for.
@@ -81,6 +80,7 @@ class Answer:
     question: Question
     value: float | None
     held_everywhere: bool
+    holds_in_part: bool
     peak_um: float | None
     tried: tuple[tuple[float, float], ...]
     monotone: bool
@@ -105,12 +105,18 @@ class Hold:
         import polars as pl  # noqa: PLC0415 - slow to import
 
         rows = [
-            (answer.question.name, answer.question.key, value, peak, peak <= self.below_um)
+            (answer.question.name, answer.question.key, value, motion(peak), peak <= self.below_um)
             for answer in self.answers
             for value, peak in answer.tried
         ]
-        columns = ["question", "key", "value", "peak_micromotion_um", "holds"]
-        return pl.DataFrame(rows, schema=columns, orient="row")
+        text = dict.fromkeys(("question", "key"), pl.String)
+        numbers = dict.fromkeys(("value", "peak_micromotion_um"), pl.Float64)
+        return pl.DataFrame(rows, schema={**text, **numbers, "holds": pl.Boolean}, orient="row")
+
+
+def motion(peak_um: float) -> float | None:
+    """Return a peak, or None for what stands for "no equilibrium"."""
+    return peak_um if peak_um < OUT_OF_BALANCE_UM else None
 
 
 def questions_of(case: Case, *, from_crest: bool = False) -> tuple[Question, ...]:
@@ -224,11 +230,13 @@ def hold(
         values = values_of(inputs, unit_sample(samples, len(inputs), 1))
     where = where or Where()
     known = {question.name: question for question in questions_of(case, from_crest=from_crest)}
-    answers = []
-    for name in known if asked is None else asked:
+    names = list(dict.fromkeys(known if asked is None else asked))
+    for name in names:
         if name not in known:
             msg = f"{name}: is no question that this case has; ask for {', '.join(known)}"
             raise CaseError(msg)
+    answers = []
+    for name in names:
         told = _named(progress, name)
         search = _Search(case, inputs, values, known[name], confidence, where, told)
         answers.append(search.answer(below_um))
@@ -259,7 +267,8 @@ class _Search:
         where: Where,
         progress: Progress,
     ) -> None:
-        # A factor that is uncertain and asked for at once multiplies: both are factors.
+        # A factor that is uncertain and asked for at once multiplies; another asked number takes the place
+        # of the uncertain one.
         self._case, self._inputs, self._values = case, inputs, values
         self._question, self._confidence = question, confidence
         self._where, self._progress = where, progress
@@ -284,18 +293,21 @@ class _Search:
     def _cases(self, x: float) -> list[Case]:
         keys = [item.input.key for item in self._inputs]
         key = self._question.key
-        if key not in keys:
-            return cases_of(changed(self._case, {key: x}), self._inputs, self._values)
-        scaled = self._values.copy()  # the asked factor on top of the uncertain one
-        scaled[:, keys.index(key)] *= x
-        return cases_of(self._case, self._inputs, scaled)
+        cases = []
+        for row in self._values.tolist():
+            values = dict(zip(keys, row, strict=True))
+            uncertain = values.pop(key, 1.0)
+            # Last, or a sampled modulus, or the height of one load, would take the place of what is asked.
+            values[key] = x * uncertain if self._question.log else x
+            cases.append(changed(self._case, values))
+        return cases
 
     def answer(self, below_um: float) -> Answer:
         """Return where P reaches the limit."""
         question = self._question
         to_x, to_t = (np.exp, np.log) if question.log else (float, float)
         ends = float(to_t(question.low)), float(to_t(question.high))
-        grid = [float(f"{float(to_x(t)):.6g}") for t in np.linspace(*ends, GRID)]
+        grid = [float(f"{float(to_x(t)):.3g}") for t in np.linspace(*ends, GRID)]
         grid[0], grid[-1] = question.low, question.high
         self.peaks(grid)
         bracket = self._bracket(below_um)
@@ -305,7 +317,7 @@ class _Search:
             known = {float(to_t(x)): x for x in bracket}  # exp(ln x) is not quite x
 
             def beyond(t: float) -> float:
-                x = known.get(t, float(f"{float(to_x(t)):.6g}"))
+                x = known.get(t, float(f"{float(to_x(t)):.3g}"))  # so what is told was itself solved
                 (peak,) = self.peaks([x])
                 return math.log(peak / below_um)
 
@@ -348,6 +360,7 @@ class _Search:
             question=question,
             value=found[0],
             held_everywhere=everywhere,
+            holds_in_part=not holding and any(peak <= below_um for _, peak in tried),
             peak_um=found[1],
             tried=tried,
             monotone=monotone,

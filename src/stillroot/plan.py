@@ -395,6 +395,26 @@ class Plan(Section):
         forces = bite_loads(load.bite, self.line, min(places), max(places), self.bridge.crown_mm)
         return tuple(PointLoad(at_mm=f.at_mm, force_n=load.scale * f.force_n) for f in forces)
 
+    def name_of(self, given: str) -> str:
+        """Return the name of an implant that is given by name or number from 1.
+
+        Raises
+        ------
+        CaseError
+            There is no such implant.
+        """
+        names = [implant.name for implant in self.implants]
+        numbers = {str(number): name for number, name in enumerate(names, start=1)}
+        if given in names:
+            return given
+        if given in numbers:
+            return numbers[given]
+        msg = (
+            f"--without {given}: there is no such implant; must be one of {', '.join(names)} (or 1 to "
+            f"{len(names)})"
+        )
+        raise CaseError(msg, key="--without")
+
     def without(self, name: str) -> Self:
         """Return the plan without an implant, by name or number from 1; bridge and loads stay.
 
@@ -403,17 +423,8 @@ class Plan(Section):
         CaseError
             There is no such implant, or fewer than two would be left.
         """
-        names = [implant.name for implant in self.implants]
-        if name not in names and name.isdecimal() and 1 <= int(name) <= len(names):
-            name = names[int(name) - 1]
-        if name not in names:
-            known = ", ".join(names)
-            msg = (
-                f"--without {name}: there is no such implant; must be one of {known} (or 1 to "
-                f"{len(names)})"
-            )
-            raise CaseError(msg, key="--without")
-        if len(names) - 1 < LEAST_IMPLANTS:
+        name = self.name_of(name)
+        if len(self.implants) - 1 < LEAST_IMPLANTS:
             msg = f"--without {name}: leaves one implant, and a bridge splints at least {LEAST_IMPLANTS}"
             raise CaseError(msg, key="--without")
         data = self.to_dict()

@@ -52,7 +52,8 @@ def span(plan_file: Path, *, vary: str | None, out: Path | None, as_json: bool, 
     from stillroot.span import check_span  # noqa: PLC0415
 
     plan = read_plan(plan_file)
-    for name in how["without"]:
+    # Numbers are those of the file, also where an implant before it is left out.
+    for name in dict.fromkeys(plan.name_of(given) for given in how["without"]):
         plan = plan.without(name)
     if vary is not None:
         _refuse_beside_vary(out=out, **how)

@@ -28,7 +28,7 @@ from stillroot.running import Where, run
 from stillroot.shipped_spread import spread_of
 from stillroot.study_table import table_of
 from stillroot.trust import Failures, failures_of
-from stillroot.vary import assert_varies, changed
+from stillroot.vary import assert_apart, assert_varies, changed
 from stillroot.verdict import band_of
 
 if TYPE_CHECKING:
@@ -151,6 +151,11 @@ class Spread:
         return tuple(BandChance(band=n, chance=_chance(found.count(n), count)) for n in names)
 
     @property
+    def mostly_answered(self) -> bool:
+        """Whether what has no answer is too rare to be a verdict of its own."""
+        return self.without_answer < RARE * (len(self.peaks_um) + self.without_answer)
+
+    @property
     def likely_bands(self) -> tuple[str, ...]:
         """The bands that the peak lies in with a chance of `RARE` or more."""
         return tuple(band.band for band in self.bands if band.chance.value >= RARE)
@@ -240,6 +245,8 @@ def assert_within_limits(case: Case, inputs: Sequence[Sourced]) -> None:
     """
     for item in inputs:
         assert_varies(item.input.key, "spread.")
+    assert_apart(item.input.key for item in inputs)
+    for item in inputs:
         for end in item.input.limits:
             try:
                 changed(case, {item.input.key: end})
@@ -297,6 +304,7 @@ def _drivers(
     found = sobol_indices(
         func={"f_A": f[:1], "f_B": f[1:2], "f_AB": f[2:, None, :]},
         n=rows,
+        method=_jansen,
         rng=np.random.default_rng(SEED),
     )
     with warnings.catch_warnings(), np.errstate(divide="ignore", invalid="ignore"):

@@ -10,7 +10,7 @@ import hashlib
 import json
 import os
 import sqlite3
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import cache
@@ -41,6 +41,9 @@ CREATE TABLE IF NOT EXISTS solved (
     solved_at TEXT NOT NULL,
     outcome TEXT NOT NULL
 )"""
+TABLES = "SELECT name FROM sqlite_master WHERE type = 'table'"
+SMALLEST_B = 512
+"""Bytes of the smallest page, and so of the smallest SQLite file that is not empty."""
 AT_ONCE = 500
 """Keys to a query: SQLite takes a limited number of parameters."""
 
@@ -94,6 +97,10 @@ class Store:
         """
         store = cls(path=path)
         with store._connected() as connection:
+            tables = [name for (name,) in connection.execute(TABLES)]
+            if tables and "solved" not in tables:
+                msg = "a database of something else"
+                raise sqlite3.DatabaseError(msg)
             connection.execute(TABLE)
         return store
 
@@ -107,7 +114,11 @@ class Store:
                 marks = ", ".join("?" * len(part))
                 query = f"SELECT key, outcome FROM solved WHERE key IN ({marks})"  # noqa: S608 - marks only
                 rows += connection.execute(query, part).fetchall()
-        return {key: Outcome.from_dict(json.loads(text)) for key, text in rows}
+        found = {}
+        for key, text in rows:
+            with suppress(ValueError, KeyError, TypeError):  # a spoilt row is solved again
+                found[key] = Outcome.from_dict(json.loads(text))
+        return found
 
     def add(self, key: str, title: str, outcome: Outcome) -> None:
         """Keep a solved case, before anything else is done."""
@@ -147,6 +158,11 @@ class Store:
     def _connected(self) -> Iterator[sqlite3.Connection]:
         try:
             self.path.parent.mkdir(parents=True, exist_ok=True)
+            if self.path.is_file() and 0 < self.path.stat().st_size < SMALLEST_B:
+                msg = (
+                    "file is not a database"  # SQLite would take it for an empty one, and write over it
+                )
+                raise sqlite3.DatabaseError(msg)
             opened = sqlite3.connect(self.path, timeout=WAIT_S, isolation_level=None)
             with closing(opened) as connection:
                 yield connection

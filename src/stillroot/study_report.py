@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from stillroot.answer import versions
+from stillroot.holding import motion
 from stillroot.report import empty_table
 from stillroot.spreads import CONFIDENCE, RARE
 from stillroot.store import program
+from stillroot.vary import TRABECULAR
 from stillroot.verdict import CAUTION, NO_LINE, band_of, rounded, with_error
 
 if TYPE_CHECKING:
@@ -31,6 +34,9 @@ LINEAR = (
     "Bone is linear in all of these; stillroot check tells of a single case what limits it, such as "
     "bone that would yield."
 )
+LONGEST_HEADING = 20
+MODULUS = {f"bone.{name}" for name in TRABECULAR}
+"""Inputs that take the place of the stated modulus."""
 
 
 def show_sweep(sweep: Sweep, console: Console) -> None:
@@ -135,6 +141,10 @@ def spread_sentences(spread: Spread) -> tuple[str, ...]:
         f"{rounded(median.high)})."
     )
     bands = spread.likely_bands
+    if not bands:
+        return said, "Nearly no sample has an answer, so no band can be told."
+    if not spread.mostly_answered:
+        bands = (*bands, "no answer")
     if len(bands) > 1:
         told = f"{', '.join(bands[:-1])} and {bands[-1]} each have a chance of {RARE:.0%} or more"
         return said, f"The verdict changes within the spread: {told}."
@@ -158,13 +168,17 @@ def answer_sentence(hold: Hold, answer: Answer) -> str:
     span = f"{question.low:.3g} to {question.high:.3g}"
     if answer.held_everywhere:
         return f"{subject}: all of the range holds ({span})."
+    if answer.holds_in_part:
+        end = question.low if question.grows else question.high
+        return f"{subject}: none, for {end:.3g} does not hold, though some between ({span}) do."
     if answer.value is None:
         return f"{subject}: none in range ({span})."
-    found = f"{answer.value:.2f}" if not question.log else f"{answer.value:.3g}"
+    found = f"{answer.value:.3g}"
     more = ""
     if answer.engaged_threads is not None:
         more = f", {answer.engaged_threads:.1f} engaged threads"
-    if question.name == "bone":
+    uncertain = {item.input.key for item in hold.inputs}
+    if question.name == "bone" and not uncertain & MODULUS:
         moduli = [answer.value * modulus for _, modulus in hold.case.bone.trabecular_profile_mpa]
         least, most = min(moduli), max(moduli)
         told = f"{least:.3g}" if least == most else f"{least:.3g} to {most:.3g}"
@@ -176,8 +190,10 @@ def answer_notes(answer: Answer) -> tuple[str, ...]:
     """Return what is to be said beside an answer."""
     notes = []
     if answer.peak_um is not None:
+        error = answer.relative_error
+        told = "" if error is None else f", with a numerical error of up to {error:.1%}, not added"
         notes.append(
-            f"There the peak is {rounded(answer.peak_um)} µm; {len(answer.tried)} values tried."
+            f"There the peak is {rounded(answer.peak_um)} µm{told}; {len(answer.tried)} values tried."
         )
     if not answer.monotone:
         said = "The peak does not change one way all along the range (threads enter a hold one by one)"
@@ -195,9 +211,9 @@ def pair_sentence(comparison: Comparison, pair: PairDifference) -> str:
     said = f"{more} moves {size} µm more than {less}"
     worth = "more" if pair.beyond_error else "no more"
     said += f": {worth} than the numerical error"
-    if pair.second_moves_more is None:
+    share = pair.does_so
+    if share is None:
         return f"{said}."
-    share = pair.second_moves_more if pair.difference_um > 0 else 1 - pair.second_moves_more
     joined = ", and" if pair.beyond_error and pair.beyond_spread else "; but"
     if not pair.beyond_error and not pair.beyond_spread:
         joined = ", and"
@@ -209,8 +225,8 @@ def _error_line(relative_error: float | None) -> str:
     if relative_error is None:
         return "The numerical error was not measured: no case has an answer."
     return (
-        f"Numerical error: at most {relative_error:.1%} of the peak (measured on the cases with the "
-        "least, the middle and the largest peak)."
+        f"Numerical error: at most {relative_error:.1%} of the peak where it was measured, which is on the "
+        "cases with the least, the middle and the largest peak."
     )
 
 
@@ -271,8 +287,18 @@ def _outcome_cells(outcome: Outcome, bands: tuple[float, ...]) -> tuple[str, ...
 def _folded(text: str) -> str:
     """Break a key into short lines, or cut a long text."""
     if " " not in text:
-        return text.replace(".", ".\n")
+        return "\n".join(line for part in re.findall(r"[^.]+\.?", text) for line in _lines(part))
     return text if len(text) <= 2 * LONGEST_NAME else f"{text[: 2 * LONGEST_NAME - 1]}…"
+
+
+def _lines(part: str) -> list[str]:
+    """Break a part of a key at its underscores, from the end, so that the unit stays with a word."""
+    lines = [""]
+    for piece in reversed(re.findall(r"[^_]+_?", part)):
+        if lines[0] and len(piece) + len(lines[0]) > LONGEST_HEADING:
+            lines.insert(0, "")
+        lines[0] = piece + lines[0]
+    return lines
 
 
 def _shown(value: object) -> str:
@@ -358,7 +384,8 @@ def hold_data(hold: Hold) -> dict[str, Any]:
                 "engaged_threads": answer.engaged_threads,
                 "relative_error": answer.relative_error,
                 "monotone": answer.monotone,
-                "tried": [{"value": x, "peak_um": peak} for x, peak in answer.tried],
+                "holds_in_part": answer.holds_in_part,
+                "tried": [{"value": x, "peak_um": motion(peak)} for x, peak in answer.tried],
                 **_failed(answer.failures),
             }
             for answer in hold.answers
@@ -391,6 +418,7 @@ def comparison_data(comparison: Comparison) -> dict[str, Any]:
                 "second": comparison.names[pair.second],
                 "difference_um": pair.difference_um,
                 "error_um": pair.error_um,
+                "first_moves_more": pair.first_moves_more,
                 "second_moves_more": pair.second_moves_more,
                 "beyond_error": pair.beyond_error,
                 "beyond_spread": pair.beyond_spread,

@@ -13,7 +13,8 @@ from stillroot.errors import CaseError
 from stillroot.running import Where, run
 from stillroot.study_table import table_of
 from stillroot.trust import Failures, failures_of, relative_error
-from stillroot.vary import assert_varies, changed
+from stillroot.uncertain import LARGEST
+from stillroot.vary import assert_apart, assert_varies, changed
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -87,6 +88,7 @@ def sweep(
         if len(values) == 0:
             msg = f"{key}: has no values to sweep over"
             raise CaseError(msg, key=key)
+    assert_apart(grid)
     size = math.prod(len(values) for values in grid.values())
     if not grid or size > MOST_CASES:
         msg = f"a sweep must have 1 to {MOST_CASES} cases over one key or more; this one has {size}"
@@ -126,8 +128,10 @@ def parsed(text: str) -> tuple[str, tuple[float, ...]]:
             low, high, count = float(parts[0]), float(parts[1]), int(parts[2])
             if parts[3:] not in ([], ["log"]):
                 raise ValueError  # noqa: TRY301 - told below
+            if not all(abs(end) <= LARGEST for end in (low, high)):
+                raise ValueError  # noqa: TRY301 - told below
             values = _steps(low, high, count, told, log=bool(parts[3:]))
-        if not all(math.isfinite(value) for value in values):
+        if not all(abs(value) <= LARGEST for value in values):
             raise ValueError  # noqa: TRY301 - told below
     except (ValueError, IndexError):
         msg = f"{told}: {GIVEN}"

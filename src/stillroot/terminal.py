@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from contextlib import contextmanager, nullcontext
 from typing import TYPE_CHECKING, Any
 
@@ -108,6 +109,7 @@ def print_answer(
 
 
 def complain(text: str) -> None:
-    """Print one message; what a terminal would obey in it (from names, keys, values) is spelt out."""
+    """Print one message; what a terminal would obey in it (from names, keys, values) is spelt out, and what is endless cut."""
     plain = "".join(c if c.isprintable() or c == "\n" else ascii(c)[1:-1] for c in text)
+    plain = re.sub(r"(\S{200})\S{300,}(\S{100})", r"\1…\2", plain)
     click.echo(f"stillroot: {plain}", err=True)

@@ -23,6 +23,8 @@ CUT_SD = 3.0
 """A normal distribution is cut this many standard deviations from its mean."""
 WITHIN = 0.90
 """Share of a log-normal distribution from median/factor to median·factor."""
+LARGEST, LARGEST_FACTOR = 1e100, 1000.0
+"""Beyond what any key allows, and yet far from where numbers overflow."""
 NAMES = {"normal": ("mean", "sd"), "lognormal": ("median", "factor")}
 RIGHT = (
     "must be a range such as [100, 400], { mean = 0.4, sd = 0.1 }, or { median = 200, factor = 2 } (90 "
@@ -90,9 +92,9 @@ class Uncertain:
         )
 
 
-def uncertain_of(value: Mapping[str, Any]) -> dict[str, Any]:
-    """Return the raw distributions of a raw [spread] table by dotted key, tables inside it opened up."""
-    found: dict[str, Any] = {}
+def uncertain_of(value: Mapping[str, Any]) -> list[tuple[str, Any]]:
+    """Return dotted keys and raw distributions of a raw [spread] table, tables inside it opened up."""
+    found: list[tuple[str, Any]] = []
 
     def walk(table: Mapping[str, Any], before: str) -> None:
         for name, inner in table.items():
@@ -100,7 +102,7 @@ def uncertain_of(value: Mapping[str, Any]) -> dict[str, Any]:
             if isinstance(inner, Mapping) and not set(inner) & {"mean", "sd", "median", "factor"}:
                 walk(inner, key)
             else:
-                found[key] = inner
+                found.append((key, inner))
 
     walk(value, "")
     return found
@@ -116,13 +118,13 @@ def distribution(key: str, value: object) -> Uncertain | str:
     else:
         return RIGHT
     sound = all(isinstance(n, int | float) and not isinstance(n, bool) for n in numbers)
-    if len(numbers) != 2 or not sound or not all(math.isfinite(n) for n in numbers):
+    if len(numbers) != 2 or not sound or not all(abs(n) <= LARGEST for n in numbers):
         return RIGHT
     first, second = (float(n) for n in numbers)
     if kind == "range" and second <= first:
         return f"is an empty range: its end must be above its beginning, {first:g}"
     if kind == "normal" and second <= 0:
         return "must have an sd above 0"
-    if kind == "lognormal" and (first <= 0 or second <= 1):
-        return "must have a median above 0 and a factor above 1"
+    if kind == "lognormal" and (first <= 0 or not 1 < second <= LARGEST_FACTOR):
+        return f"must have a median above 0 and a factor above 1, at most {LARGEST_FACTOR:g}"
     return Uncertain(key=key, kind=kind, first=first, second=second)

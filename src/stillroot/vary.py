@@ -7,13 +7,14 @@ else varies is in `STUDY_KEYS`. Defaults that the case leaves open follow what i
 from __future__ import annotations
 
 import re
+from itertools import combinations
 from typing import TYPE_CHECKING, Any
 
 from stillroot.case import STUDY_KEYS, Case, key_problem
 from stillroot.errors import CaseError
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable, Iterable, Mapping
 
 STEP = re.compile(r"([a-z_]+)((?:\[\d+\])*)")
 INDEX = re.compile(r"\[(\d+)\]")
@@ -42,6 +43,20 @@ def assert_varies(key: str, told_as: str = "") -> None:
         raise CaseError(msg, key=key)
 
 
+def assert_apart(keys: Iterable[str]) -> None:
+    """Refuse keys of which one would take the place of another without a word.
+
+    Raises
+    ------
+    CaseError
+        With the two.
+    """
+    for one, other in combinations(keys, 2):
+        if _clash(one, other):
+            msg = f"{one} and {other}: one takes the place of the other; vary one of the two"
+            raise CaseError(msg, key=other)
+
+
 def changed(case: Case, values: Mapping[str, float]) -> Case:
     """Return the case with other numbers at some keys, checked as a case file is.
 
@@ -65,6 +80,20 @@ def changed(case: Case, values: Mapping[str, float]) -> Case:
         plain = str(error).startswith((*(f"{key}:" for key in values), told))
         msg = str(error) if plain else f"with {told}: {error}"
         raise CaseError(msg, key=error.key, value=error.value) from None
+
+
+def _clash(one: str, other: str) -> bool:
+    """Say whether two keys set the same thing of a case: a list and its part, or two ways of stating it."""
+    if {one, other} == {"engagement_mm", "engagement_from_crest_mm"}:
+        return True
+    (section, _, name), (section_2, _, name_2) = (
+        INDEX.sub("", key).rpartition(".") for key in (one, other)
+    )
+    if section != section_2:
+        return False
+    if name == name_2:
+        return len(INDEX.findall(one)) != len(INDEX.findall(other))
+    return any({name, name_2} <= keys for keys in INSTEAD)
 
 
 def number_at(case: Case, key: str) -> float | None:

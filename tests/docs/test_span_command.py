@@ -117,6 +117,14 @@ def test_an_implant_that_is_lost_leaves_its_load_to_the_others(run, plan_file):
     assert peaks[1] > peaks[0]
 
 
+def test_implants_left_out_by_number_are_counted_as_in_the_file(run, tmp_path):
+    path = tmp_path / "four.toml"
+    fourth = {"name": "last", "case": "one", "at_mm": [18.0, -9.0, 0.0]}
+    path.write_text(tomli_w.dumps({**PLAN, "implants": [*PLAN["implants"], fourth]}), encoding="utf-8")
+    answer = json.loads(run("span", path, "--quick", "--json", "--without", 1, "--without", 2)[1])
+    assert [i["name"] for i in answer["loads"][0]["implants"]] == ["left", "last"]
+
+
 def test_a_longer_cantilever_moves_the_implants_more():
     rows = vary(Plan.from_dict(PLAN), "cantilever=2,6,12").rows
     peaks = [row.result.governing.governing.peak.total_um for row in rows if row.result is not None]

@@ -179,6 +179,14 @@ def text_for_number(d):
     d["bridge"]["width_mm"] = "4"
 
 
+def case_is_a_number(d):
+    d["cases"]["one"] = 3
+
+
+def long_name(d):
+    d["implants"][0]["name"] = "x" * 61
+
+
 def misspelt(d):
     d["bridge"]["heigth_mm"] = 4.0
 
@@ -202,6 +210,9 @@ def misspelt(d):
         (path_and_cantilever, "bridge.end_cantilever_mm", "is not used with path_mm"),
         (short_vector, "implants[1].at_mm", "three numbers"),
         (text_for_number, "bridge.width_mm", "without quotes"),
+        (case_is_a_number, "cases.one", "must be a table, [cases.one]"),
+        (case_without_bone, "cases.one.bone", "write [cases.one.bone] and its keys below it"),
+        (long_name, "implants[1].name", "at most 60 letters"),
         (misspelt, "bridge.heigth_mm", "did you mean bridge.height_mm"),
     ],
     ids=lambda value: value.__name__ if callable(value) else "",
@@ -215,7 +226,15 @@ def test_a_wrong_plan_is_refused_with_its_key_and_what_would_be_right(change, ke
     assert len(str(caught.value).splitlines()) == 1
 
 
-@pytest.mark.parametrize(("name", "text"), [("nobody", "no such implant"), ("1", "leaves one implant")])
+@pytest.mark.parametrize(
+    ("name", "text"),
+    [
+        ("nobody", "no such implant"),
+        ("0", "no such implant"),
+        ("9" * 5000, "no such implant"),
+        ("1", "leaves one implant"),
+    ],
+)
 def test_leaving_out_nobody_or_too_many_is_refused(name, text):
     with pytest.raises(CaseError, match=text):
         Plan.from_dict(PLAN).without(name)

@@ -1,13 +1,18 @@
 """The commands of studies: numbers on stdout, files whole or not there, one message for bad input."""
 
 import json
+import sqlite3
 import tomllib
+from contextlib import closing
+from dataclasses import replace
 
 import polars as pl
 import pytest
 
-from stillroot import Case
+from stillroot import Case, Where, spread
 from stillroot.case import STUDY_KEYS
+from stillroot.stages import no_outcome
+from stillroot.study_report import spread_sentences
 from stillroot.vary import changed, number_at
 
 CASE = """
@@ -167,6 +172,25 @@ BAD = {
         (*SWEPT, "load_factor=1:2:1000", "--vary", "interface.friction=0:1:1000"),
         "1 to 100000",
     ),
+    "numbers without end": ((*SWEPT, "load_factor=-1e308:1e308:3"), "must be KEY=from:to:count"),
+    "from no beginning": ((*SWEPT, "load_factor=-inf:inf:3"), "must be KEY=from:to:count"),
+    "two ways to a modulus": (
+        (*SWEPT, "bone.trabecular_modulus_mpa=50,100", "--vary", "bone.density=0.2,0.4"),
+        "one takes the place of the other",
+    ),
+    "one load and all loads": (
+        (*SWEPT, "loads.axial_n=5,10", "--vary", "loads[1].axial_n=20,30"),
+        "one takes the place of the other",
+    ),
+    "two holds": (
+        (*SWEPT, "engagement_mm=1,2", "--vary", "engagement_from_crest_mm=1,2"),
+        "one takes the place of the other",
+    ),
+    "a question that the case lacks": (
+        ("hold", "HELD", "--below", 50, "--ask", "bone", "--ask", "length"),
+        "is no question that this case has",
+    ),
+    "a key of thousands of letters": ((*SWEPT, f"{'x' * 5000}=1"), "xxx…xxx"),
     "no samples": (("spread", "CASE", "--samples", 0), "must be a power of two"),
     "seven samples": (("spread", "CASE", "--samples", 7), "must be a power of two"),
     "two spreads": (("spread", "CASE", "--bone-type", 3), "leave out one of the two"),
@@ -182,13 +206,16 @@ BAD = {
 @pytest.mark.parametrize("name", BAD)
 def test_bad_input_is_one_message_and_nothing_is_written(run, case_file, tmp_path, name):
     arguments, said = BAD[name]
-    placed = [case_file if a == "CASE" else a for a in arguments]
+    held = tmp_path / "held.toml"
+    held.write_text(f"{CASE}[socket]\nholds_mm = [[0.0, 3.0]]\n", encoding="utf-8")
+    placed = [{"CASE": case_file, "HELD": held}.get(a, a) for a in arguments]
     code, out, err = run(*placed, "--out", tmp_path / "answer")
     assert code == 2
     assert out == ""
     assert err.startswith("stillroot: ")
     assert err.count("\n") == 1
     assert said in err
+    assert len(err) < 1000
     assert not (tmp_path / "answer").exists()
 
 
@@ -200,6 +227,10 @@ def test_bad_input_is_one_message_and_nothing_is_written(run, case_file, tmp_pat
         ("interface.friction = { mean = 0.3, sd = 0.2 }", "it reaches -0.3, which is no sound case"),
         ("implant.thread = [1, 2]", "is not a number"),
         ("load_factor = 2", "must be a range such as"),
+        ("load_factor = [1, 1" + "0" * 400 + "]", "must be a range such as"),
+        ("load_factor = { median = 1, factor = 1e7 }", "a factor above 1, at most 1000"),
+        ("loads.height_mm = [1, 2]\n'loads.height_mm' = [3, 4]", "is given twice"),
+        ("bone.ct_number = [200, 300]\nbone.density = [0.2, 0.4]", "takes the place of the other"),
     ],
 )
 def test_a_spread_that_makes_no_sense_is_refused(run, tmp_path, table, said):
@@ -209,6 +240,16 @@ def test_a_spread_that_makes_no_sense_is_refused(run, tmp_path, table, said):
     assert (code, out) == (2, "")
     assert said in err
     assert str(path) in err
+
+
+def test_samples_without_an_answer_are_part_of_the_verdict():
+    case = Case.from_dict(tomllib.loads(CASE + SPREAD))
+    found = spread(case, Where(workers=1), samples=16, drivers=False)
+    none = no_outcome(case, "no equilibrium was found")
+    some = replace(found, outcomes=(*found.outcomes[:16], *[none] * 16))
+    assert "below 50 µm and no answer each have a chance" in spread_sentences(some)[1]
+    one = replace(found, outcomes=(found.outcomes[0], *[none] * 31))
+    assert spread_sentences(one)[1] == "Nearly no sample has an answer, so no band can be told."
 
 
 def test_no_cluster_is_exit_code_4(run, case_file):
@@ -221,6 +262,27 @@ def test_a_store_that_cannot_be_is_one_message(run, case_file, tmp_path):
     code, out, err = run("sweep", case_file, *SWEEP, "--store", tmp_path)
     assert (code, out) == (2, "")
     assert "solved cases cannot be kept there" in err
+
+
+def test_what_is_no_store_is_not_written_over(run, case_file, tmp_path):
+    letter, album = tmp_path / "letter.txt", tmp_path / "album.sqlite"
+    letter.write_text("x", encoding="utf-8")
+    with closing(sqlite3.connect(album)) as made:
+        made.execute("CREATE TABLE photos (name TEXT)")
+    for path in (letter, album):
+        before = path.read_bytes()
+        code, out, err = run("store", "--clear", "--store", path)
+        assert (code, out) == (2, "")
+        assert f"{path}: solved cases cannot be kept there" in err
+        assert path.read_bytes() == before
+
+
+def test_a_spoilt_row_of_the_store_is_solved_again(run, case_file, tmp_path):
+    arguments = ("sweep", case_file, "--vary", "load_factor=1,2", "--workers", 1, "--json")
+    whole = run(*arguments)[1]
+    with closing(sqlite3.connect(tmp_path / "kept" / "solved.sqlite")) as kept, kept:
+        kept.execute("UPDATE solved SET outcome = '{'")
+    assert run(*arguments) == (0, whole, "")
 
 
 # --- Keys ---------------------------------------------------------------------------------------------

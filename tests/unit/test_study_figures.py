@@ -398,6 +398,9 @@ def test_all_or_nothing_is_told_in_words(held: Hold) -> None:
     assert f"no {first.question.name} in range; any {second.question.name} in range" in shown
     assert "nothing holds from" in shown
     assert "all holds from" in shown
+    assert "holds only in part" in words(
+        hold_pictures(replace(held, answers=(replace(none, holds_in_part=True),)))[0]
+    )
 
 
 def test_a_sample_without_equilibrium_is_at_the_upper_edge(held: Hold) -> None:
@@ -453,5 +456,5 @@ def test_the_title_names_who_moves_most_and_how_sure_that_is(compared: Compariso
     pairs = tuple(replace(p, error_um=math.inf) for p in compared.pairs)
     blurred = words(compare_pictures(replace(compared, pairs=pairs))[0])
     assert "differ by no more than the numerical error" in blurred
-    pairs = tuple(replace(p, second_moves_more=0.5) for p in compared.pairs)
+    pairs = tuple(replace(p, first_moves_more=0.5, second_moves_more=0.5) for p in compared.pairs)
     assert "the spread leaves that open" in words(compare_pictures(replace(compared, pairs=pairs))[0])

@@ -122,6 +122,26 @@ def test_sobol_indices_of_a_sum_are_its_shares_of_variance():
             assert index.low <= share <= index.high
 
 
+def test_sobol_indices_are_those_of_jansen_and_pass_no_bound():
+    """Jansen 1999, Comput Phys Commun 117:35-43, from memory: mean squares of differences over 2V."""
+    case = linear(
+        load_factor={"median": 1.0, "factor": 1.5}, trabecular_factor={"median": 1.0, "factor": 1.2}
+    )
+    found = spread(case, HERE, samples=8)
+    f = {name: [] for name in found.part}
+    for name, outcome in zip(found.part, found.outcomes, strict=True):
+        f[name].append(math.log(outcome.peak_um))
+    variance = np.var(f["A"] + f["B"])
+    for driver in found.drivers:
+        swapped = np.array(f[driver.key])
+        first = 1 - np.mean((f["B"] - swapped) ** 2) / (2 * variance)
+        total = np.mean((f["A"] - swapped) ** 2) / (2 * variance)
+        assert driver.first.value == pytest.approx(first, abs=1e-9)
+        assert driver.total.value == pytest.approx(total, abs=1e-9)
+        assert driver.first.value <= 1
+        assert driver.total.value >= 0
+
+
 def test_the_peak_of_a_linear_case_is_spread_as_its_load_is():
     """Quantiles of a log-normal load, cut at 3 sd, times the peak."""
     case = linear(load_factor={"median": 1.0, "factor": 2.0})
@@ -161,6 +181,20 @@ def test_what_holds_in_nine_of_ten_samples_takes_the_quantile_of_the_spread():
     assert answer.value == pytest.approx(2.0, rel=0.05)
 
 
+def test_what_is_asked_for_acts_on_what_is_uncertain_and_is_not_undone_by_it():
+    """A modulus that hardly varies and a factor on it: the peak goes as one over both."""
+    peak = peak_of(linear())
+    case = linear(bone={"trabecular_modulus_mpa": [1.0, 1.001]})
+    (answer,) = hold(case, 1.5 * peak, HERE, asked=["bone"], samples=8).answers
+    assert answer.value == pytest.approx(1 / 1.5, rel=0.05)
+    # An asked height takes the place of an uncertain one: of all loads, or of one.
+    limit = 1.5 * peak
+    (plain,) = hold(linear(), limit, HERE, asked=["lever"], with_spread=False).answers
+    for key in ("loads.height_mm", "loads[1].height_mm"):
+        (answer,) = hold(linear(**{key: [5.0, 9.0]}), limit, HERE, asked=["lever"], samples=8).answers
+        assert answer.value == plain.value is not None
+
+
 def test_none_in_range_and_all_of_it_are_answers():
     none = hold(linear(), 1e-6, HERE, asked=["engagement"], with_spread=False).answers[0]
     everything = hold(linear(), 1e5, HERE, asked=["lever"], with_spread=False).answers[0]
@@ -173,7 +207,7 @@ def test_more_engagement_holds_better_and_the_least_is_found_on_the_side_that_ho
     limit = 1.5 * peak_of(case)
     (answer,) = hold(case, limit, HERE, asked=["engagement"], with_spread=False).answers
     assert 0.2 < answer.value < 5.0
-    assert peak_of(changed(case, {"engagement_mm": answer.value})) <= limit
+    assert peak_of(changed(case, {"engagement_mm": float(f"{answer.value:.3g}")})) <= limit, "as told"
     assert answer.engaged_threads == pytest.approx(answer.value / 1.2)
 
 
@@ -184,6 +218,7 @@ def test_a_case_beside_itself_differs_by_nothing_and_beside_a_softer_one_by_more
     same, worse, _ = found.pairs
     assert same.difference_um == 0
     assert not same.beyond_error
+    assert not same.beyond_spread, "in no sample does one move more than the other"
     assert worse.difference_um > 0
     assert worse.beyond_error
     assert worse.second_moves_more == 1.0, "sampled with the same loads"
