@@ -48,6 +48,8 @@ PHYSICS = (
     "motion",
     "accuracy",
     "fields",
+    "stress",
+    "wall_surface",
 )
 PRINTS_DRAWS_READS = {
     "click",
