@@ -1103,7 +1103,7 @@ def _as_uncertain(value: object) -> object:
         return value
     if not isinstance(value, dict):
         refuse("must be a table: [spread], and a line a key below")
-    found = []
+    found: list[Uncertain] = []
     for key, raw in uncertain_of(value):
         text = key_problem(key) or ("is given twice" if key in {item.key for item in found} else "")
         made = text or distribution(key, raw)

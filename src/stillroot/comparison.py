@@ -7,6 +7,7 @@ moves more than the other.
 
 from __future__ import annotations
 
+from contextlib import contextmanager
 from dataclasses import dataclass
 from itertools import combinations
 from typing import TYPE_CHECKING, Any
@@ -14,14 +15,14 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from stillroot.answer import check
-from stillroot.errors import CaseError
+from stillroot.errors import CaseError, StillrootError
 from stillroot.running import Where, run
 from stillroot.shipped_spread import spread_of
 from stillroot.spreads import assert_samples, assert_within_limits, cases_of, unit_sample
 from stillroot.trust import Failures, failures_of
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
     import polars as pl
     from numpy.typing import NDArray
@@ -134,7 +135,7 @@ def compare(
     failures = None
     if with_spread:
         assert_samples(samples)
-        many = _samples(listed, samples, bone_type)
+        many = _samples(cases, samples, bone_type)
         outcomes = run(many, where or Where(), what="samples", progress=progress)
         failures = failures_of(outcomes)
         peaks = [np.nan if o.peak_um is None else o.peak_um for o in outcomes]
@@ -142,7 +143,8 @@ def compare(
     results = []
     for place, case in enumerate(listed):
         progress(place, len(listed), names[place])
-        results.append(check(case))
+        with _named(names[place]):
+            results.append(check(case))
     return Comparison(
         names=names,
         results=tuple(results),
@@ -175,14 +177,27 @@ def _flat(value: Any, before: str = "") -> dict[str, Any]:
     return {key: v for part in parts for key, v in part.items()}
 
 
-def _samples(cases: Sequence[Case], samples: int, bone_type: int | None) -> list[Case]:
+@contextmanager
+def _named(name: str) -> Iterator[None]:
+    """Name the case in what is wrong with it."""
+    try:
+        yield
+    except StillrootError as error:
+        error.args = (f"{name}: {error}",)
+        raise
+
+
+def _samples(named: Mapping[str, Case], samples: int, bone_type: int | None) -> list[Case]:
     """Return the samples of every case; an input of the same key has the same draws in all of them."""
-    spreads = [spread_of(case, bone_type) for case in cases]
+    cases, spreads = list(named.values()), []
+    for name, case in named.items():
+        with _named(name):
+            spreads.append(spread_of(case, bone_type))
+            assert_within_limits(case, spreads[-1])
     keys = list(dict.fromkeys(item.input.key for inputs in spreads for item in inputs))
     u = unit_sample(samples, len(keys), 1)
     many = []
     for case, inputs in zip(cases, spreads, strict=True):
-        assert_within_limits(case, inputs)
         columns = [item.input.quantiles(u[:, keys.index(item.input.key)]) for item in inputs]
         many += cases_of(case, inputs, np.column_stack(columns))
     return many

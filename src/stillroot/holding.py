@@ -71,7 +71,8 @@ class Answer:
     """What was found.
 
     `value` is on the side that holds, None where there is none: `held_everywhere` says whether all of
-    the range holds, `holds_in_part` whether some of what was tried does, but not the end that moves least. `tried` lists (x, P) in order of x; `monotone`: whether P rises or
+    the range holds, `holds_in_part` whether some of it does, but not the end that moves least. `tried`
+    lists (x, P) in order of x; `monotone`: whether P rises or
     falls all the way; where it does not, the value is the one beyond which all that was tried holds.
     `peak_um` is P there, `relative_error` the numerical error of the stated case with that x over its
     peak. `engaged_threads` where engagement was asked for.
@@ -267,8 +268,8 @@ class _Search:
         where: Where,
         progress: Progress,
     ) -> None:
-        # A factor that is uncertain and asked for at once multiplies; another asked number takes the place
-        # of the uncertain one.
+        # A factor that is uncertain and asked for at once multiplies; any other number that is asked for
+        # takes the place of the uncertain one.
         self._case, self._inputs, self._values = case, inputs, values
         self._question, self._confidence = question, confidence
         self._where, self._progress = where, progress
@@ -297,7 +298,7 @@ class _Search:
         for row in self._values.tolist():
             values = dict(zip(keys, row, strict=True))
             uncertain = values.pop(key, 1.0)
-            # Last, or a sampled modulus, or the height of one load, would take the place of what is asked.
+            # Last: or a sampled modulus, or height of one load, would take the place of what is asked.
             values[key] = x * uncertain if self._question.log else x
             cases.append(changed(self._case, values))
         return cases

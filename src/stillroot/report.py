@@ -35,7 +35,7 @@ def show(result: CheckResult, console: Console) -> None:
     table.add_column("Load")
     table.add_column("Peak\nmicromotion", justify="right", no_wrap=True)
     table.add_column("Band", no_wrap=True)
-    table.add_column("Depth\n[mm]", justify="right")
+    table.add_column(Text("Depth\n[mm]"), justify="right")  # as markup, [mm] would go
     table.add_column("Side", no_wrap=True)
     table.add_column("Sliding", justify="right")
     table.add_column("Opening", justify="right")

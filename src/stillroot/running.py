@@ -14,7 +14,7 @@ from concurrent.futures import FIRST_COMPLETED, wait
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from functools import cache, partial
-from multiprocessing import get_context, parent_process
+from multiprocessing import get_context, parent_process, resource_tracker
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from stillroot.errors import EnvironmentProblem
@@ -150,6 +150,8 @@ def _interrupts_left_to_this_process() -> Iterator[None]:
     if not hasattr(signal, "pthread_sigmask"):  # Windows
         yield
         return
+    # It takes the block off the thread that starts it: so it is there before any of them.
+    resource_tracker.ensure_running()
     before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
     try:
         yield

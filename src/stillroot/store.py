@@ -159,9 +159,7 @@ class Store:
         try:
             self.path.parent.mkdir(parents=True, exist_ok=True)
             if self.path.is_file() and 0 < self.path.stat().st_size < SMALLEST_B:
-                msg = (
-                    "file is not a database"  # SQLite would take it for an empty one, and write over it
-                )
+                msg = "file is not a database"  # SQLite would take it for an empty one
                 raise sqlite3.DatabaseError(msg)
             opened = sqlite3.connect(self.path, timeout=WAIT_S, isolation_level=None)
             with closing(opened) as connection:

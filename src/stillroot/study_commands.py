@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from stillroot.errors import CaseError
+from stillroot.errors import CaseError, NotConverged
 from stillroot.terminal import Share, complain, print_answer, progress_bar
 
 if TYPE_CHECKING:
@@ -351,7 +351,8 @@ def _study(
         complain("stopped; solved cases are kept, and the same command goes on from there")
         return INTERRUPTED
     print_answer(data_of(found), lambda console: show(found, console), out, as_json=as_json)
-    return 0
+    failures = getattr(found, "failures", None)
+    return NotConverged.exit_code if failures and not failures.solved else 0
 
 
 def _read(path: Path) -> Case:

@@ -18,6 +18,7 @@ from stillroot.verdict import CAUTION, NO_LINE, band_of, rounded, with_error
 if TYPE_CHECKING:
     from rich.console import Console
     from rich.table import Table
+    from rich.text import Text
 
     from stillroot.comparison import Comparison, PairDifference
     from stillroot.holding import Answer, Hold
@@ -29,6 +30,8 @@ if TYPE_CHECKING:
 
 MOST_ROWS = 60
 """Rows of a sweep that are printed; the table in --out has all."""
+MOST_BESIDE = 4
+"""Cases whose inputs stand side by side in one table."""
 LONGEST_NAME = 28
 LINEAR = (
     "Bone is linear in all of these; stillroot check tells of a single case what limits it, such as "
@@ -44,12 +47,13 @@ def show_sweep(sweep: Sweep, console: Console) -> None:
     _say(console, sweep.case.title, style="bold")
     table = empty_table("Largest peak micromotion [µm]")
     for key in sweep.grid:
-        table.add_column(_folded(key), justify="right")
+        table.add_column(_plain(_folded(key)), justify="right")
     for name in ("Peak", "Band", "Governing load", "Torque\n[N·cm]", "Head\nmovement"):
         table.add_column(name, justify="left" if name in ("Band", "Governing load") else "right")
     bands = sweep.case.threshold.bands_um
     for point, outcome in list(zip(sweep.points, sweep.outcomes, strict=True))[:MOST_ROWS]:
-        table.add_row(*(f"{value:g}" for value in point), *_outcome_cells(outcome, bands))
+        cells = (*(f"{value:g}" for value in point), *_outcome_cells(outcome, bands))
+        table.add_row(*map(_plain, cells))
     console.print(table)
     if len(sweep.outcomes) > MOST_ROWS:
         more = len(sweep.outcomes) - MOST_ROWS
@@ -100,11 +104,12 @@ def show_comparison(comparison: Comparison, console: Console) -> None:
     table = empty_table("Side by side [µm]")
     columns = ("Case", "Peak", "5 to 95 %", "Band", "Head\nmovement", "Torque\n[N·cm]", "Held\n[mm]")
     for name in columns:
-        table.add_column(name, justify="left" if name in ("Case", "Band") else "right")
+        left = name in ("Case", "Band")
+        table.add_column(_plain(name), justify="left" if left else "right", overflow="fold")
     for place, result in enumerate(comparison.results):
         worst, interval = result.governing, comparison.interval_um(place)
         table.add_row(
-            comparison.names[place],
+            _plain(comparison.names[place]),
             with_error(worst.peak.total_um, worst.error.total_um),
             "" if interval is None else f"{rounded(interval[0])} to {rounded(interval[1])}",
             worst.band,
@@ -113,13 +118,15 @@ def show_comparison(comparison: Comparison, console: Console) -> None:
             f"{result.engagement_length_mm:g}",
         )
     console.print(table)
-    differences = empty_table("What differs in the cases")
-    differences.add_column("Key")
-    for name in comparison.names:
-        differences.add_column(name, justify="right")
-    for item in comparison.inputs:
-        differences.add_row(item.key, *(_shown(value) for value in item.values))
-    console.print(differences)
+    for first in range(0, len(comparison.names), MOST_BESIDE):
+        beside = slice(first, first + MOST_BESIDE)
+        differences = empty_table("What differs in the cases")
+        differences.add_column("Key", no_wrap=True)
+        for name in comparison.names[beside]:
+            differences.add_column(_plain(name), justify="right", overflow="fold")
+        for item in comparison.inputs:
+            differences.add_row(*map(_plain, (item.key, *map(_shown, item.values[beside]))))
+        console.print(differences)
     for pair in comparison.pairs:
         _say(console, pair_sentence(comparison, pair), style="bold")
     _say(console, "")
@@ -208,6 +215,8 @@ def pair_sentence(comparison: Comparison, pair: PairDifference) -> str:
     one, other = comparison.names[pair.first], comparison.names[pair.second]
     more, less = (other, one) if pair.difference_um > 0 else (one, other)
     size = with_error(abs(pair.difference_um), pair.error_um)
+    if pair.difference_um == 0:
+        return f"{more} and {less} move alike."
     said = f"{more} moves {size} µm more than {less}"
     worth = "more" if pair.beyond_error else "no more"
     said += f": {worth} than the numerical error"
@@ -225,8 +234,8 @@ def _error_line(relative_error: float | None) -> str:
     if relative_error is None:
         return "The numerical error was not measured: no case has an answer."
     return (
-        f"Numerical error: at most {relative_error:.1%} of the peak where it was measured, which is on the "
-        "cases with the least, the middle and the largest peak."
+        f"Numerical error: at most {relative_error:.1%} of the peak where it was measured, which is on "
+        "the cases with the least, the middle and the largest peak."
     )
 
 
@@ -250,7 +259,7 @@ def _inputs_table(inputs: tuple[Sourced, ...]) -> Table:
     table.add_column("Is", no_wrap=True)
     table.add_column("From")
     for item in inputs:
-        table.add_row(item.input.key, item.input.in_words, item.source)
+        table.add_row(*map(_plain, (item.input.key, item.input.in_words, item.source)))
     return table
 
 
@@ -307,10 +316,17 @@ def _shown(value: object) -> str:
     return f"{value:g}" if isinstance(value, float) else str(value)
 
 
-def _say(console: Console, text: str, style: str = "") -> None:
+def _plain(text: str) -> Text:
+    """Return a text whose brackets are no markup: units, keys, and what users named."""
     from rich.text import Text  # noqa: PLC0415 - slow to import
 
-    console.print(Text(text, style=style))
+    return Text(text)
+
+
+def _say(console: Console, text: str, style: str = "") -> None:
+    line = _plain(text)
+    line.stylize(style)
+    console.print(line)
 
 
 def _end(console: Console, failures: Failures | None) -> None:

@@ -109,7 +109,10 @@ def print_answer(
 
 
 def complain(text: str) -> None:
-    """Print one message; what a terminal would obey in it (from names, keys, values) is spelt out, and what is endless cut."""
+    """Print one message.
+
+    What a terminal would obey in it (from names, keys, values) is spelt out, what is endless is cut.
+    """
     plain = "".join(c if c.isprintable() or c == "\n" else ascii(c)[1:-1] for c in text)
     plain = re.sub(r"(\S{200})\S{300,}(\S{100})", r"\1…\2", plain)
     click.echo(f"stillroot: {plain}", err=True)

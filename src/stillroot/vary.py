@@ -83,7 +83,7 @@ def changed(case: Case, values: Mapping[str, float]) -> Case:
 
 
 def _clash(one: str, other: str) -> bool:
-    """Say whether two keys set the same thing of a case: a list and its part, or two ways of stating it."""
+    """Say whether two keys set the same thing: a list and its part, or two ways of stating it."""
     if {one, other} == {"engagement_mm", "engagement_from_crest_mm"}:
         return True
     (section, _, name), (section_2, _, name_2) = (

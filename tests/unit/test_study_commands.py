@@ -117,6 +117,15 @@ def test_what_would_make_it_hold(run, case_file, tmp_path):
         assert answer["value"] in [tried["value"] for tried in answer["tried"]]
 
 
+def test_a_study_without_any_answer_is_told_and_ends_with_3(run, tmp_path):
+    """A smooth implant without friction turns freely: under a torque it has no equilibrium."""
+    path = tmp_path / "turned.toml"
+    path.write_text(CASE.replace("axial_n = 20.0", "torque_ncm = 1.0"), encoding="utf-8")
+    code, out, _ = run("sweep", path, "--vary", "interface.friction=0", "--workers", 1)
+    assert code == 3
+    assert "1 of 1 cases have no answer" in out
+
+
 def test_cases_side_by_side(run, case_file, softer_file, tmp_path):
     code, out, err = run(
         "compare", case_file, softer_file, "--samples", 8, "--workers", 1, "--out", tmp_path / "answer"
@@ -125,6 +134,32 @@ def test_cases_side_by_side(run, case_file, softer_file, tmp_path):
     assert "bone.trabecular_modulus_mpa" in out
     assert "beyond the spread (it does so in 100% of the samples)" in " ".join(out.split())
     assert (tmp_path / "answer" / "table.csv").is_file()
+
+
+def test_units_and_names_in_brackets_are_printed_as_they_stand(run, case_file, softer_file, tmp_path):
+    named = tmp_path / "with[b]brackets.toml"
+    named.write_text(softer_file.read_text(encoding="utf-8"), encoding="utf-8")
+    _, out, _ = run("compare", case_file, named, "--no-spread", "--workers", 1)
+    assert "[mm]" in out
+    assert "with[b]brackets" in out.split("What differs")[0]
+
+
+def test_many_cases_side_by_side_stay_readable(run, tmp_path):
+    paths = [tmp_path / f"an_invented_case_with_a_long_name_{n}.toml" for n in range(6)]
+    for n, path in enumerate(paths):
+        path.write_text(CASE.replace("300.0", f"{300.0 + n}"), encoding="utf-8")
+    _, out, _ = run("compare", *paths, "--no-spread", "--workers", 1)
+    assert "bone.trabecular_modulus_mpa" in out
+    assert "…" not in out
+    assert max(map(len, out.splitlines())) <= 100
+
+
+def test_what_is_wrong_with_a_case_of_a_comparison_names_it(run, case_file, tmp_path):
+    path = tmp_path / "plain.toml"
+    path.write_text(CASE, encoding="utf-8")
+    code, out, err = run("compare", path, case_file, "--bone-type", 3)
+    assert (code, out) == (2, "")
+    assert err.startswith("stillroot: case: the case has a [spread] of its own")
 
 
 def test_json_is_all_there_is_on_stdout(run, case_file):
@@ -264,7 +299,7 @@ def test_a_store_that_cannot_be_is_one_message(run, case_file, tmp_path):
     assert "solved cases cannot be kept there" in err
 
 
-def test_what_is_no_store_is_not_written_over(run, case_file, tmp_path):
+def test_what_is_no_store_is_not_written_over(run, tmp_path):
     letter, album = tmp_path / "letter.txt", tmp_path / "album.sqlite"
     letter.write_text("x", encoding="utf-8")
     with closing(sqlite3.connect(album)) as made:

@@ -396,8 +396,8 @@ def test_all_or_nothing_is_told_in_words(held: Hold) -> None:
     (drawn,) = hold_pictures(replace(held, answers=(none, whole)))
     shown = words(drawn)
     assert f"no {first.question.name} in range; any {second.question.name} in range" in shown
-    assert "nothing holds from" in shown
-    assert "all holds from" in shown
+    assert f"{first.question.name}: nothing holds" in shown
+    assert f"{second.question.name}: all holds" in shown
     assert "holds only in part" in words(
         hold_pictures(replace(held, answers=(replace(none, holds_in_part=True),)))[0]
     )
