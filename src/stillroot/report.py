@@ -205,6 +205,7 @@ def _load_data(answer: LoadAnswer, bands_um: tuple[float, ...]) -> dict[str, Any
         },
         "head_movement_um": {
             "lateral": head.lateral_um,
+            "across": head.across_um,
             "axial": head.axial_um,
             "total": head.total_um,
         },

@@ -68,7 +68,8 @@ def test_json_is_all_there_is_on_stdout(run, case_file):
     assert set(load["share_above"]) == {"50", "100", "150"}
     assert set(load["peak_at"]) >= {"depth_mm", "radius_mm", "angle_deg"}
     head = load["head_movement_um"]
-    assert head["total"] == pytest.approx(np.hypot(head["lateral"], head["axial"]))
+    parts = [head["lateral"], head["across"], head["axial"]]
+    assert head["total"] == pytest.approx(np.linalg.norm(parts))
     assert load["band"] == "below 50 µm"
     assert load["error_um"] > 0
     assert load["equilibrium_residual"] < 1e-4

@@ -276,7 +276,8 @@ def _load_in_order(answer: Any, load: Any, bands: list[float], case: Any) -> Non
     _need(0 <= answer["share_over_crush"] <= 1 + SLACK, "share_over_crush is no share")
     _need(answer["band"] == _band(peak, bands), f"band {answer['band']} of {peak:.6g}")
     head = answer["head_movement_um"]
-    _need(_near(head["total"], math.hypot(head["lateral"], head["axial"])), "head movement")
+    parts = math.hypot(head["lateral"], head["across"], head["axial"])
+    _need(_near(head["total"], parts), "head movement")
     _need(answer.get("head_error_um", 0.0) >= 0, "the head movement's error is negative")
     _place_in_order(answer["peak_at"], case)
     _same_load(answer, load)
