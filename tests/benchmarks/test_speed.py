@@ -111,9 +111,10 @@ def test_a_further_load_on_the_same_seat():
 
 
 def test_a_study_of_200_loads_on_one_seat():
-    whole = seconds(lambda: check(CASE))
+    one_load = CASE.model_copy(update={"loads": CASE.loads[:1]})
+    whole = seconds(lambda: check(one_load))
     factors = np.linspace(0.5, 1.5, 200)
-    cases = [changed(CASE, {"load_factor": float(factor)}) for factor in factors]
+    cases = [changed(one_load, {"load_factor": float(factor)}) for factor in factors]
     study = seconds(lambda: run(cases, Where(workers=1)), repeats=1)
     print(f"\n200 loads {study:.1f} s, one check {whole:.2f} s: ratio {study / whole:.1f}")
     assert study / whole <= 20
