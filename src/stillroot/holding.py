@@ -43,7 +43,7 @@ if TYPE_CHECKING:
 SAMPLES, CONFIDENCE = 32, 0.9
 GRID = 5
 """Points over the range before the search narrows."""
-WITHIN = 0.01
+WITHIN = 0.004
 """Of the range (of its logarithm, for factors): how closely x is found."""
 MOST_NARROWING = 12
 OUT_OF_BALANCE_UM = 1e6
