@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import ctypes
 import errno
 import glob
@@ -67,11 +68,23 @@ def write_answer(result: CheckResult, folder: Path) -> None:
         for answer, name in zip(result.loads, result.load_slugs, strict=True):
             _load_fields(result, answer).write(aside / f"fields-{name}.vtu")
             interface_mesh(result.seated, answer.state).write(aside / f"interface-{name}.vtu")
-            interface_table(result.seated, answer.state).write_csv(aside / f"interface-{name}.csv")
+            _write_csv(interface_table(result.seated, answer.state), aside / f"interface-{name}.csv")
         shown = {picture.name: picture for picture in pictures(result)}
         for picture in shown.values():
             save_picture(picture, aside)
         (aside / "report.html").write_text(page(result, shown, aside), encoding="utf-8")
+
+
+def _write_csv(columns: dict[str, NDArray[Any]], path: Path) -> None:
+    """Write columns of a table; truth as true and false.
+
+    By the standard library: a data frame's threads do not outlive a fork, and a check should need none.
+    """
+    shown = [np.where(c, "true", "false") if c.dtype == bool else c for c in columns.values()]
+    with path.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.writer(file, lineterminator="\n")
+        writer.writerow(columns)
+        writer.writerows(zip(*(column.tolist() for column in shown), strict=True))
 
 
 def write_directions(result: DirectionsResult, folder: Path) -> None:

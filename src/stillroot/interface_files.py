@@ -19,7 +19,6 @@ from stillroot.wall_surface import (
 
 if TYPE_CHECKING:
     import meshio
-    import polars as pl
     from numpy.typing import NDArray
 
     from stillroot.contact import ContactState
@@ -50,10 +49,8 @@ def interface_mesh(seated: Seated, loaded: ContactState) -> meshio.Mesh:
     )
 
 
-def interface_table(seated: Seated, loaded: ContactState) -> pl.DataFrame:
-    """Return a row for each point and angle at which the law acts; docs/result.md has the columns."""
-    import polars as pl  # noqa: PLC0415 - slow to import
-
+def interface_table(seated: Seated, loaded: ContactState) -> dict[str, NDArray[Any]]:
+    """Return columns, a row for each point and angle at which the law acts; docs/result.md has them."""
     layer, fourier, t = seated.layer, loaded.fourier, loaded.tractions
     angles = angles_all_round(fourier)
     index, mirrored = at_state(fourier, angles)
@@ -80,7 +77,7 @@ def interface_table(seated: Seated, loaded: ContactState) -> pl.DataFrame:
         "state": np.array([WORDS[code] for code in sorted(WORDS)])[states(t)[:, index]],
     }
     order = ("depth_mm", "radius_mm", "angle_deg", "area_mm2", "held", *list(columns)[5:])
-    return pl.DataFrame({name: _rounded(name, columns[name].ravel()) for name in order})
+    return {name: _rounded(name, columns[name].ravel()) for name in order}
 
 
 def _rounded(name: str, values: NDArray[Any]) -> NDArray[Any]:
