@@ -193,7 +193,7 @@ def _checked(case: Case, progress: Callable[[str], None]) -> CheckResult:
         readings.append(read(seated, states[-1], resultant))
     progress("estimating the error")
     with _found_but_for_its_error(case):
-        seats = _coarse_seats(case, interference)
+        seats = coarse_seats(case, interference)
         coarse = [
             load(seats.coarse, [r], name=f"{name} (its error: coarser mesh)", tolerance=LOOSE)
             for name, r in named
@@ -256,7 +256,7 @@ def _prefixed(progress: Callable[[str], None], before: str) -> Callable[[str], N
     return lambda what: progress(f"{before}: {what}")
 
 
-def _coarse_seats(case: Case, interference_um: float) -> CoarseSeats:
+def coarse_seats(case: Case, interference_um: float) -> CoarseSeats:
     """Seat what the errors are measured on."""
 
     def seated(ground: Groundwork, case: Case) -> Seated:

@@ -36,6 +36,7 @@ if TYPE_CHECKING:
     from stillroot.answer import CheckResult, DirectionsResult, LoadAnswer
     from stillroot.bodies import Body
     from stillroot.drawing import Picture
+    from stillroot.fields import Displacement
     from stillroot.span import SpanResult
 
 MARK, DIRECTIONS_MARK, SPAN_MARK = "result.json", "directions.json", "span.json"
@@ -65,8 +66,9 @@ def write_answer(result: CheckResult, folder: Path) -> None:
         (aside / "summary.txt").write_text(text_of(result), encoding="utf-8")
         (aside / "case.toml").write_text(resolved_toml(result.case), encoding="utf-8")
         _section_mesh(result).write(aside / "mesh.vtu")
+        seat = seated_displacement(result.seated)
         for answer, name in zip(result.loads, result.load_slugs, strict=True):
-            _load_fields(result, answer).write(aside / f"fields-{name}.vtu")
+            _load_fields(result, answer, seat).write(aside / f"fields-{name}.vtu")
             interface_mesh(result.seated, answer.state).write(aside / f"interface-{name}.vtu")
             _write_csv(interface_table(result.seated, answer.state), aside / f"interface-{name}.csv")
         shown = {picture.name: picture for picture in pictures(result)}
@@ -318,16 +320,16 @@ def _section_mesh(result: CheckResult) -> meshio.Mesh:
     )
 
 
-def _load_fields(result: CheckResult, answer: LoadAnswer) -> meshio.Mesh:
+def _load_fields(result: CheckResult, answer: LoadAnswer, seat: Displacement) -> meshio.Mesh:
     """Both bodies in the plane of the load, x > 0 where it points.
 
-    Displacement [µm] is from seated; stress [MPa] is all of it, seat and load.
+    Displacement [µm] is from seated; stress [MPa] is all of it, `seat` (that of seating) and load.
     """
     import meshio  # noqa: PLC0415 - slow to import
 
     seated, case = result.seated, result.case
     pair = seated.site.pair
-    seat, field = seated_displacement(seated), displacement(seated, answer.state, answer.resultant)
+    field = displacement(seated, answer.state, answer.resultant)
     bodies = (
         (pair.implant, seat.implant, field.implant, case.implant.elastic.poisson),
         (pair.bone, seat.bone, field.bone, case.bone.poisson),

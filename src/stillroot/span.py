@@ -7,7 +7,6 @@ off, too.
 
 from __future__ import annotations
 
-import json
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
@@ -15,7 +14,7 @@ import numpy as np
 
 from stillroot.accuracy import LOOSE, MORE_STEPS, ErrorEstimate, Reading, coarse_cases, errors_of
 from stillroot.answer import (
-    prepared_groundwork,
+    coarse_seats,
     prepared_site,
     stated_or_found_interference_um,
     versions,
@@ -24,12 +23,11 @@ from stillroot.bridge import beam_bridge, rigid_bridge
 from stillroot.case import LEAST_LOAD
 from stillroot.contact import TOLERANCE
 from stillroot.errors import CaseError, NotConverged
-from stillroot.groundwork import with_far_support
 from stillroot.head import head_of, resultant_on_head
 from stillroot.loading import BALANCE, load, seat
 from stillroot.motion import UM_PER_MM, HeadMovement, Micromotion, head_movement, micromotion
-from stillroot.site import site_on
 from stillroot.splint import Attached, imbalance, solve
+from stillroot.stages import stage_keys
 from stillroot.strain import BoneStrain, bone_strains
 from stillroot.torque import Torque, share_over_crush, torque_of
 from stillroot.verdict import band_of
@@ -74,7 +72,7 @@ class Ready:
 
     def of(self, case: Case, *, quick: bool) -> Seats:
         """Return the seats of a case, made where they are not there; `quick` asks for coarse ones."""
-        key = seat_key(case)
+        _, _, key = stage_keys(case)
         if key not in self.seats or not (quick or FINE in self.seats[key].by_level):
             self.seats[key] = _seats(case, quick=quick)
         return self.seats[key]
@@ -232,14 +230,6 @@ def check_span(
     )
 
 
-def seat_key(case: Case) -> str:
-    """Return what two cases share whose seats are the same: all but title, loads and bands."""
-    data = {
-        key: value for key, value in case.to_dict().items() if key not in ("title", "loads", "threshold")
-    }
-    return json.dumps(data, sort_keys=True)
-
-
 def bridge_of(plan: Plan) -> Bridge:
     """Return the bridge of a plan, with nodes where implants and loads are."""
     if plan.bridge.kind == "rigid":
@@ -264,25 +254,21 @@ def resultant_of_forces(forces: tuple[PointLoad, ...]) -> NDArray[np.float64]:
 
 def _seats(case: Case, *, quick: bool) -> Seats:
     coarse_case, far_case = coarse_cases(case)
-    fine_site = None if quick else prepared_site(case)
-    ground = prepared_groundwork(coarse_case)
-    coarse_site = site_on(ground, coarse_case)
-    interference = stated_or_found_interference_um(fine_site or coarse_site)
-    coarse = seat(coarse_site, coarse_site.layer(interference_um=interference))
-    highest = far_case.numerics.harmonics
-    fewer = coarse.with_highest(highest)
-    by_level = {COARSE: coarse, FEWER: fewer, FAR: fewer}
-    if fine_site is not None:
-        by_level[FINE] = seat(fine_site, fine_site.layer(interference_um=interference))
-        if not case.is_whole_block:
-            far_ground = with_far_support(ground, coarse_case, far_case, highest)
-            far_site = site_on(far_ground, far_case)
-            by_level[FAR] = seat(far_site, far_site.layer(interference_um=interference))
-    return Seats(
-        by_level=by_level,
-        interference_um=interference,
-        torque=torque_of(by_level[COARSE if quick else FINE]),
-    )
+    site = prepared_site(coarse_case if quick else case)
+    interference = stated_or_found_interference_um(site)
+    seated = seat(site, site.layer(interference_um=interference))
+    if quick:
+        fewer = seated.with_highest(far_case.numerics.harmonics)
+        by_level = {COARSE: seated, FEWER: fewer, FAR: fewer}
+    else:
+        of_errors = coarse_seats(case, interference)
+        by_level = {
+            FINE: seated,
+            COARSE: of_errors.coarse,
+            FEWER: of_errors.fewer,
+            FAR: of_errors.far or of_errors.fewer,
+        }
+    return Seats(by_level=by_level, interference_um=interference, torque=torque_of(seated))
 
 
 def _attached(

@@ -109,7 +109,7 @@ def _writes() -> dict[str, Any]:
     checked, held = answer.check(case), answer.directions(case)
     again = replace(checked, case=later, loads=(replace(checked.loads[0], name="later"),))
     # Fields computed once, and pictures of the real names but small: a write takes 0.05 s, not seconds.
-    fields = export._load_fields(checked, checked.loads[0])
+    fields = export._load_fields(checked, checked.loads[0], export.seated_displacement(checked.seated))
     export._load_fields = lambda *_: fields
     surface = export.interface_mesh(checked.seated, checked.loads[0].state)
     columns = export.interface_table(checked.seated, checked.loads[0].state)
