@@ -96,27 +96,6 @@ def _clash(one: str, other: str) -> bool:
     return any({name, name_2} <= keys for keys in INSTEAD)
 
 
-def number_at(case: Case, key: str) -> float | None:
-    """Return the present value of a key, of the first load for "loads.KEY"; None where it has none."""
-    if key in STUDY_KEYS:
-        holds = case.socket.holds_mm
-        return {
-            "engagement_mm": sum(bottom - top for top, bottom in holds),
-            "engagement_from_crest_mm": sum(bottom - top for top, bottom in holds),
-        }.get(key, 1.0)
-    reached: Any = case.to_dict()
-    for name, indices in STEP.findall(key):
-        if name == "loads" and not indices:
-            reached = reached["loads"][0]
-            continue
-        reached = reached.get(name) if isinstance(reached, dict) else None
-        for index in INDEX.findall(indices):
-            listed = isinstance(reached, list) and 1 <= int(index) <= len(reached)
-            reached = reached[int(index) - 1] if listed else None
-    sound = isinstance(reached, int | float) and not isinstance(reached, bool)
-    return float(reached) if sound else None
-
-
 def _set(case: Case, data: dict[str, Any], key: str, value: float) -> None:
     """Set a key in the stated dictionaries of a case."""
     assert_varies(key)

@@ -10,10 +10,9 @@ import polars as pl
 import pytest
 
 from stillroot import Case, Where, spread
-from stillroot.case import STUDY_KEYS
 from stillroot.stages import no_outcome
 from stillroot.study_report import spread_sentences
-from stillroot.vary import changed, number_at
+from stillroot.vary import changed
 
 CASE = """
 title = "Invented scenario: study"
@@ -346,11 +345,3 @@ def test_one_way_of_stating_a_modulus_takes_the_place_of_another():
     (one,), (two,) = by_density.bone.trabecular_profile_mpa, doubled.bone.trabecular_profile_mpa
     assert two[1] == pytest.approx(2 * one[1])
     assert changed(case, {"interface.measured_torque_ncm": 20.0}).interface.measured_torque_ncm == 20.0
-
-
-def test_numbers_of_a_case_by_their_keys(shipped_case):
-    assert number_at(shipped_case, "implant.length_mm") == shipped_case.implant.length_mm
-    assert number_at(shipped_case, "loads.height_mm") == shipped_case.loads[0].height_mm
-    assert number_at(shipped_case, "engagement_mm") == pytest.approx(shipped_case.engagement_length_mm)
-    assert number_at(shipped_case, "implant.material") is None
-    assert all(number_at(shipped_case, key) is not None for key in STUDY_KEYS)
