@@ -8,12 +8,12 @@ Each case is stored as it is, and coarser, as the error estimate solves it.
 from collections.abc import Iterator
 from pathlib import Path
 
-from stillroot.accuracy import coarse_cases
-from stillroot.case import Case, read_case
-from stillroot.mesh import mesh_key, mesh_outline
-from stillroot.outline import outline_of
-from stillroot.plan import read_plan
-from stillroot.stored import write_section
+from stillroot.arch.plan import read_plan
+from stillroot.inputs.case import Case, read_case
+from stillroot.mechanics.accuracy import coarse_cases
+from stillroot.mechanics.mesh import mesh_key, mesh_outline
+from stillroot.mechanics.outline import outline_of
+from stillroot.mechanics.stored import write_section
 
 HERE = Path(__file__).parent
 DOCS = HERE.parent / "docs"

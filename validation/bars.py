@@ -8,7 +8,7 @@ import numpy as np
 import scipy.sparse.linalg as spla
 from skfem import Basis, MeshTri
 
-from stillroot.harmonics import admissible, angular_weight, face_loads
+from stillroot.mechanics.harmonics import admissible, angular_weight, face_loads
 from validation.benches import Floats, Footing, basis_of, mesh_of, stiffness_of
 
 RADIUS, LENGTH, MODULUS = 1.5, 18.0, 1000.0

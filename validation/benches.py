@@ -13,10 +13,10 @@ import numpy as np
 from numpy.typing import NDArray
 from skfem import Basis, ElementTriP2, MeshTri
 
-from stillroot.bodies import QUADRATURE_ORDER
-from stillroot.condense import BodyHarmonic, body_harmonic, elimination_order
-from stillroot.harmonics import HarmonicStiffness, angular_weight, unit_stiffness
-from stillroot.mesh import HalfSection
+from stillroot.mechanics.bodies import QUADRATURE_ORDER
+from stillroot.mechanics.condense import BodyHarmonic, body_harmonic, elimination_order
+from stillroot.mechanics.harmonics import HarmonicStiffness, angular_weight, unit_stiffness
+from stillroot.mechanics.mesh import HalfSection
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]

@@ -11,15 +11,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stillroot.case import Case
-from stillroot.materials import Material
-from stillroot.outline import ABUTMENT, GAP, IMPLANT, TRABECULAR
-from stillroot.site import Site, prepare
+from stillroot.inputs.case import Case
+from stillroot.inputs.materials import Material
+from stillroot.mechanics.outline import ABUTMENT, GAP, IMPLANT, TRABECULAR
+from stillroot.mechanics.site import Site, prepare
 from validation.benches import everywhere, graded, half_section_of, joined
 
 if TYPE_CHECKING:
-    from stillroot.interface import Layer
-    from stillroot.loading import Seated
+    from stillroot.mechanics.interface import Layer
+    from stillroot.mechanics.loading import Seated
     from validation.benches import Floats
 
 PIN, SLEEVE, GAP_WIDTH, TOP = 2.0, 5.0, 0.5, 2.0

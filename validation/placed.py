@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from stillroot.answer import prepared_site, resultant_of
-from stillroot.case import Case
-from stillroot.loading import load, seat
-from stillroot.motion import (
+from stillroot.answers.answer import prepared_site, resultant_of
+from stillroot.inputs.case import Case
+from stillroot.mechanics.loading import load, seat
+from stillroot.mechanics.motion import (
     UM_PER_MM,
     HeadMovement,
     Micromotion,
@@ -24,8 +24,8 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
     from pathlib import Path
 
-    from stillroot.contact import ContactState
-    from stillroot.loading import Resultant, Seated
+    from stillroot.mechanics.contact import ContactState
+    from stillroot.mechanics.loading import Resultant, Seated
 
 TORN_LAYER = {"layer_thickness_mm": 0.1, "layer_modulus_ratio": 0.1}
 """The default of a case, both an assumption. The papers have hard contact, thickness 0."""

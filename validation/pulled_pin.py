@@ -7,17 +7,17 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stillroot.case import Case
-from stillroot.loading import Seated, seat
-from stillroot.outline import ABUTMENT, IMPLANT, TRABECULAR
-from stillroot.site import prepare
+from stillroot.inputs.case import Case
+from stillroot.mechanics.loading import Seated, seat
+from stillroot.mechanics.outline import ABUTMENT, IMPLANT, TRABECULAR
+from stillroot.mechanics.site import prepare
 from validation.benches import everywhere, half_section_of
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from stillroot.contact import ContactState
-    from stillroot.interface import Layer
+    from stillroot.mechanics.contact import ContactState
+    from stillroot.mechanics.interface import Layer
 
 RADIUS, LENGTH, ABUTMENT_MM, PIN_MPA = 1.0, 14.0, 3.0, 1000.0
 RIGID_MPA, BONE_MM = 1e6, 4.0

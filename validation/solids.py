@@ -8,8 +8,8 @@ import numpy as np
 import scipy.sparse.linalg as spla
 from skfem import Basis, ElementTriP2, MeshTri
 
-from stillroot.condense import free_rows
-from stillroot.harmonics import admissible, angular_weight, elasticity, strain_matrices
+from stillroot.mechanics.condense import free_rows
+from stillroot.mechanics.harmonics import admissible, angular_weight, elasticity, strain_matrices
 from validation.benches import Floats, Mask, basis_of, mesh_of, stiffness_of
 
 Indices = np.ndarray[tuple[int], np.dtype[np.int64]]

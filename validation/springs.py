@@ -8,15 +8,15 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from stillroot.materials import Material
-from stillroot.splint import Attached, Splinted, solve
+from stillroot.arch.splint import Attached, Splinted, solve
+from stillroot.inputs.materials import Material
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from numpy.typing import ArrayLike, NDArray
 
-    from stillroot.bridge import Bridge
+    from stillroot.arch.bridge import Bridge
 
     Floats = NDArray[np.float64]
 

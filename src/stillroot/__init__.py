@@ -14,9 +14,9 @@ import importlib
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from stillroot.answer import CheckResult, DirectionsResult, LoadAnswer, check, directions
-    from stillroot.case import Case, read_case
-    from stillroot.comparison import Comparison, compare
+    from stillroot.answers.answer import CheckResult, DirectionsResult, LoadAnswer, check, directions
+    from stillroot.arch.plan import Plan, read_plan
+    from stillroot.arch.span import SpanResult, check_span
     from stillroot.errors import (
         CaseError,
         EnvironmentProblem,
@@ -25,47 +25,47 @@ if TYPE_CHECKING:
         OutputError,
         StillrootError,
     )
-    from stillroot.export import write_answer, write_span
-    from stillroot.holding import Hold, hold
-    from stillroot.outcome import Outcome
-    from stillroot.plan import Plan, read_plan
-    from stillroot.running import Where
-    from stillroot.span import SpanResult, check_span
-    from stillroot.spreads import Spread, spread
-    from stillroot.store import Store
-    from stillroot.sweeps import Sweep, sweep
+    from stillroot.inputs.case import Case, read_case
+    from stillroot.studies.comparison import Comparison, compare
+    from stillroot.studies.holding import Hold, hold
+    from stillroot.studies.outcome import Outcome
+    from stillroot.studies.running import Where
+    from stillroot.studies.spreads import Spread, spread
+    from stillroot.studies.store import Store
+    from stillroot.studies.sweeps import Sweep, sweep
+    from stillroot.writing.export import write_answer, write_span
 
 _HOME = {
-    "Case": "case",
+    "Case": "inputs.case",
     "CaseError": "errors",
-    "CheckResult": "answer",
-    "Comparison": "comparison",
-    "DirectionsResult": "answer",
+    "CheckResult": "answers.answer",
+    "Comparison": "studies.comparison",
+    "DirectionsResult": "answers.answer",
     "EnvironmentProblem": "errors",
-    "Hold": "holding",
-    "LoadAnswer": "answer",
+    "Hold": "studies.holding",
+    "LoadAnswer": "answers.answer",
     "MeshError": "errors",
     "NotConverged": "errors",
-    "Outcome": "outcome",
+    "Outcome": "studies.outcome",
     "OutputError": "errors",
-    "Plan": "plan",
-    "SpanResult": "span",
-    "Spread": "spreads",
+    "Plan": "arch.plan",
+    "SpanResult": "arch.span",
+    "Spread": "studies.spreads",
     "StillrootError": "errors",
-    "Store": "store",
-    "Sweep": "sweeps",
-    "Where": "running",
-    "check": "answer",
-    "check_span": "span",
-    "compare": "comparison",
-    "directions": "answer",
-    "hold": "holding",
-    "read_case": "case",
-    "read_plan": "plan",
-    "spread": "spreads",
-    "sweep": "sweeps",
-    "write_answer": "export",
-    "write_span": "export",
+    "Store": "studies.store",
+    "Sweep": "studies.sweeps",
+    "Where": "studies.running",
+    "check": "answers.answer",
+    "check_span": "arch.span",
+    "compare": "studies.comparison",
+    "directions": "answers.answer",
+    "hold": "studies.holding",
+    "read_case": "inputs.case",
+    "read_plan": "arch.plan",
+    "spread": "studies.spreads",
+    "sweep": "studies.sweeps",
+    "write_answer": "writing.export",
+    "write_span": "writing.export",
 }
 
 __all__ = [

@@ -10,9 +10,9 @@ from pathlib import Path
 
 import click
 
-from stillroot import span_command, study_commands
+from stillroot.commands import span_command, study_commands
+from stillroot.commands.terminal import Share, complain, print_answer, progress_bar, working
 from stillroot.errors import CaseError, EnvironmentProblem, StillrootError
-from stillroot.terminal import Share, complain, print_answer, progress_bar, working
 
 INTERRUPTED = 130
 INTERNAL = 1
@@ -57,8 +57,10 @@ def check(
 
     Exit codes: 0 computed, 2 bad input, 3 not converged, 4 something missing on this machine.
     """
-    from stillroot import answer, choices, export, report  # noqa: PLC0415
-    from stillroot.case import read_case  # noqa: PLC0415
+    from stillroot.answers import answer, choices  # noqa: PLC0415
+    from stillroot.inputs.case import read_case  # noqa: PLC0415
+    from stillroot.words import report  # noqa: PLC0415
+    from stillroot.writing import export  # noqa: PLC0415
 
     case = read_case(case_file)
     if out is not None:
@@ -97,9 +99,10 @@ def directions(case_file: Path, *, height_mm: float, as_json: bool, out: Path | 
 
     Exit codes: 0 computed, 2 bad input, 3 not converged, 4 something missing on this machine.
     """
-    from stillroot import answer, export  # noqa: PLC0415
-    from stillroot import directions_report as report  # noqa: PLC0415
-    from stillroot.case import read_case  # noqa: PLC0415
+    from stillroot.answers import answer  # noqa: PLC0415
+    from stillroot.inputs.case import read_case  # noqa: PLC0415
+    from stillroot.words import directions_report as report  # noqa: PLC0415
+    from stillroot.writing import export  # noqa: PLC0415
 
     case = read_case(case_file)
     if out is not None:
@@ -136,8 +139,8 @@ def lesson(folder: Path, *, count: int | None, small: bool, workers: int | None)
     A page with its pictures, and the data as CSV. What is solved is kept in DIR: stopped, the same
     command goes on where it was.
     """
-    from stillroot import lesson as lessons  # noqa: PLC0415
-    from stillroot.lesson_files import PAGE, finding, make_lesson  # noqa: PLC0415
+    from stillroot.studies import lesson as lessons  # noqa: PLC0415
+    from stillroot.writing.lesson_files import PAGE, finding, make_lesson  # noqa: PLC0415
 
     plan = lessons.Plan(count=count or (lessons.SMALL_SITES if small else lessons.SITES), small=small)
     try:

@@ -13,20 +13,20 @@ import scipy.sparse as sp
 import scipy.sparse.linalg as spla
 
 from stillroot import Case, Where, check
-from stillroot.answer import prepared_site, resultant_of
-from stillroot.bodies import take_apart
-from stillroot.groundwork import bone_stiffness, implant_stiffness, supported
-from stillroot.harmonics import admissible, angular_weight, face_loads
-from stillroot.loading import load, seat
-from stillroot.outline import outline_of
-from stillroot.plan import Plan
-from stillroot.running import run
-from stillroot.shipped_spread import Sourced
-from stillroot.span import Ready, check_span
-from stillroot.spreads import cases_of, unit_sample, values_of
-from stillroot.stored import half_section
-from stillroot.uncertain import Uncertain
-from stillroot.vary import changed
+from stillroot.answers.answer import prepared_site, resultant_of
+from stillroot.arch.plan import Plan
+from stillroot.arch.span import Ready, check_span
+from stillroot.inputs.uncertain import Uncertain
+from stillroot.mechanics.bodies import take_apart
+from stillroot.mechanics.groundwork import bone_stiffness, implant_stiffness, supported
+from stillroot.mechanics.harmonics import admissible, angular_weight, face_loads
+from stillroot.mechanics.loading import load, seat
+from stillroot.mechanics.outline import outline_of
+from stillroot.mechanics.stored import half_section
+from stillroot.studies.running import run
+from stillroot.studies.shipped_spread import Sourced
+from stillroot.studies.spreads import cases_of, unit_sample, values_of
+from stillroot.studies.vary import changed
 
 pytestmark = pytest.mark.benchmark
 

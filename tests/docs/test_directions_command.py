@@ -7,10 +7,10 @@ import pytest
 from matplotlib.image import imread
 
 from stillroot import read_case
-from stillroot.answer import directions
-from stillroot.directions_figure import LOOK, _width, six_arrows
-from stillroot.directions_report import TORQUE_TELLS, in_words
-from stillroot.verdict import rounded
+from stillroot.answers.answer import directions
+from stillroot.answers.verdict import rounded
+from stillroot.pictures.directions_figure import LOOK, _width, six_arrows
+from stillroot.words.directions_report import TORQUE_TELLS, in_words
 
 CASE = """
 title = "Invented scenario: six directions"

@@ -13,7 +13,7 @@ import stillroot
 from stillroot import errors
 
 PACKAGE = Path(stillroot.__file__).parent
-MODULES = sorted(PACKAGE.glob("*.py"))
+MODULES = sorted(PACKAGE.rglob("*.py"))
 
 HEAVY = (
     "gmsh",
@@ -29,27 +29,27 @@ HEAVY = (
 )
 
 PHYSICS = (
-    "outline",
-    "bodies",
-    "harmonics",
-    "condense",
-    "interface",
-    "fourier",
-    "contact",
-    "groundwork",
-    "site",
-    "loading",
-    "head",
-    "polyline",
-    "bridge",
-    "splint",
-    "bites",
-    "span",
-    "motion",
-    "accuracy",
-    "fields",
-    "stress",
-    "wall_surface",
+    "mechanics/outline",
+    "mechanics/bodies",
+    "mechanics/harmonics",
+    "mechanics/condense",
+    "mechanics/interface",
+    "mechanics/fourier",
+    "mechanics/contact",
+    "mechanics/groundwork",
+    "mechanics/site",
+    "mechanics/loading",
+    "mechanics/head",
+    "arch/polyline",
+    "arch/bridge",
+    "arch/splint",
+    "arch/bites",
+    "arch/span",
+    "mechanics/motion",
+    "mechanics/accuracy",
+    "mechanics/fields",
+    "mechanics/stress",
+    "mechanics/wall_surface",
 )
 PRINTS_DRAWS_READS = {
     "click",

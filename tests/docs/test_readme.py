@@ -8,17 +8,19 @@ import re
 import subprocess
 import sys
 from dataclasses import replace
+from itertools import groupby
 from pathlib import Path
 
 import meshio
 import pytest
 from PIL import Image
 
-from stillroot import check, directions, read_case, report
-from stillroot.choices import Choice
-from stillroot.directions_figure import six_arrows
-from stillroot.directions_report import data_of
-from stillroot.mesh import APT_LINE
+from stillroot import check, directions, read_case
+from stillroot.answers.choices import Choice
+from stillroot.mechanics.mesh import APT_LINE
+from stillroot.pictures.directions_figure import six_arrows
+from stillroot.words import report
+from stillroot.words.directions_report import data_of
 
 ROOT = Path(__file__).parents[2]
 PAGES = [
@@ -226,20 +228,36 @@ def test_the_apt_line_is_that_of_the_message():
 def module_table() -> list[str]:
     page = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
     section = page.partition("| module | what it does |")[2].partition("\n\n")[0]
-    return re.findall(r"^\| `(\w+)` \|", section, re.MULTILINE)
+    return re.findall(r"^\| `([\w.]+)` \|", section, re.MULTILINE)
 
 
 def test_the_module_table_lists_each_module_once():
-    modules = [path.stem for path in (ROOT / "src" / "stillroot").glob("*.py")]
-    assert sorted(module_table()) == sorted(set(modules) - {"__init__"})
+    package = ROOT / "src" / "stillroot"
+    modules = {
+        ".".join(path.relative_to(package).with_suffix("").parts)
+        for path in package.rglob("*.py")
+        if path.stem != "__init__"
+    }
+    assert sorted(module_table()) == sorted(modules)
+
+
+def test_the_module_table_has_each_folder_in_one_piece():
+    folders = [module.partition(".")[0] for module in module_table()]
+    assert len([name for name, _ in groupby(folders)]) == len(set(folders))
 
 
 def test_a_module_imports_only_modules_above_it():
     order = module_table()
     for place, module in enumerate(order):
-        tree = ast.parse((ROOT / "src" / "stillroot" / f"{module}.py").read_text(encoding="utf-8"))
-        below = imports_of(tree) - set(order[:place])
+        path = (ROOT / "src" / "stillroot").joinpath(*module.split(".")).with_suffix(".py")
+        below = imports_of(ast.parse(path.read_text(encoding="utf-8"))) - set(order[:place])
         assert not below, f"{module} imports {sorted(below)}"
+
+
+def test_whoever_imports_a_name_imports_it_from_a_module():
+    """No folder gathers names: each is imported from where it is made."""
+    for path in (ROOT / "src" / "stillroot").glob("*/__init__.py"):
+        assert len(ast.parse(path.read_text(encoding="utf-8")).body) == 1
 
 
 def imports_of(tree: ast.Module) -> set[str]:
@@ -253,10 +271,15 @@ def imports_of(tree: ast.Module) -> set[str]:
     found = set()
     for node in set(ast.walk(tree)) - hints:
         if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("stillroot"):
-            whole = node.module.split(".")
-            found |= {whole[1]} if len(whole) > 1 else {alias.name for alias in node.names}
+            inside = node.module.removeprefix("stillroot").removeprefix(".")
+            if inside.count(".") or inside in ("errors", "cli"):
+                found.add(inside)
+            else:
+                found |= {f"{inside}.{alias.name}".removeprefix(".") for alias in node.names}
         elif isinstance(node, ast.Import):
             found |= {
-                alias.name.split(".")[1] for alias in node.names if alias.name.startswith("stillroot.")
+                alias.name.partition(".")[2]
+                for alias in node.names
+                if alias.name.startswith("stillroot.")
             }
     return found

@@ -24,10 +24,10 @@ from stillroot import (
     spread,
     sweep,
 )
-from stillroot.choices import Choice
-from stillroot.plan import Plan, read_plan
-from stillroot.span_vary import Variation, Varied
-from stillroot.study_report import comparison_data, hold_data, spread_data, sweep_data
+from stillroot.answers.choices import Choice
+from stillroot.arch.plan import Plan, read_plan
+from stillroot.arch.span_vary import Variation, Varied
+from stillroot.words.study_report import comparison_data, hold_data, spread_data, sweep_data
 
 ROOT = Path(__file__).parents[2]
 FOLDER = ROOT / "docs" / "schemas"

@@ -11,13 +11,13 @@ import pytest
 import tomli_w
 from PIL import Image
 
+from stillroot.arch.plan import Plan, read_plan
+from stillroot.arch.span import check_span
+from stillroot.arch.span_vary import Variation, Varied, vary
 from stillroot.errors import CaseError
-from stillroot.plan import Plan, read_plan
-from stillroot.report import as_text
-from stillroot.span import check_span
-from stillroot.span_figure import arch_pictures
-from stillroot.span_report import data_of, show_varied, text_of, varied_data
-from stillroot.span_vary import Variation, Varied, vary
+from stillroot.pictures.span_figure import arch_pictures
+from stillroot.words.report import as_text
+from stillroot.words.span_report import data_of, show_varied, text_of, varied_data
 
 ROOT = Path(__file__).parents[2]
 PLANS = sorted((ROOT / "docs" / "plans").glob("*.toml"))

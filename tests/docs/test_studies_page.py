@@ -8,11 +8,11 @@ from pathlib import Path
 import pytest
 
 from stillroot import Case, cli, hold, read_case, sweep
-from stillroot.case import STUDY_KEYS
-from stillroot.running import Where
-from stillroot.shipped_spread import spread_of
-from stillroot.spreads import assert_within_limits
-from stillroot.study_report import answer_sentence
+from stillroot.inputs.case import STUDY_KEYS
+from stillroot.studies.running import Where
+from stillroot.studies.shipped_spread import spread_of
+from stillroot.studies.spreads import assert_within_limits
+from stillroot.words.study_report import answer_sentence
 
 ROOT = Path(__file__).parents[2]
 PAGE = (ROOT / "docs" / "studies.md").read_text("utf-8")

@@ -10,9 +10,6 @@ from typing import Any
 
 import pytest
 
-from stillroot import materials
-from stillroot.case import Case, read_case, resolved_toml
-from stillroot.case_reference import case_reference_markdown
 from stillroot.errors import (
     CaseError,
     EnvironmentProblem,
@@ -21,6 +18,9 @@ from stillroot.errors import (
     OutputError,
     StillrootError,
 )
+from stillroot.inputs import materials
+from stillroot.inputs.case import Case, read_case, resolved_toml
+from stillroot.inputs.case_reference import case_reference_markdown
 
 DOCS = Path(__file__).parents[2] / "docs"
 SHIPPED = sorted((DOCS / "cases").glob("*.toml"))

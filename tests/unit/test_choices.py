@@ -7,9 +7,9 @@ from dataclasses import replace
 import pytest
 
 from stillroot import check
-from stillroot.choices import Choice, alternatives, with_choices
-from stillroot.figures import other_choices
-from stillroot.report import data_of, text_of
+from stillroot.answers.choices import Choice, alternatives, with_choices
+from stillroot.pictures.figures import other_choices
+from stillroot.words.report import data_of, text_of
 from validation.placed import changed_case
 
 CASE = {

@@ -13,10 +13,11 @@ import numpy as np
 import polars as pl
 import pytest
 
-from stillroot import export, read_case
-from stillroot.answer import check
-from stillroot.case import resolved_toml
-from stillroot.stress import von_mises
+from stillroot import read_case
+from stillroot.answers.answer import check
+from stillroot.inputs.case import resolved_toml
+from stillroot.mechanics.stress import von_mises
+from stillroot.writing import export
 
 CASE = """
 title = "Invented scenario: command line"
@@ -200,7 +201,7 @@ MOUNTED = """
 import os, sys
 from pathlib import Path
 from stillroot.errors import OutputError
-from stillroot.export import assert_writable
+from stillroot.writing.export import assert_writable
 folder = Path(sys.argv[1])
 assert_writable(folder / "inside")
 (folder.parent / "link").symlink_to(folder)
@@ -267,7 +268,7 @@ def test_a_failure_while_writing_leaves_the_earlier_answer_whole(run, case_file,
 @pytest.mark.skipif(os.name != "posix", reason="signals")
 def test_an_interrupt_leaves_nothing_half_written(case_file, tmp_path):
     code = (
-        "import stillroot.export as e, time, stillroot.cli as c\n"
+        "import stillroot.writing.export as e, time, stillroot.cli as c\n"
         "def slow(*_):\n    print('writing', flush=True); time.sleep(60)\n"
         "e._load_fields = slow\n"
         f"c.main(['check', {str(case_file)!r}, '--out', {str(tmp_path / 'answer')!r}])\n"

@@ -11,17 +11,17 @@ from matplotlib.collections import LineCollection, QuadMesh
 from matplotlib.text import Text
 
 from stillroot import check
-from stillroot.case import Case
-from stillroot.drawing import MOTION, scale_um
-from stillroot.figure_section import section
-from stillroot.figure_unrolled import OPEN, SLIDE, STICK, state_shares, unrolled
-from stillroot.figures import pictures, summary
+from stillroot.inputs.case import Case
+from stillroot.pictures.drawing import MOTION, scale_um
+from stillroot.pictures.figure_section import section
+from stillroot.pictures.figure_unrolled import OPEN, SLIDE, STICK, state_shares, unrolled
+from stillroot.pictures.figures import pictures, summary
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from stillroot.answer import CheckResult, LoadAnswer
-    from stillroot.drawing import Picture
+    from stillroot.answers.answer import CheckResult, LoadAnswer
+    from stillroot.pictures.drawing import Picture
 
 LOADS = {
     "axial": {"axial_n": 150.0},

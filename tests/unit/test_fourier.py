@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from stillroot.fourier import Fourier
+from stillroot.mechanics.fourier import Fourier
 
 Floats = NDArray[np.float64]
 NODES = 5

@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 
 from stillroot import Case, EnvironmentProblem, MeshError
-from stillroot.accuracy import coarse_cases
-from stillroot.bodies import take_apart
-from stillroot.mesh import mesh_key, mesh_outline
-from stillroot.outline import Outline, Region, gaps_between, implant_wall, outline_of
-from stillroot.stored import half_section, mesh_folders, read_section, write_section
+from stillroot.mechanics.accuracy import coarse_cases
+from stillroot.mechanics.bodies import take_apart
+from stillroot.mechanics.mesh import mesh_key, mesh_outline
+from stillroot.mechanics.outline import Outline, Region, gaps_between, implant_wall, outline_of
+from stillroot.mechanics.stored import half_section, mesh_folders, read_section, write_section
 
 BASE = {
     "title": "geometry",

@@ -7,8 +7,8 @@ from html.parser import HTMLParser
 import pytest
 
 from stillroot import Case, check, write_answer
-from stillroot.html_report import resolved_keys
-from stillroot.verdict import CAUTION, with_error
+from stillroot.answers.verdict import CAUTION, with_error
+from stillroot.writing.html_report import resolved_keys
 
 CASE = {
     "title": "Invented scenario: <b>page</b> & more",

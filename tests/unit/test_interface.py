@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from stillroot.interface import Layer, averaged_stiffness, tangent, tractions
+from stillroot.mechanics.interface import Layer, averaged_stiffness, tangent, tractions
 
 Floats = NDArray[np.float64]
 K_N, K_T, MU = 400.0, 100.0, 0.5

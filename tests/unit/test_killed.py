@@ -26,8 +26,11 @@ import meshio
 import pytest
 from matplotlib.figure import Figure
 
-from stillroot import Case, OutputError, answer, export, figures
-from stillroot import directions_figure as arrows
+from stillroot import Case, OutputError
+from stillroot.answers import answer
+from stillroot.pictures import directions_figure as arrows
+from stillroot.pictures import figures
+from stillroot.writing import export
 
 pytestmark = pytest.mark.skipif(
     sys.platform != "linux", reason="forks, and wants folders that change places in one instant"
@@ -319,7 +322,7 @@ def put(content: dict[str, bytes], folder: Path) -> None:
 HOLDING = """
 import sys
 from pathlib import Path
-from stillroot.export import whole_folder
+from stillroot.writing.export import whole_folder
 with whole_folder(Path(sys.argv[1]), "result.json") as aside:
     (aside / "result.json").write_text("{}")
     print(aside, flush=True)

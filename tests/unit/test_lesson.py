@@ -17,11 +17,12 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from stillroot import lesson as lessons
-from stillroot import lesson_files
-from stillroot.answer import prepared_site
+from stillroot.answers.answer import prepared_site
 from stillroot.errors import MeshError, NotConverged, OutputError
-from stillroot.lesson import (
+from stillroot.mechanics.loading import Resultant, load, seat
+from stillroot.pictures.lesson_figures import predictors
+from stillroot.studies import lesson as lessons
+from stillroot.studies.lesson import (
     COMPUTED,
     NO_ANSWER,
     NOT_HELD,
@@ -38,9 +39,8 @@ from stillroot.lesson import (
     ranked,
     site_points,
 )
-from stillroot.lesson_figures import predictors
-from stillroot.lesson_files import COLUMNS, PUBLISHED, SHARED_COLUMNS, make_lesson
-from stillroot.loading import Resultant, load, seat
+from stillroot.writing import lesson_files
+from stillroot.writing.lesson_files import COLUMNS, PUBLISHED, SHARED_COLUMNS, make_lesson
 
 SMALL = Plan(count=8, small=True)
 

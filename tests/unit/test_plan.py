@@ -8,9 +8,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from stillroot.arch.plan import Plan, read_plan
+from stillroot.arch.plan_reference import plan_reference_markdown
 from stillroot.errors import CaseError
-from stillroot.plan import Plan, read_plan
-from stillroot.plan_reference import plan_reference_markdown
 
 ROOT = Path(__file__).parents[2]
 PLANS = sorted((ROOT / "docs" / "plans").glob("*.toml"))

@@ -13,10 +13,10 @@ import pytest
 from distributed import LocalCluster
 
 from stillroot import Case, EnvironmentProblem, OutputError, Store, Where
-from stillroot import running as module
-from stillroot.running import TRIES, run
-from stillroot.store import key_of, program
-from stillroot.vary import changed
+from stillroot.studies import running as module
+from stillroot.studies.running import TRIES, run
+from stillroot.studies.store import key_of, program
+from stillroot.studies.vary import changed
 
 TINY = Case.from_dict(
     {
@@ -84,7 +84,7 @@ def test_a_key_follows_inputs_and_program_not_words(monkeypatch):
     assert key_of(bands, with_error=False) == key
     assert key_of(TINY, with_error=True) != key
     assert key_of(CASES[0], with_error=False) != key
-    monkeypatch.setattr("stillroot.store.program", lambda: "another")
+    monkeypatch.setattr("stillroot.studies.store.program", lambda: "another")
     assert key_of(TINY, with_error=False) != key
 
 
@@ -141,7 +141,7 @@ import sys
 from pathlib import Path
 import test_running as t
 from stillroot import Store, Where
-from stillroot.running import run
+from stillroot.studies.running import run
 cases = [t.changed(t.TINY, {"trabecular_factor": 1 + 0.01 * i}) for i in range(60)]
 store = Store.opened(Path(sys.argv[1]))
 if __name__ == "__main__":

@@ -10,9 +10,9 @@ import polars as pl
 import pytest
 
 from stillroot import Case, Where, spread
-from stillroot.stages import no_outcome
-from stillroot.study_report import spread_sentences
-from stillroot.vary import changed
+from stillroot.studies.stages import no_outcome
+from stillroot.studies.vary import changed
+from stillroot.words.study_report import spread_sentences
 
 CASE = """
 title = "Invented scenario: study"

@@ -15,24 +15,24 @@ from matplotlib.patches import Rectangle
 from matplotlib.text import Text
 
 from stillroot import Where, compare, hold, spread, sweep
-from stillroot.case import Case
-from stillroot.holding import OUT_OF_BALANCE_UM
-from stillroot.study_drawing import by_factors, key_label, value_text
-from stillroot.study_figures import (
+from stillroot.answers.verdict import band_of, rounded, with_error
+from stillroot.inputs.case import Case
+from stillroot.pictures.study_drawing import by_factors, key_label, value_text
+from stillroot.pictures.study_figures import (
     compare_pictures,
     hold_pictures,
     spread_pictures,
     sweep_pictures,
 )
-from stillroot.verdict import band_of, rounded, with_error
+from stillroot.studies.holding import OUT_OF_BALANCE_UM
 
 if TYPE_CHECKING:
-    from stillroot.comparison import Comparison
-    from stillroot.drawing import Picture
-    from stillroot.holding import Hold
-    from stillroot.outcome import Outcome
-    from stillroot.spreads import Spread
-    from stillroot.sweeps import Sweep
+    from stillroot.pictures.drawing import Picture
+    from stillroot.studies.comparison import Comparison
+    from stillroot.studies.holding import Hold
+    from stillroot.studies.outcome import Outcome
+    from stillroot.studies.spreads import Spread
+    from stillroot.studies.sweeps import Sweep
 
 T = TypeVar("T", "Sweep", "Spread")
 

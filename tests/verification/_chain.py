@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from stillroot.answer import prepared_site
-from stillroot.loading import Resultant, Seated, load, seat
+from stillroot.answers.answer import prepared_site
+from stillroot.mechanics.loading import Resultant, Seated, load, seat
 from validation.placed import Placed as Loaded
 from validation.placed import changed_case
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from stillroot.case import Case
+    from stillroot.inputs.case import Case
 
 PLAIN: dict[str, Any] = {
     "title": "a small case for checks",

@@ -10,7 +10,9 @@ from dataclasses import replace
 import pytest
 
 from stillroot import CaseError, NotConverged, check
-from stillroot.accuracy import (
+from stillroot.answers.answer import resultant_of
+from stillroot.inputs.case import Case, Numerics
+from stillroot.mechanics.accuracy import (
     FARTHEST_MM,
     FINEST_MM,
     MOST_HARMONICS,
@@ -18,11 +20,9 @@ from stillroot.accuracy import (
     least_mesh_error,
     refined,
 )
-from stillroot.answer import resultant_of
-from stillroot.case import Case, Numerics
-from stillroot.loading import load
-from stillroot.motion import micromotion
-from stillroot.torque import torque_of
+from stillroot.mechanics.loading import load
+from stillroot.mechanics.motion import micromotion
+from stillroot.mechanics.torque import torque_of
 
 from ._chain import SMOOTH, case_of, seated
 
@@ -130,7 +130,7 @@ def test_where_only_the_error_is_not_found_the_message_says_so_and_there_is_no_n
 
 
 def test_a_tolerance_out_of_reach_is_an_error_and_no_number(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("stillroot.accuracy.FINEST_MM", 0.5)
+    monkeypatch.setattr("stillroot.mechanics.accuracy.FINEST_MM", 0.5)
     with pytest.raises(NotConverged, match="out of reach"):
         check(case_of(), tolerance=0.002)
 

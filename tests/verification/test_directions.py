@@ -13,20 +13,20 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from stillroot.case import Case
 from stillroot.errors import NotConverged
-from stillroot.loading import Resultant, Seated, load, seat
-from stillroot.motion import resultant_of_tractions, section_motion
-from stillroot.outline import ABUTMENT, IMPLANT, TRABECULAR
-from stillroot.site import prepare
-from stillroot.six_directions import (
+from stillroot.inputs.case import Case
+from stillroot.mechanics.loading import Resultant, Seated, load, seat
+from stillroot.mechanics.motion import resultant_of_tractions, section_motion
+from stillroot.mechanics.outline import ABUTMENT, IMPLANT, TRABECULAR
+from stillroot.mechanics.site import prepare
+from stillroot.mechanics.six_directions import (
     SixDirections,
     section_flexibility,
     six_directions,
     tangent_matrix,
     transferred,
 )
-from stillroot.torque import torque_of
+from stillroot.mechanics.torque import torque_of
 from validation.benches import everywhere, far_boundary_removed, graded, half_section_of, joined
 from validation.doherty_2005.compute import PUBLISHED as DOHERTY_2005
 from validation.half_space import FAR, NEAR, buried_stiffness, buried_torsion

@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 import scipy.sparse.linalg as spla
 
-from stillroot.condense import body_harmonic, elimination_order
-from stillroot.harmonics import admissible, elasticity, strain_matrices, unit_stiffness
+from stillroot.mechanics.condense import body_harmonic, elimination_order
+from stillroot.mechanics.harmonics import admissible, elasticity, strain_matrices, unit_stiffness
 from validation.benches import RIGID, Floats, basis_of, field_of, mesh_of, skewed, stiffness_of
 
 if TYPE_CHECKING:

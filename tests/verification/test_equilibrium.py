@@ -15,13 +15,13 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from stillroot.loading import Resultant, Seated, wall_load
-from stillroot.motion import imbalance, resultant_of_tractions
+from stillroot.mechanics.loading import Resultant, Seated, wall_load
+from stillroot.mechanics.motion import imbalance, resultant_of_tractions
 
 from ._chain import BONDED, SMOOTH, Loaded, case_of, loaded, seated
 
 if TYPE_CHECKING:
-    from stillroot.case import Case
+    from stillroot.inputs.case import Case
 
 Floats = NDArray[np.float64]
 

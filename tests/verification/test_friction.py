@@ -14,11 +14,11 @@ import pytest
 import scipy.sparse as sp
 from numpy.typing import NDArray
 
-from stillroot.contact import ContactState, SeriesStiffness, follow, state_tangent
 from stillroot.errors import NotConverged
-from stillroot.fourier import Fourier
-from stillroot.interface import Layer, averaged_stiffness, tractions
-from stillroot.loading import Resultant
+from stillroot.mechanics.contact import ContactState, SeriesStiffness, follow, state_tangent
+from stillroot.mechanics.fourier import Fourier
+from stillroot.mechanics.interface import Layer, averaged_stiffness, tractions
+from stillroot.mechanics.loading import Resultant
 from validation.pulled_pin import PIN_MPA, RADIUS, on_side, seated
 
 from ._chain import loaded

@@ -13,10 +13,10 @@ import numpy as np
 import pytest
 
 from stillroot.errors import NotConverged
-from stillroot.loading import Resultant, Seated, load, seat
-from stillroot.materials import Material
-from stillroot.motion import resultant_of_tractions
-from stillroot.site import HARD_LAYER_MM
+from stillroot.inputs.materials import Material
+from stillroot.mechanics.loading import Resultant, Seated, load, seat
+from stillroot.mechanics.motion import resultant_of_tractions
+from stillroot.mechanics.site import HARD_LAYER_MM
 from validation.pins import (
     BONE,
     FRICTION,

@@ -13,14 +13,14 @@ import numpy as np
 import pytest
 
 from stillroot.errors import NotConverged
-from stillroot.loading import Resultant
+from stillroot.mechanics.loading import Resultant
 
 from ._chain import SMOOTH, Loaded, case_of, loaded, seated
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from stillroot.interface import Layer
+    from stillroot.mechanics.interface import Layer
 
 LOOSE = {"friction": 0.0, "interference_um": 0.0}
 PUSH_N = 100.0

@@ -11,8 +11,8 @@ from functools import cache
 import numpy as np
 import pytest
 
-from stillroot.answer import resultant_of
-from stillroot.case import Case
+from stillroot.answers.answer import resultant_of
+from stillroot.inputs.case import Case
 
 from ._chain import Loaded, loaded, seated
 

@@ -19,15 +19,15 @@ from hypothesis import HealthCheck, given, reject, settings
 from hypothesis import strategies as st
 
 import stillroot
-from stillroot.answer import prepared_site
+from stillroot.answers.answer import prepared_site
 from stillroot.errors import MeshError, NotConverged
-from stillroot.loading import Resultant, Seated, seat, wall_load
-from stillroot.motion import imbalance, section_motion
-from stillroot.outline import outline_of
-from stillroot.report import data_of
-from stillroot.site import Site, prepare
-from stillroot.stored import half_section
-from stillroot.torque import torque_of
+from stillroot.mechanics.loading import Resultant, Seated, seat, wall_load
+from stillroot.mechanics.motion import imbalance, section_motion
+from stillroot.mechanics.outline import outline_of
+from stillroot.mechanics.site import Site, prepare
+from stillroot.mechanics.stored import half_section
+from stillroot.mechanics.torque import torque_of
+from stillroot.words.report import data_of
 
 from ._chain import BONDED, Loaded, case_of, loaded
 
@@ -36,8 +36,8 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from stillroot.case import Case
-    from stillroot.mesh import HalfSection
+    from stillroot.inputs.case import Case
+    from stillroot.mechanics.mesh import HalfSection
 
     Floats = NDArray[np.float64]
     Data = dict[str, Any]

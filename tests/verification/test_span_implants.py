@@ -11,13 +11,13 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pytest
 
-from stillroot.fields import displacement
-from stillroot.head import Joint, Moved, head_of
-from stillroot.loading import Resultant
-from stillroot.motion import micromotion, resultant_of_tractions
-from stillroot.plan import Plan
-from stillroot.six_directions import tangent_matrix
-from stillroot.span import FEWER, Ready, SpanResult, bridge_of, check_span, resultant_of_forces
+from stillroot.arch.plan import Plan
+from stillroot.arch.span import FEWER, Ready, SpanResult, bridge_of, check_span, resultant_of_forces
+from stillroot.mechanics.fields import displacement
+from stillroot.mechanics.head import Joint, Moved, head_of
+from stillroot.mechanics.loading import Resultant
+from stillroot.mechanics.motion import micromotion, resultant_of_tractions
+from stillroot.mechanics.six_directions import tangent_matrix
 
 from ._chain import PLAIN, case_of, loaded, seated
 

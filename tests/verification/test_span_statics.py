@@ -9,8 +9,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from stillroot.bridge import CrossSection, beam_bridge, rigid_bridge
-from stillroot.polyline import Polyline
+from stillroot.arch.bridge import CrossSection, beam_bridge, rigid_bridge
+from stillroot.arch.polyline import Polyline
 from validation.springs import TITANIUM, loaded, on_bridge, springs
 
 SQUARE = CrossSection(width_mm=4.0, height_mm=4.0)

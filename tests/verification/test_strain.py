@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from stillroot.harmonics import strain_matrices
-from stillroot.loading import Resultant, load
-from stillroot.strain import ANGLES, TENSILE_YIELD_STRAIN, _principal, bone_strains
+from stillroot.mechanics.harmonics import strain_matrices
+from stillroot.mechanics.loading import Resultant, load
+from stillroot.mechanics.strain import ANGLES, TENSILE_YIELD_STRAIN, _principal, bone_strains
 from validation.benches import basis_of, field_of, mesh_of
 
 from ._chain import BONDED, SMOOTH, case_of, seated

@@ -7,9 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from stillroot.fields import displacement
-from stillroot.loading import Resultant, load, seat
-from stillroot.stress import seated_displacement, stress_in_plane, von_mises
+from stillroot.mechanics.fields import displacement
+from stillroot.mechanics.loading import Resultant, load, seat
+from stillroot.mechanics.stress import seated_displacement, stress_in_plane, von_mises
 from validation.benches import Floats, basis_of, mesh_of
 from validation.pins import BONE, PIN, RIGID_PIN, SLEEVE, pin_in_sleeve, pressure_between, uncrushable
 

@@ -12,9 +12,9 @@ import pytest
 from scipy.stats import norm
 
 from stillroot import Case, Where, compare, hold, spread, sweep
-from stillroot.stages import Stages, stage_keys
-from stillroot.uncertain import CUT_SD
-from stillroot.vary import changed
+from stillroot.inputs.uncertain import CUT_SD
+from stillroot.studies.stages import Stages, stage_keys
+from stillroot.studies.vary import changed
 
 HERE = Where(workers=1)
 LINEAR = {

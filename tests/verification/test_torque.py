@@ -13,17 +13,17 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pytest
 
-from stillroot.answer import prepared_site, stated_or_found_interference_um
+from stillroot.answers.answer import prepared_site, stated_or_found_interference_um
 from stillroot.errors import CaseError, NotConverged
-from stillroot.loading import Resultant, Seated, load, seat
-from stillroot.motion import resultant_of_tractions
-from stillroot.torque import Torque, friction_torque_ncm, interference_for_torque_um, torque_of
+from stillroot.mechanics.loading import Resultant, Seated, load, seat
+from stillroot.mechanics.motion import resultant_of_tractions
+from stillroot.mechanics.torque import Torque, friction_torque_ncm, interference_for_torque_um, torque_of
 from validation.pins import FRICTION, PIN, RIGID_PIN, pin_in_sleeve, uncrushable
 
 from ._chain import BONDED, SMOOTH, case_of, loaded, seated
 
 if TYPE_CHECKING:
-    from stillroot.site import Site
+    from stillroot.mechanics.site import Site
 
 # --- Friction, pressure, radius ----------------------------------------------------------------------
 

@@ -7,9 +7,9 @@ from functools import cache
 import numpy as np
 import pytest
 
-from stillroot.interface_files import interface_mesh, interface_table
-from stillroot.loading import Resultant
-from stillroot.wall_surface import OPEN, WallSurface, wall_surface
+from stillroot.mechanics.loading import Resultant
+from stillroot.mechanics.wall_surface import OPEN, WallSurface, wall_surface
+from stillroot.writing.interface_files import interface_mesh, interface_table
 
 from ._chain import BONDED, Loaded, case_of, loaded, seated
 

@@ -10,8 +10,8 @@ from functools import cache
 
 import numpy as np
 
-from stillroot.condense import body_harmonic, elimination_order
-from stillroot.harmonics import face_loads, unit_stiffness
+from stillroot.mechanics.condense import body_harmonic, elimination_order
+from stillroot.mechanics.harmonics import face_loads, unit_stiffness
 from validation.benches import basis_of, graded, joined, mesh_of
 from validation.bogy_1968.roots import bogy, smallest
 from validation.solids import stress_at

@@ -15,20 +15,20 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.integrate import simpson
 
-from stillroot.case import Case
-from stillroot.contact import ContactState, Preconditioner, follow, state_tangent
-from stillroot.fourier import Fourier
-from stillroot.interface import Layer, averaged_stiffness, tractions
-from stillroot.loading import AXIAL_AT_CREST, Resultant, wall_load
-from stillroot.motion import section_motion
-from stillroot.outline import ABUTMENT, IMPLANT, TRABECULAR
-from stillroot.site import Site, prepare
-from stillroot.torque import friction_torque_ncm
+from stillroot.inputs.case import Case
+from stillroot.mechanics.contact import ContactState, Preconditioner, follow, state_tangent
+from stillroot.mechanics.fourier import Fourier
+from stillroot.mechanics.interface import Layer, averaged_stiffness, tractions
+from stillroot.mechanics.loading import AXIAL_AT_CREST, Resultant, wall_load
+from stillroot.mechanics.motion import section_motion
+from stillroot.mechanics.outline import ABUTMENT, IMPLANT, TRABECULAR
+from stillroot.mechanics.site import Site, prepare
+from stillroot.mechanics.torque import friction_torque_ncm
 from validation.benches import graded, half_section_of, joined
 from validation.suite import Curve
 
 if TYPE_CHECKING:
-    from stillroot.mesh import HalfSection
+    from stillroot.mechanics.mesh import HalfSection
 
 Floats = NDArray[np.float64]
 

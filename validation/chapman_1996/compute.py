@@ -11,10 +11,10 @@ from __future__ import annotations
 from dataclasses import replace
 from functools import cache
 
-from stillroot.answer import prepared_site
-from stillroot.case import Case
+from stillroot.answers.answer import prepared_site
 from stillroot.errors import NotConverged
-from stillroot.loading import Resultant, Seated, load, seat
+from stillroot.inputs.case import Case
+from stillroot.mechanics.loading import Resultant, Seated, load, seat
 
 DIAMETER_MM = 4.1
 FRICTION = 0.4

@@ -11,18 +11,18 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stillroot.case import Case
-from stillroot.loading import Resultant, load, seat
-from stillroot.motion import section_motion
-from stillroot.outline import ABUTMENT, IMPLANT, TRABECULAR
-from stillroot.site import RESULTANTS, prepare
+from stillroot.inputs.case import Case
+from stillroot.mechanics.loading import Resultant, load, seat
+from stillroot.mechanics.motion import section_motion
+from stillroot.mechanics.outline import ABUTMENT, IMPLANT, TRABECULAR
+from stillroot.mechanics.site import RESULTANTS, prepare
 from validation.benches import half_section_of, joined
 from validation.pulled_pin import cuts, tension
 from validation.suite import Curve
 
 if TYPE_CHECKING:
-    from stillroot.contact import ContactState
-    from stillroot.interface import Layer
+    from stillroot.mechanics.contact import ContactState
+    from stillroot.mechanics.interface import Layer
 
 RADIUS, HELD_AT, LENGTH, ABUTMENT_MM = 1.0, 4.0, 160.0, 8.0
 PIN_MPA, BONE_MPA, BONE_POISSON = 110_000.0, 75.0, 0.3

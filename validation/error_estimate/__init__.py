@@ -13,9 +13,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from stillroot import Case, check, read_case
-from stillroot.answer import prepared_site, resultant_of, stated_or_found_interference_um
-from stillroot.loading import load, seat
-from stillroot.motion import micromotion
+from stillroot.answers.answer import prepared_site, resultant_of, stated_or_found_interference_um
+from stillroot.mechanics.loading import load, seat
+from stillroot.mechanics.motion import micromotion
 from validation.placed import changed_case
 from validation.suite import ROOT
 

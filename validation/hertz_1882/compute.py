@@ -12,12 +12,12 @@ from functools import cache
 
 import numpy as np
 
-from stillroot.bodies import Wall
-from stillroot.condense import body_harmonic, elimination_order
-from stillroot.contact import ContactState, SeriesStiffness, follow, state_tangent
-from stillroot.fourier import Fourier
-from stillroot.harmonics import angular_weight
-from stillroot.interface import Layer, averaged_stiffness, layer_on, tractions
+from stillroot.mechanics.bodies import Wall
+from stillroot.mechanics.condense import body_harmonic, elimination_order
+from stillroot.mechanics.contact import ContactState, SeriesStiffness, follow, state_tangent
+from stillroot.mechanics.fourier import Fourier
+from stillroot.mechanics.harmonics import angular_weight
+from stillroot.mechanics.interface import Layer, averaged_stiffness, layer_on, tractions
 from validation.benches import Floats, basis_of, graded, joined, mesh_of, stiffness_of
 from validation.suite import Curve
 

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stillroot.bridge import CrossSection, beam_bridge
-from stillroot.polyline import Polyline
+from stillroot.arch.bridge import CrossSection, beam_bridge
+from stillroot.arch.polyline import Polyline
 from validation.springs import TITANIUM, loaded, on_bridge, springs
 from validation.suite import Curve
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 from functools import cache
 from pathlib import Path
 
-from stillroot.answer import prepared_site
-from stillroot.case import read_case
-from stillroot.loading import seat
-from stillroot.torque import torque_of
+from stillroot.answers.answer import prepared_site
+from stillroot.inputs.case import read_case
+from stillroot.mechanics.loading import seat
+from stillroot.mechanics.torque import torque_of
 
 HERE = Path(__file__).parent
 

@@ -14,14 +14,14 @@ import numpy as np
 from scipy.integrate import simpson
 
 from stillroot.errors import NotConverged
-from stillroot.loading import Resultant, load
-from stillroot.motion import section_motion
-from stillroot.site import RESULTANTS
+from stillroot.mechanics.loading import Resultant, load
+from stillroot.mechanics.motion import section_motion
+from stillroot.mechanics.site import RESULTANTS
 from validation.pulled_pin import ABUTMENT_MM, LENGTH, cuts, on_side, seated, tension
 from validation.suite import Curve
 
 if TYPE_CHECKING:
-    from stillroot.contact import ContactState
+    from stillroot.mechanics.contact import ContactState
 
 SOFT_CAPACITY_N = 169.163
 """f L with f = 2πa µp, p = δ/(t/E_layer + a/E) = 3.846 MPa."""

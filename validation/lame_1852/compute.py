@@ -7,8 +7,8 @@ strain.
 
 from __future__ import annotations
 
-from stillroot.loading import seat
-from stillroot.materials import Material
+from stillroot.inputs.materials import Material
+from stillroot.mechanics.loading import seat
 from validation.pins import (
     BONE,
     INTERFERENCE_UM,

@@ -11,8 +11,8 @@ from dataclasses import replace
 from functools import cache
 
 from stillroot.errors import NotConverged
-from stillroot.loading import Resultant, load, seat
-from stillroot.torque import torque_of
+from stillroot.mechanics.loading import Resultant, load, seat
+from stillroot.mechanics.torque import torque_of
 from validation.pins import RIGID_PIN, pin_in_sleeve, uncrushable
 from validation.pulled_pin import seated
 

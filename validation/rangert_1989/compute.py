@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stillroot.bridge import CrossSection, beam_bridge, rigid_bridge
-from stillroot.plan import Plan, read_plan
-from stillroot.polyline import Polyline
-from stillroot.span import Ready, check_span
+from stillroot.arch.bridge import CrossSection, beam_bridge, rigid_bridge
+from stillroot.arch.plan import Plan, read_plan
+from stillroot.arch.polyline import Polyline
+from stillroot.arch.span import Ready, check_span
 from validation.springs import TITANIUM, loaded, on_bridge, springs
 from validation.suite import Curve
 

@@ -39,7 +39,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
 import stillroot
-from stillroot.answer import versions
+from stillroot.answers.answer import versions
 
 HERE = Path(__file__).parent
 TALLY, ABOUT = HERE / "tally.csv", HERE / "run.csv"
@@ -145,8 +145,8 @@ def _record(one: Mutant, run: Run) -> Record:
 
 def warm_up() -> None:
     """Import all that a run may import, so that no child has to."""
-    for module in pkgutil.iter_modules(stillroot.__path__):
-        importlib.import_module(f"stillroot.{module.name}")
+    for module in pkgutil.walk_packages(stillroot.__path__, "stillroot."):
+        importlib.import_module(module.name)
     for name in (
         *("gmsh", "matplotlib.backends.backend_agg", "matplotlib.backends.backend_svg"),
         *("matplotlib.figure", "meshio", "rich.table", "rich.status", "scipy.optimize", "skfem"),

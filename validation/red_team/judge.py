@@ -15,10 +15,10 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 from xml.etree import ElementTree as ET
 
-from stillroot.answer import REPORTED_VERSIONS
-from stillroot.case import Case
-from stillroot.loading import BALANCE
-from stillroot.outline import SNAP_MM
+from stillroot.answers.answer import REPORTED_VERSIONS
+from stillroot.inputs.case import Case
+from stillroot.mechanics.loading import BALANCE
+from stillroot.mechanics.outline import SNAP_MM
 from validation.red_team.mutations import CASE_FILE, Mutant
 
 if TYPE_CHECKING:

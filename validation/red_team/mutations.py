@@ -26,8 +26,8 @@ from typing import Any, get_args
 import annotated_types
 import tomli_w
 
-from stillroot.answer import HIGHEST_MM
-from stillroot.case import (
+from stillroot.answers.answer import HIGHEST_MM
+from stillroot.inputs.case import (
     LARGEST_LENGTH_MM,
     LARGEST_LOAD,
     LARGEST_MODULUS_MPA,
@@ -41,8 +41,8 @@ from stillroot.case import (
     SECTIONS,
     Case,
 )
-from stillroot.outline import SNAP_MM, implant_wall
-from stillroot.torque import LARGEST_INTERFERENCE_UM
+from stillroot.mechanics.outline import SNAP_MM, implant_wall
+from stillroot.mechanics.torque import LARGEST_INTERFERENCE_UM
 
 Data = dict[str, Any]
 

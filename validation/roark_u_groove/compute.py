@@ -2,7 +2,7 @@
 
 A groove round a bar is what a ring of the thread is to the implant. Tension is harmonic 0, bending
 harmonic 1, torsion the twin of harmonic 0. The bar is cut at the groove's plane of symmetry; its free
-end carries the resultant of `stillroot.harmonics.face_loads`.
+end carries the resultant of `stillroot.mechanics.harmonics.face_loads`.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from functools import cache
 import numpy as np
 from skfem import Basis, MeshTri
 
-from stillroot.harmonics import face_loads
+from stillroot.mechanics.harmonics import face_loads
 from validation.benches import Floats, basis_of, graded
 from validation.solids import read_at_corners, solved, stress_at
 from validation.suite import Curve

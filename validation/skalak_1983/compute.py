@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stillroot.bridge import rigid_bridge
-from stillroot.head import RIGID_JOINT
-from stillroot.plan import Plan, read_plan
-from stillroot.polyline import Polyline
-from stillroot.span import FEWER, Ready, check_span
+from stillroot.arch.bridge import rigid_bridge
+from stillroot.arch.plan import Plan, read_plan
+from stillroot.arch.polyline import Polyline
+from stillroot.arch.span import FEWER, Ready, check_span
+from stillroot.mechanics.head import RIGID_JOINT
 from validation.springs import loaded, on_bridge, springs
 from validation.suite import Curve
 

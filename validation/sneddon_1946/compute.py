@@ -10,7 +10,7 @@ from functools import cache
 
 import numpy as np
 
-from stillroot.harmonics import angular_weight
+from stillroot.mechanics.harmonics import angular_weight
 from validation.benches import Floats, basis_of, graded, joined, mesh_of
 from validation.solids import on_surface, solved
 from validation.suite import Curve

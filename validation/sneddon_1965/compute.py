@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stillroot.condense import body_harmonic, elimination_order, free_rows
-from stillroot.harmonics import angular_weight
+from stillroot.mechanics.condense import body_harmonic, elimination_order, free_rows
+from stillroot.mechanics.harmonics import angular_weight
 from validation.benches import (
     Floats,
     basis_of,

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from typing import Any
 
-    from stillroot.case import Case
+    from stillroot.inputs.case import Case
 
 IMPLANT, BONE = "fixture|abutment", "cortical|trabecular"
 SYMMETRY, FAR, TOP, CREST_SECTION, WALL = "symmetry", "far", "top", "crest section", "wall.*"

@@ -7,16 +7,16 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stillroot.answer import prepared_site, resultant_of
-from stillroot.loading import load, seat
-from stillroot.motion import MAP_ANGLES, head_movement, micromotion
-from stillroot.torque import torque_of
+from stillroot.answers.answer import prepared_site, resultant_of
+from stillroot.mechanics.loading import load, seat
+from stillroot.mechanics.motion import MAP_ANGLES, head_movement, micromotion
+from stillroot.mechanics.torque import torque_of
 from validation.solid_3d.solid import BODIES, CASES, PROFILE, PROFILE_OF, Stopwatch, case_of, solved
 from validation.suite import Curve
 
 if TYPE_CHECKING:
-    from stillroot.motion import Micromotion
-    from stillroot.site import Site
+    from stillroot.mechanics.motion import Micromotion
+    from stillroot.mechanics.site import Site
 
 RERUN = "rerun_"
 

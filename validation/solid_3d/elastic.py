@@ -36,7 +36,7 @@ if TYPE_CHECKING:
     from ngsolve import Mesh
     from numpy.typing import NDArray
 
-    from stillroot.case import Case
+    from stillroot.inputs.case import Case
 
     Floats = NDArray[np.float64]
 

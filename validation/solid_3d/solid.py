@@ -16,8 +16,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stillroot.case import Case, read_case
 from stillroot.errors import EnvironmentProblem
+from stillroot.inputs.case import Case, read_case
 from validation.suite import Figure
 
 if TYPE_CHECKING:

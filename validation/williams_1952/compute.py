@@ -16,8 +16,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stillroot.condense import body_harmonic, elimination_order
-from stillroot.harmonics import (
+from stillroot.mechanics.condense import body_harmonic, elimination_order
+from stillroot.mechanics.harmonics import (
     HarmonicStiffness,
     face_loads,
 )

@@ -1,0 +1,1 @@
+"""The chain from a case to its answer, in numbers and in words."""

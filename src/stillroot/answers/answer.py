@@ -1,0 +1,345 @@
+"""The chain: case → outline → mesh → site → seat → loads → motion → verdict."""
+
+from __future__ import annotations
+
+import math
+import platform
+import re
+from contextlib import contextmanager
+from dataclasses import dataclass
+from importlib.metadata import version
+from typing import TYPE_CHECKING
+
+from stillroot.answers.verdict import Verdict, band_of, verdict_of, with_error
+from stillroot.errors import CaseError, MeshError, NotConverged
+from stillroot.mechanics.accuracy import (
+    COARSER,
+    LOOSE,
+    SHARES,
+    CoarseSeats,
+    ErrorEstimate,
+    coarse_cases,
+    estimate_errors,
+    read,
+    refined,
+)
+from stillroot.mechanics.groundwork import groundwork, with_far_support
+from stillroot.mechanics.loading import Resultant, Seated, load, seat
+from stillroot.mechanics.motion import HeadMovement, Micromotion, Peak, imbalance
+from stillroot.mechanics.outline import outline_of
+from stillroot.mechanics.site import prepare, site_on
+from stillroot.mechanics.six_directions import SixDirections, six_directions
+from stillroot.mechanics.stored import half_section
+from stillroot.mechanics.strain import BoneStrain, bone_strains
+from stillroot.mechanics.torque import Torque, interference_for_torque_um, share_over_crush, torque_of
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+    from stillroot.answers.choices import Choice
+    from stillroot.inputs.case import Case, Load
+    from stillroot.mechanics.contact import ContactState
+    from stillroot.mechanics.groundwork import Groundwork
+    from stillroot.mechanics.mesh import HalfSection
+    from stillroot.mechanics.site import Site
+
+HIGHEST_MM = 50.0
+"""Highest reference point of the six directions: well above any abutment with its crown."""
+MOST_EXACT = 1e-3
+"""Smallest tolerance that may be asked for: finer than the solver's own is none."""
+REPORTED_VERSIONS = ("stillroot", "numpy", "scipy", "scikit-fem", "gmsh")
+
+
+@dataclass(frozen=True, kw_only=True)
+class LoadAnswer:
+    """What one load does to the seated implant.
+
+    `share_over_crush` is the share of the held surface whose pressure under the load passes what bone
+    is taken to bear (`bone.crush_strain`); the model lets it. `balance` is what is left of the six
+    components of interface forces and load, see `imbalance`.
+    """
+
+    name: str
+    resultant: Resultant
+    state: ContactState
+    micromotion: Micromotion
+    head: HeadMovement
+    error: ErrorEstimate
+    head_error: ErrorEstimate
+    band: str
+    balance: float
+    steps: int
+    share_over_crush: float
+    bone_strain: BoneStrain
+
+    @property
+    def peak(self) -> Peak:
+        """The largest micromotion and its place."""
+        return self.micromotion.peak
+
+
+@dataclass(frozen=True, kw_only=True)
+class CheckResult:
+    """The answer to one case. Arrays are described in `Micromotion` and `ContactState`.
+
+    `choices` is empty unless `stillroot.answers.choices` was asked.
+    """
+
+    case: Case
+    section: HalfSection
+    seated: Seated
+    interference_um: float
+    torque: Torque | None
+    loads: tuple[LoadAnswer, ...]
+    verdict: Verdict
+    versions: dict[str, str]
+    choices: tuple[Choice, ...] = ()
+
+    @property
+    def engagement_length_mm(self) -> float:
+        """Total length of the holds."""
+        return self.case.engagement_length_mm
+
+    @property
+    def engaged_threads(self) -> float | None:
+        """Threaded length of the holds over the pitch; None without a thread of known pitch."""
+        return self.case.engaged_threads
+
+    @property
+    def relative_error(self) -> float:
+        """The largest numerical error of a peak, relative to it."""
+        return max(a.error.total_um / a.peak.total_um for a in self.loads)
+
+    @property
+    def relative_parts(self) -> dict[str, float]:
+        """The largest of each part of the error over the loads, relative to the peak, by its name."""
+        return {
+            part: max(a.error.parts_um[part] / a.peak.total_um for a in self.loads) for part in SHARES
+        }
+
+    @property
+    def load_slugs(self) -> tuple[str, ...]:
+        """A name for the files of each load: its number and what its name leaves of plain letters."""
+        words = (re.sub(r"[^a-z0-9]+", "-", a.name.lower()).strip("-") for a in self.loads)
+        return tuple(f"{i}-{word[:40]}".rstrip("-") for i, word in enumerate(words, start=1))
+
+    @property
+    def governing(self) -> LoadAnswer:
+        """The load with the largest peak."""
+        return max(self.loads, key=lambda answer: answer.peak.total_um)
+
+    def __repr__(self) -> str:
+        """Show what a notebook reader wants first."""
+        lines = [f"{self.case.title}: {self.verdict.sentence}"]
+        lines += [
+            f"  {a.name}: {with_error(a.peak.total_um, a.error.total_um)} µm, "
+            f"head movement {a.head.total_um:.0f} µm"
+            for a in self.loads
+        ]
+        return "\n".join(lines)
+
+
+def check(
+    case: Case,
+    *,
+    tolerance: float | None = None,
+    progress: Callable[[str], None] = lambda _: None,
+) -> CheckResult:
+    """Answer a case: peak micromotion under each load, with its error, against the bands.
+
+    With a `tolerance`, the case's numerics are refined until the error of every peak is at most that
+    share of it. `progress` is told what is being worked on.
+
+    Raises
+    ------
+    MeshError
+        The outline cannot be meshed.
+    EnvironmentProblem
+        gmsh cannot be loaded and no stored mesh fits the case.
+    NotConverged
+        A stage finds no equilibrium, or the tolerance is out of reach.
+    """
+    if tolerance is not None and not MOST_EXACT <= tolerance < 1:
+        msg = f"tolerance {tolerance:g}: must be from {MOST_EXACT:g} to less than 1"
+        raise CaseError(msg, key="tolerance")
+    result = _checked(case, progress)
+    while tolerance is not None and result.relative_error > tolerance:
+        finer = refined(result.case.numerics, result.relative_parts, tolerance)
+        if not finer:
+            text = (
+                f"the error is still {result.relative_error:.2g} of the peak at the finest numerics; a "
+                f"tolerance of {tolerance:.2g} is out of reach for this case"
+            )
+            raise NotConverged(text, stage="refinement")
+        told = ", ".join(f"{key} {value:g}" for key, value in finer.items())
+        reached = f"error {result.relative_error:.1%}, refining to {told}"
+        result = _checked(result.case.with_numerics(**finer), _prefixed(progress, reached))
+    return result
+
+
+def _checked(case: Case, progress: Callable[[str], None]) -> CheckResult:
+    progress("meshing")
+    section = half_section(outline_of(case), case.numerics.element_mm)
+    progress("assembling and condensing")
+    site = prepare(case, section, case.numerics.harmonics)
+    progress("seating")
+    interference = stated_or_found_interference_um(site)
+    seated = seat(site, site.layer(interference_um=interference))
+    named = [(f'load "{item.name}"', resultant_of(item)) for item in case.loads]
+    states, readings = [], []
+    for name, resultant in named:
+        progress(name)
+        states.append(load(seated, [resultant], name=name))
+        readings.append(read(seated, states[-1], resultant))
+    progress("estimating the error")
+    with _found_but_for_its_error(case):
+        seats = coarse_seats(case, interference)
+        coarse = [
+            load(seats.coarse, [r], name=f"{name} (its error: coarser mesh)", tolerance=LOOSE)
+            for name, r in named
+        ]
+        errors = [
+            estimate_errors(seats, name, resultant, reading, state)
+            for (name, resultant), reading, state in zip(named, readings, coarse, strict=True)
+        ]
+    answers = tuple(
+        LoadAnswer(
+            name=item.name,
+            resultant=resultant,
+            state=state,
+            micromotion=reading.motion,
+            head=reading.head,
+            error=error,
+            head_error=head_error,
+            band=band_of(reading.motion.peak.total_um, case.threshold.bands_um),
+            balance=imbalance(seated.layer, state, resultant),
+            steps=state.steps - seated.state.steps,
+            share_over_crush=share_over_crush(seated, state),
+            bone_strain=strain,
+        )
+        for item, (_, resultant), state, reading, (error, head_error), strain in zip(
+            case.loads, named, states, readings, errors, bone_strains(seats.coarse, coarse), strict=True
+        )
+    )
+    return CheckResult(
+        case=case,
+        section=section,
+        seated=seated,
+        interference_um=interference,
+        torque=torque_of(seated),
+        loads=answers,
+        verdict=verdict_of(case, answers),
+        versions=versions(),
+    )
+
+
+@contextmanager
+def _found_but_for_its_error(case: Case) -> Iterator[None]:
+    """Say of a failure that the answer itself was found: no number is told without its error."""
+    coarse_mm = COARSER * case.numerics.element_mm
+    told = (
+        "the answer was found, but not how far it can be off, and without that it is not told. The load "
+        "may be near the most that is held; or else another element_mm may help, a smaller one first: "
+        f"the error is measured on elements of {coarse_mm:g} mm. What failed there: "
+    )
+    try:
+        yield
+    except NotConverged as error:
+        text, history = f"{told}{error}", error.residual_history
+        raise NotConverged(text, stage=error.stage, residual_history=history) from None
+    except MeshError as error:
+        text = f"{told}{error}"
+        raise MeshError(text) from None
+
+
+def _prefixed(progress: Callable[[str], None], before: str) -> Callable[[str], None]:
+    return lambda what: progress(f"{before}: {what}")
+
+
+def coarse_seats(case: Case, interference_um: float) -> CoarseSeats:
+    """Seat what the errors are measured on."""
+
+    def seated(ground: Groundwork, case: Case) -> Seated:
+        site = site_on(ground, case)
+        return seat(site, site.layer(interference_um=interference_um))
+
+    coarse_case, far_case = coarse_cases(case)
+    ground = prepared_groundwork(coarse_case)
+    coarse, fewer, far = seated(ground, coarse_case), far_case.numerics.harmonics, None
+    if not case.is_whole_block:
+        far = seated(with_far_support(ground, coarse_case, far_case, fewer), far_case)
+    return CoarseSeats(coarse=coarse, fewer=coarse.with_highest(fewer), far=far)
+
+
+@dataclass(frozen=True, kw_only=True)
+class DirectionsResult:
+    """A case, its six directions, and the torque beside them; `torque` is None where glued."""
+
+    case: Case
+    six: SixDirections
+    torque: Torque | None
+    interference_um: float
+    versions: dict[str, str]
+
+
+def directions(
+    case: Case, *, height_mm: float = 0.0, progress: Callable[[str], None] = lambda _: None
+) -> DirectionsResult:
+    """Answer a case: how its implant is held in all six directions, at a height above the crest.
+
+    Raises
+    ------
+    CaseError
+        The height does not lie on the implant, its abutment or their continuation upwards.
+    MeshError, EnvironmentProblem, NotConverged
+        As `check` does.
+    """
+    deepest = -case.implant.length_mm
+    if not (math.isfinite(height_mm) and deepest <= height_mm <= HIGHEST_MM):
+        msg = (
+            f"--at-height {height_mm:g}: must be a height above the crest from {deepest:g} mm (the end "
+            f"of the implant) to {HIGHEST_MM:g} mm"
+        )
+        raise CaseError(msg, key="--at-height")
+    progress("meshing, assembling and condensing")
+    site = prepared_site(case)
+    progress("seating")
+    interference = stated_or_found_interference_um(site)
+    seated = seat(site, site.layer(interference_um=interference))
+    return DirectionsResult(
+        case=case,
+        six=six_directions(seated, height_mm=height_mm, progress=progress),
+        torque=torque_of(seated),
+        interference_um=interference,
+        versions=versions(),
+    )
+
+
+def stated_or_found_interference_um(site: Site) -> float:
+    """Return the interference of a case, found from the measured torque where that is what it has."""
+    face = site.case.interface
+    if face.measured_torque_ncm is None:
+        return face.interference_um
+    return interference_for_torque_um(site)
+
+
+def resultant_of(item: Load) -> Resultant:
+    """Return the load of a case as forces at a height."""
+    axial, lateral, torque = item.components
+    return Resultant(axial_n=axial, lateral_n=lateral, torque_nmm=torque, height_mm=item.height_mm)
+
+
+def versions() -> dict[str, str]:
+    """Return the versions that a number depends on."""
+    return {"python": platform.python_version(), **{n: version(n) for n in REPORTED_VERSIONS}}
+
+
+def prepared_groundwork(case: Case, *, for_any_moduli: bool = False) -> Groundwork:
+    """Mesh a case and condense it, see `groundwork`."""
+    section = half_section(outline_of(case), case.numerics.element_mm)
+    return groundwork(case, section, case.numerics.harmonics, for_any_moduli=for_any_moduli)
+
+
+def prepared_site(case: Case) -> Site:
+    """Mesh and condense a case, to be seated and loaded by hand or by a study."""
+    return site_on(prepared_groundwork(case), case)

@@ -1,0 +1,166 @@
+"""From numbers to words: which band, which load governs, what limits confidence.
+
+The bands overlap in the literature (50 to 150 µm are tolerated figures, Szmukler-Moncler et al. 1998, J
+Biomed Mater Res 43:192-203; integrated and failed implants overlap widely, Kohli, Stoddart, van Arkel
+2021, Sci Rep 11:10797). So a verdict places a number among them and never says pass or fail.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from stillroot.mechanics.harmonics import AXIS_MM
+from stillroot.mechanics.outline import gaps_between
+from stillroot.mechanics.strain import TENSILE_YIELD_STRAIN
+
+if TYPE_CHECKING:
+    from stillroot.answers.answer import LoadAnswer
+    from stillroot.inputs.case import Case
+
+NO_LINE = "The bands overlap in the literature, so this is a place among them, no pass or fail."
+OUT_OF_SEAT_UM = 300.0
+"""About a thread's depth: beyond it small displacements and rings stand for nothing. Assumption."""
+SIDES_IN_WORDS = {
+    "towards": "on the side the load points to",
+    "away": "on the side the load comes from",
+    "flank": "at the flank of the load",
+    "all round": "all round",
+    "axis": "on the axis",
+}
+CAUTION = (
+    "For research and teaching; not a medical device. It decides nothing about a patient: licensed "
+    "practice and local rules decide."
+)
+
+
+def band_of(motion_um: float, bands_um: tuple[float, ...]) -> str:
+    """Return the band that a motion lies in, in words."""
+    below = [band for band in bands_um if band < motion_um]
+    above = [band for band in bands_um if band >= motion_um]
+    if not below:
+        return f"below {bands_um[0]:g} µm"
+    if not above:
+        return f"above {bands_um[-1]:g} µm"
+    return f"{below[-1]:g} to {above[0]:g} µm"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Verdict:
+    """One sentence, and the reasons not to lean on it."""
+
+    sentence: str
+    limits: tuple[str, ...]
+
+    @property
+    def text(self) -> str:
+        """The whole of it."""
+        return " ".join((self.sentence, NO_LINE, *self.limits))
+
+
+def verdict_of(case: Case, answers: tuple[LoadAnswer, ...]) -> Verdict:
+    """Return the verdict on the load that moves the implant most."""
+    worst = max(answers, key=lambda answer: answer.peak.total_um)
+    return Verdict(
+        sentence=(
+            "Peak interface micromotion is "
+            f"{with_error(worst.peak.total_um, worst.error.total_um)} µm ({worst.band}) under "
+            f'"{worst.name}", the governing load, {place_of(worst)}.'
+        ),
+        limits=(*_numerical_limits(case, worst), *_model_limits(case)),
+    )
+
+
+def place_of(answer: LoadAnswer) -> str:
+    """Return where the peak is, in words."""
+    peak = answer.peak
+    depth = "at the crest" if peak.depth_mm < 0.05 else f"{peak.depth_mm:.1f} mm below the crest"
+    return f"{depth}, {SIDES_IN_WORDS[side_of(answer)]}"
+
+
+def side_of(answer: LoadAnswer) -> str:
+    """Return the side of the implant that the peak is on: a key of `SIDES_IN_WORDS`."""
+    peak = answer.peak
+    if peak.radius_mm < AXIS_MM:
+        return "axis"
+    if peak.all_round:
+        return "all round"
+    away = 180 if answer.resultant.lateral_n < 0 else 0
+    turned = abs((peak.angle_deg + away + 180) % 360 - 180)
+    return "towards" if turned <= 45 else "away" if turned >= 135 else "flank"
+
+
+def with_error(value: float, error: float) -> str:
+    """Return "12.3 ± 0.4": the error is rounded up, and both end on the same digit.
+
+    >>> with_error(67.72, 0.31), with_error(408.2, 4.1), with_error(5.61, 0.004)
+    ('67.7 ± 0.4', '408 ± 5', '5.6 ± 0.1')
+    """
+    digits = 0 if value >= 100 else 1
+    step = 10**-digits
+    return f"{value:.{digits}f} ± {max(math.ceil(error / step), 1) * step:.{digits}f}"
+
+
+def rounded(value: float) -> str:
+    """Return a motion with one digit below 100 µm and none above; never "-0.0"."""
+    digits = 0 if abs(value) >= 100 else 1
+    return f"{round(value, digits) + 0.0:.{digits}f}"
+
+
+def _numerical_limits(case: Case, worst: LoadAnswer) -> tuple[str, ...]:
+    bands, peak, error = case.threshold.bands_um, worst.peak.total_um, worst.error.total_um
+    limits = []
+    low, high = band_of(max(peak - error, 0), bands), band_of(peak + error, bands)
+    if low != high:
+        limits.append(f"Its numerical error alone reaches from {low} to {high}.")
+    if peak > OUT_OF_SEAT_UM:
+        limits.append(
+            "So large a motion leaves the seat: the model measures small ones, so read it as not held."
+        )
+    if worst.share_over_crush > 0.01:
+        limits.append(
+            f"Under it {worst.share_over_crush:.0%} of the held surface bears more than the pressure at "
+            "which bone is taken to crush; there it would give way and move more."
+        )
+    strain = worst.bone_strain
+    if strain.is_past_yield:
+        limits.append(
+            f"Bone is strained past its yield in {strain.past_yield_mm3:.0f} mm³ (1 mm³ is compressed "
+            f"by more than {strain.compressive:.1%} and stretched by more than {strain.tensile:.1%}; it "
+            f"yields at about {case.bone.crush_strain:.2%} and {TENSILE_YIELD_STRAIN:.2%}). The model's "
+            "bone stays linear, so the true motion is larger: --choices shows one way it can go."
+        )
+    head = band_of(worst.head.total_um, bands)
+    if head != worst.band:
+        limits.append(
+            f"Head movement, {worst.head.total_um:.0f} µm, lies in another band ({head}): it holds the "
+            "elastic give of bone and implant too, and is what a bench gauge reads."
+        )
+    return tuple(limits)
+
+
+def _bears_in_gap(case: Case) -> bool:
+    gaps = gaps_between(case.socket.holds_mm, case.implant.length_mm)
+    return bool(gaps) and case.socket.gap_filled
+
+
+def _model_limits(case: Case) -> tuple[str, ...]:
+    """Name the inputs without a measured value that the peak leans on most."""
+    face = case.interface
+    assumed = []
+    if face.layer_thickness_mm > 0:
+        assumed.append(
+            "the torn layer of bone at the wall (no agreed value; it can change the peak severalfold)"
+        )
+    if face.kind == "frictional" and face.measured_torque_ncm is None:
+        assumed.append("the interference")
+    if _bears_in_gap(case):
+        assumed.append("the fill of the gap, glued and elastic at any strain")
+    if case.bone.ct_number is not None:
+        assumed.append("the modulus, read from a CT number (a factor of two either way)")
+    elif case.bone.density is not None:
+        assumed.append("the modulus, read from density")
+    if not assumed:
+        return ()
+    return (f"It leans on assumed values: {'; '.join(assumed)}.",)

@@ -1,0 +1,86 @@
+"""Bite patterns: forces at places of a bridge that stand for ways to bite on it.
+
+Sizes are assumptions inside the ranges of chewing on implants under an overdenture, vertical 1.5 to
+260 N and horizontal 1.5 to 66 N (Mericske-Stern et al. 1992, as tabulated in
+doi 10.1186/s40729-022-00454-y).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from stillroot.arch.polyline import Polyline
+
+Bite = Literal["one_sided_molar", "both_sides", "incisors", "cantilever_tip"]
+
+MOLAR_N, MOLAR_OUTWARD_N = 150.0, 30.0
+INCISOR_N, INCISOR_OUTWARD_N = 60.0, 25.0
+TIP_N = 150.0
+SAME_MM = 1e-6
+"""Cantilevers that differ by less are as long; the end's then bears the bite."""
+UPRIGHT = 1e-3
+"""A line whose level part is less, of its length, runs straight up."""
+BITES_IN_WORDS: dict[str, str] = {
+    "one_sided_molar": f"{MOLAR_N:g} N down and {MOLAR_OUTWARD_N:g} N outward in the middle of the end "
+    "cantilever, or on the last implant where there is none",
+    "both_sides": "the same at both ends at once",
+    "incisors": f"{INCISOR_N:g} N down and {INCISOR_OUTWARD_N:g} N outward midway along the bridge",
+    "cantilever_tip": f"{TIP_N:g} N down on the tip of the longer cantilever",
+}
+
+
+@dataclass(frozen=True, kw_only=True)
+class PointLoad:
+    """A force (3,) [N] at a point (3,) [mm], in the plan's axes."""
+
+    at_mm: NDArray[np.float64]
+    force_n: NDArray[np.float64]
+
+
+def bite_loads(
+    bite: Bite, line: Polyline, first_mm: float, last_mm: float, crown_mm: float
+) -> tuple[PointLoad, ...]:
+    """Return the forces of a pattern on a bridge.
+
+    `first_mm` and `last_mm` are the places of its first and last implant on the line, `crown_mm` the
+    height of the chewing surface above that.
+    """
+    end = (last_mm + line.length_mm) / 2
+    if bite == "one_sided_molar":
+        return (_bite(line, end, crown_mm, MOLAR_N, MOLAR_OUTWARD_N),)
+    if bite == "both_sides":
+        return tuple(
+            _bite(line, place, crown_mm, MOLAR_N, MOLAR_OUTWARD_N) for place in (first_mm / 2, end)
+        )
+    if bite == "incisors":
+        middle = (first_mm + last_mm) / 2
+        return (_bite(line, middle, crown_mm, INCISOR_N, INCISOR_OUTWARD_N),)
+    tip = line.length_mm if line.length_mm - last_mm > first_mm - SAME_MM else 0.0
+    return (_bite(line, tip, crown_mm, TIP_N, 0.0),)
+
+
+def _bite(line: Polyline, place: float, crown_mm: float, down_n: float, outward_n: float) -> PointLoad:
+    at = line.points(np.array([place]))[0] + [0.0, 0.0, crown_mm]
+    force = outward_n * outward(line, place) - [0.0, 0.0, down_n]
+    return PointLoad(at_mm=at, force_n=force)
+
+
+def outward(line: Polyline, place: float) -> NDArray[np.float64]:
+    """Return the level unit vector (3,) across the line, away from the middle of the arch.
+
+    Of a straight bridge, which has no inside, the side to the right of someone who follows it.
+    """
+    middle = line.points(np.linspace(0.0, line.length_mm, 65)).mean(axis=0)
+    along = line.direction(place)
+    across = np.array([along[1], -along[0], 0.0])
+    if np.linalg.norm(across) < UPRIGHT:  # the line has no side here
+        across = np.array([1.0, 0.0, 0.0])
+    across /= np.linalg.norm(across)
+    here = line.points(np.array([place]))[0]
+    return -across if float(across @ (here - middle)) < -1e-9 else across

@@ -1,0 +1,282 @@
+"""Implants splinted by a bridge: each a frictional element of its own, coupled to equilibrium.
+
+With z the motions of the bridge's nodes, K its stiffness, B_k what turns z into the motion of head k in
+that implant's frame, and q_k(d) the implant's answer (S5) from where the step began::
+
+    K z + Σ B_kᵀ q_k(B_k z) = f                                                             (S6)
+
+is solved by Newton's method in z. The tangent of each implant begins as that of its seat and follows
+what the iteration shows of it (Broyden 1965, Math Comput 19:577-593, for each implant by itself); where
+that is slow it is computed anew. Friction has a history, so the load comes in steps.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from stillroot.errors import NotConverged
+from stillroot.mechanics.contact import TOLERANCE
+from stillroot.mechanics.motion import resultant_of_tractions
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from stillroot.mechanics.head import Head, Moved
+
+UNBALANCED = 1e-6
+"""Accepted imbalance of the bridge, relative to the load."""
+LOOSE_UNBALANCED = 10.0
+"""The same, times the wall's tolerance, where that is set looser than its default."""
+LEVER_MM = 10.0
+"""A moment counts as the force that has it at this lever, a rotation as the shift there."""
+ITERATIONS, PATIENCE = 30, 6
+"""Iterations of a step, and how many may pass without the imbalance falling to half of its best."""
+SLOW = 0.25
+"""An imbalance that falls by less than to this share asks for new tangents."""
+OVERSHOT = 2.0
+"""One that grows by more than this lets the step be halved."""
+SHORTEST_STEP = 1 / 16
+"""Of a step of the load."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Attached:
+    """An implant on the bridge.
+
+    `arm` (6, 6n) turns the nodes' motions into its head's, in its own frame; `frame` (3, 3) has the
+    implant's axes in its columns; `crest_mm` (3,) is where its axis meets the crest.
+    """
+
+    head: Head
+    arm: NDArray[np.float64]
+    frame: NDArray[np.float64]
+    crest_mm: NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Splinted:
+    """A loaded bridge in equilibrium.
+
+    `motion` (6n,) of its nodes; `heads`: each implant's; `forces` (k, 6) on each head, in its own frame
+    [N, N·mm]; `tangents` (k, 6, 6) of each; `path`: the motion at the end of each step of the load.
+    """
+
+    motion: NDArray[np.float64]
+    heads: tuple[Moved, ...]
+    forces: NDArray[np.float64]
+    tangents: NDArray[np.float64]
+    path: tuple[NDArray[np.float64], ...]
+
+
+class _Stalled(Exception):  # noqa: N818
+    """A step did not converge; `solve` halves it."""
+
+    def __init__(self, history: list[float]) -> None:
+        super().__init__(history)
+        self.history = history
+
+
+def first_motion(
+    attached: Sequence[Attached], stiffness: NDArray[np.float64], load: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Return the motion (6n,) of the bridge's nodes while every seat is as stiff as it begins.
+
+    A first answer at the cost of one small linear solve.
+    """
+    tangents = np.stack([a.head.first_tangent for a in attached])
+    return _solved(_whole(attached, stiffness, tangents), load)
+
+
+def solve(
+    attached: Sequence[Attached],
+    stiffness: NDArray[np.float64],
+    load: NDArray[np.float64],
+    *,
+    steps: int,
+    name: str,
+    tolerance: float = TOLERANCE,
+    near: Splinted | None = None,
+) -> Splinted:
+    """Load the bridge by `load` (6n,) in equal steps.
+
+    `near` is a solution of much the same problem, to begin from.
+
+    Raises
+    ------
+    NotConverged
+        There is no equilibrium: the implants slip out or tip, or turn about a line through their heads.
+    """
+    try:
+        first = first_motion(attached, stiffness, load)
+    except _Stalled as stalled:
+        raise _not_converged(name, 0.0, stalled) from None
+    scale = max(a.head.response_mm(a.arm @ first) for a in attached)
+    tangents = np.stack([a.head.first_tangent for a in attached]) if near is None else near.tangents
+    problem = _Problem(
+        attached=attached,
+        stiffness=stiffness,
+        size=_size(load),
+        scale_mm=scale,
+        tolerance=tolerance,
+        name=name,
+    )
+    at = Splinted(
+        motion=np.zeros_like(load),
+        heads=tuple(a.head.at_rest for a in attached),
+        forces=np.zeros((len(attached), 6)),
+        tangents=tangents,
+        path=(),
+    )
+    guesses = near.path if near is not None and len(near.path) == steps else (None,) * steps
+    reached = 0.0
+    for k, guess in enumerate(guesses, start=1):
+        step, end = 1 / steps, k / steps
+        while reached < end - 1e-12:
+            step = min(step, end - reached)
+            whole = guess if np.isclose(reached + step, end) else None
+            try:
+                after = _step(problem, at, load * (reached + step), load * step, whole)
+            except (_Stalled, NotConverged) as stalled:
+                step, guess = step / 2, None  # noqa: PLW2901 - it led astray
+                if step < SHORTEST_STEP / steps:
+                    raise _not_converged(name, reached, stalled) from None
+            else:
+                at = after
+                reached += step
+        at = replace(at, path=(*at.path, at.motion))
+    return at
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Problem:
+    attached: Sequence[Attached]
+    stiffness: NDArray[np.float64]
+    size: float
+    scale_mm: float
+    tolerance: float
+    name: str
+
+    @property
+    def allowed(self) -> float:
+        return max(UNBALANCED, LOOSE_UNBALANCED * self.tolerance)
+
+
+def _step(
+    problem: _Problem,
+    start: Splinted,
+    load: NDArray[np.float64],
+    added: NDArray[np.float64],
+    guess: NDArray[np.float64] | None,
+) -> Splinted:
+    """Solve (S6) for a load from where a step began."""
+    attached, k = problem.attached, problem.stiffness
+    tangents = start.tangents
+    z = guess if guess is not None else start.motion + _solved(_whole(attached, k, tangents), added)
+    guesses, before, history = start.heads, None, []
+    for _ in range(ITERATIONS):
+        heads = tuple(
+            a.head.moved(
+                s,
+                a.arm @ z,
+                guess=g,
+                stage=problem.name,
+                scale_mm=problem.scale_mm,
+                tolerance=problem.tolerance,
+            )
+            for a, s, g in zip(attached, start.heads, guesses, strict=True)
+        )
+        forces = np.stack([a.head.force(h) for a, h in zip(attached, heads, strict=True)])
+        left = load - k @ z - sum(a.arm.T @ q for a, q in zip(attached, forces, strict=True))
+        history.append(_size(left) / problem.size)
+        if history[-1] < problem.allowed:
+            return Splinted(motion=z, heads=heads, forces=forces, tangents=tangents, path=start.path)
+        if not np.isfinite(history[-1]) or (
+            len(history) > PATIENCE and min(history[-PATIENCE:]) > 0.5 * min(history[:-PATIENCE])
+        ):
+            break
+        if before is not None:
+            z_before, heads_before, forces_before = before
+            if history[-1] > OVERSHOT * history[-2]:
+                z, history[-1] = 0.5 * (z + z_before), history[-2]
+                continue
+            tangents = _followed(tangents, heads_before, heads, forces - forces_before)
+            if history[-1] > SLOW * history[-2]:
+                tangents = np.stack([a.head.tangent(h) for a, h in zip(attached, heads, strict=True)])
+        before, guesses = (z, heads, forces), heads
+        z = z + _solved(_whole(attached, k, tangents), left)
+    raise _Stalled(history)
+
+
+def _followed(
+    tangents: NDArray[np.float64],
+    before: Sequence[Moved],
+    after: Sequence[Moved],
+    forces: NDArray[np.float64],
+) -> NDArray[np.float64]:
+    """Return tangents (k, 6, 6) that give the change of forces (k, 6) which the last motion brought."""
+    weight = np.array([1.0] * 3 + [LEVER_MM**2] * 3)
+    followed = tangents.copy()
+    for k, (one, other) in enumerate(zip(before, after, strict=True)):
+        d = other.motion - one.motion
+        square = float(d @ (weight * d))
+        if square > 0:
+            followed[k] += np.outer(forces[k] - tangents[k] @ d, weight * d) / square
+    return followed
+
+
+def _whole(
+    attached: Sequence[Attached], stiffness: NDArray[np.float64], tangents: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Return the stiffness (6n, 6n) of the bridge on its implants."""
+    return stiffness + sum(a.arm.T @ t @ a.arm for a, t in zip(attached, tangents, strict=True))
+
+
+def _solved(whole: NDArray[np.float64], load: NDArray[np.float64]) -> NDArray[np.float64]:
+    try:
+        return np.asarray(np.linalg.solve(whole, load))
+    except np.linalg.LinAlgError:
+        raise _Stalled([np.inf]) from None
+
+
+def _size(load: NDArray[np.float64]) -> float:
+    """Return the largest force of nodal loads (6n,), moments as forces at the lever."""
+    return float(np.max(np.abs(load.reshape(-1, 6)) / ([1.0] * 3 + [LEVER_MM] * 3)))
+
+
+def _not_converged(name: str, reached: float, stalled: _Stalled | NotConverged) -> NotConverged:
+    history = tuple(stalled.history if isinstance(stalled, _Stalled) else stalled.residual_history)
+    last = ", ".join(f"{r:.0e}" for r in history[-5:])
+    text = (
+        f"{name}: the bridge finds no equilibrium beyond {reached:.0%} of it. Its implants may slip "
+        "out, turn or tip; lower the load, shorten the cantilever, or raise friction, interference or "
+        f"engagement. Residuals of the last solve: {last}"
+    )
+    return NotConverged(text, stage=name, residual_history=history)
+
+
+def taken(attached: Attached, moved: Moved) -> NDArray[np.float64]:
+    """Return what the bone around an implant takes (6,), in the plan's axes about its origin.
+
+    Summed from the tractions of the law, independent of any stiffness.
+    """
+    own = resultant_of_tractions(attached.head.seated.layer, moved.state)
+    force, moment = attached.frame @ own[:3], attached.frame @ own[3:]
+    return np.concatenate([force, moment + np.cross(attached.crest_mm, force)])
+
+
+def imbalance(
+    attached: Sequence[Attached], splinted: Splinted, applied: NDArray[np.float64], size_n: float
+) -> float:
+    """Return the largest of the six components of (forces on the bone - load), relative to the load.
+
+    `applied` (6,) is the whole load about the plan's origin, `size_n` the sum of its forces' sizes.
+    Forces count against that, moments against it at the distance of the farthest implant.
+    """
+    held = sum(taken(a, h) for a, h in zip(attached, splinted.heads, strict=True))
+    far = max(LEVER_MM, *(float(np.linalg.norm(a.crest_mm)) for a in attached))
+    return float(np.max(np.abs(held - applied) / ([size_n] * 3 + [size_n * far] * 3)))

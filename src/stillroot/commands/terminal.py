@@ -1,0 +1,118 @@
+"""What the commands share: progress and answers on a terminal, shares as 1%, one message."""
+
+from __future__ import annotations
+
+import os
+import re
+from contextlib import contextmanager, nullcontext
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from stillroot.errors import CaseError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+    from pathlib import Path
+
+    from rich.console import Console
+
+
+class Share(click.ParamType[float]):
+    """A share, as 0.01 or 1%, from `answer.MOST_EXACT` to less than 1."""
+
+    name = "share"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        """Return the share as a number."""
+        from stillroot.answers.answer import MOST_EXACT  # noqa: PLC0415 - slow to import, but wanted next
+
+        text = str(value).strip()
+        try:
+            share = float(text.removesuffix("%")) / (100 if text.endswith("%") else 1)
+        except ValueError:
+            share = float("nan")
+        if not MOST_EXACT <= share < 1:
+            self.fail(
+                f"{text}: must be from {MOST_EXACT:.1%} to less than 100%, as 1% or 0.01", param, ctx
+            )
+        return share
+
+
+@contextmanager
+def progress_bar() -> Iterator[Callable[[int, int, str], None]]:
+    """Show on stderr, where that is a terminal, how much is done and how long the rest will take."""
+    from rich.console import Console  # noqa: PLC0415
+    from rich.progress import (  # noqa: PLC0415
+        BarColumn,
+        MofNCompleteColumn,
+        Progress,
+        TextColumn,
+        TimeRemainingColumn,
+    )
+
+    console = Console(stderr=True)
+    columns = (
+        BarColumn(),
+        MofNCompleteColumn(),
+        TimeRemainingColumn(),
+        TextColumn("{task.description}", markup=False),
+    )
+    with Progress(
+        *columns,
+        console=console,
+        disable=not console.is_terminal,
+        transient=True,
+        speed_estimate_period=120,
+    ) as bar:
+        task = bar.add_task("reading what is finished", total=None)
+
+        def advance(done: int, total: int, what: str) -> None:
+            if bar.tasks[0].total != total:  # what was finished before is no measure of the speed
+                bar.reset(task, completed=done, total=total)
+            bar.update(task, completed=done, description=what)
+
+        yield advance
+
+
+@contextmanager
+def working(case_file: Path) -> Iterator[Callable[[str], None]]:
+    """Show on stderr, where that is a terminal, what is being worked on; name the file in errors."""
+    from rich.console import Console  # noqa: PLC0415
+
+    console = Console(stderr=True)
+    shown = console.status("reading") if console.is_terminal else None
+    try:
+        with shown or nullcontext():
+            yield shown.update if shown else lambda _: None
+    except CaseError as error:
+        raise error if error.file else CaseError(f"{case_file}: {error}") from None
+
+
+def print_answer(
+    data: dict[str, Any], show: Callable[[Console], None], out: Path | None, *, as_json: bool
+) -> None:
+    """Print an answer on stdout: as JSON and nothing else, or as a table."""
+    if as_json:
+        import json  # noqa: PLC0415
+
+        click.echo(json.dumps(data, indent=2, ensure_ascii=False))
+        return
+    from rich.console import Console  # noqa: PLC0415
+
+    from stillroot.words.report import WIDTH  # noqa: PLC0415
+
+    terminal = Console()
+    show(terminal if terminal.is_terminal else Console(width=WIDTH, color_system=None))
+    if out is not None:
+        click.echo(f"Written to {out}{os.sep}")
+
+
+def complain(text: str) -> None:
+    """Print one message.
+
+    What a terminal would obey in it (from names, keys, values) is spelt out, what is endless is cut.
+    """
+    plain = "".join(c if c.isprintable() or c == "\n" else ascii(c)[1:-1] for c in text)
+    plain = re.sub(r"(\S{200})\S{300,}(\S{100})", r"\1…\2", plain)
+    click.echo(f"stillroot: {plain}", err=True)

@@ -1,0 +1,109 @@
+"""The reference of the case file, made from the models themselves: docs/case_file.md."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from annotated_types import Ge, Gt, Le, Lt
+
+from stillroot.inputs.case import SECTIONS
+from stillroot.inputs.case_messages import FILE_KEYS
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping
+
+    from pydantic.fields import FieldInfo
+
+    from stillroot.inputs.case_messages import Sections
+
+HEAD = """\
+# The case file
+
+One TOML file holds one case. Each key is listed below with its default and where that comes from.
+*Assumption* means that no source stands behind it; *from memory* means that the source is right but
+the number was not read again in it. Unknown keys are refused with the nearest known one.
+
+z runs along the implant's axis, out of the bone positive, with z = 0 at the crest of the bone;
+depths are below the crest and positive. The unit is the end of the key's name: mm, N, MPa, um
+(micrometre), ncm (N·cm), deg (degree). Numbers stand without quotes. A usual range without a source
+is common practice, no source. A section may be left out where none of its keys is required.
+
+The tool is for research and teaching. It is no medical device and decides nothing about a patient;
+licensed practice and local rules decide.
+
+Shipped cases, all of them invented scenarios, are in [cases](cases).
+"""
+
+TITLES = {"": "Top of the file", "loads": "`[[loads]]`, one a load"}
+TABLE_HEAD = [
+    "| key | default | allowed | meaning | source of the default |",
+    "|---|---|---|---|---|",
+]
+BOUNDS = {Gt: ("gt", ">"), Ge: ("ge", "≥"), Lt: ("lt", "<"), Le: ("le", "≤")}
+
+
+def case_reference_markdown() -> str:
+    """Return the reference of all keys of a case as Markdown."""
+    return reference_markdown(HEAD, SECTIONS, TITLES)
+
+
+def reference_markdown(head: str, sections: Sections, titles: Mapping[str, str]) -> str:
+    """Return the reference of all keys of a file's sections as Markdown, `head` first."""
+    blocks = [head]
+    for section in sections:
+        title = titles.get(section, f"`[{section}]`")
+        rows = "\n".join([*TABLE_HEAD, *_rows(sections, section)])
+        blocks.append(f"## {title}\n\n{rows}\n")
+    return "\n".join(blocks)
+
+
+def _rows(sections: Sections, section: str) -> Iterator[str]:
+    for key, info in sections[section].model_fields.items():
+        if f"{section}.{key}".lstrip(".") not in sections:
+            yield _row(key, info)
+        if key == "outline_mm":
+            for name, meaning in FILE_KEYS[section].items():
+                yield f"| `{name}` | none | text | {meaning} | |"
+
+
+def _row(key: str, info: FieldInfo) -> str:
+    extra: dict[str, Any] = dict(info.json_schema_extra or {})  # type: ignore[arg-type]
+    usual = f" Usual: {extra['typical']}." if extra["typical"] else ""
+    meaning = f"{info.description}{usual}"
+    cells = (f"`{key}`", _default(info, extra["default"]), _allowed(info), meaning, extra["source"])
+    return f"| {' | '.join(cells)} |"
+
+
+def _default(info: FieldInfo, in_words: str) -> str:
+    if in_words:
+        return in_words
+    if info.is_required():
+        return "**required**"
+    value = info.default
+    return (
+        f'"{value}"'
+        if isinstance(value, str)
+        else str(list(value) if isinstance(value, tuple) else value)
+    )
+
+
+def _allowed(info: FieldInfo) -> str:
+    """Return the bounds or the choices of a key."""
+    choices = [item for item in _leaves(info.annotation) if isinstance(item, str)]
+    if choices:
+        return ", ".join(f'"{choice}"' for choice in choices)
+    bounds = {  # of a [depth, modulus] pair the modulus, which comes last, is shown
+        name: f"{sign} {getattr(item, name):.12g}"
+        for item in (*info.metadata, *_leaves(info.annotation))
+        for kind, (name, sign) in BOUNDS.items()
+        if isinstance(item, kind)
+    }
+    return ", ".join(bounds.values())
+
+
+def _leaves(annotation: Any) -> Iterator[Any]:
+    """Yield what is nested in an annotation: choices, and bounds inside of fields."""
+    for part in (*getattr(annotation, "__args__", ()), *getattr(annotation, "__metadata__", ())):
+        yield part
+        yield from getattr(part, "metadata", ())
+        yield from _leaves(part)

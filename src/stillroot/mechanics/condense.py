@@ -1,0 +1,150 @@
+"""Static condensation: from a body to its interface, one harmonic at a time.
+
+The Schur complement S = K_ΓΓ - K_ΓI K_II⁻¹ K_IΓ is the exact dense stiffness that the interface feels.
+The factors of
+
+    [ K_II  0 ]   [ L₁₁  0 ] [ U₁₁  0 ]
+    [ K_ΓI  I ] = [ L₂₁  I ] [  0   I ]
+
+hold all that it takes: K is symmetric and pivots stay on the diagonal, so U₁₁ = D L₁₁ᵀ and
+
+    S = K_ΓΓ - L₂₁ D L₂₁ᵀ
+
+One sparse factorisation of the interior therefore yields S, and no solve per interface column is needed.
+A body that nothing supports is no exception, since its interior is held by its interface.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+import scipy.sparse as sp
+import scipy.sparse.linalg as spla
+
+from stillroot.mechanics.harmonics import admissible
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from stillroot.mechanics.harmonics import HarmonicStiffness
+
+DENSE_SHARE = 0.2
+"""Columns of L₂₁ filled more than this are multiplied as dense ones."""
+
+
+def elimination_order(
+    stiffness: HarmonicStiffness,
+    interface_nodes: NDArray[np.int64],
+    nodes: NDArray[np.int64] | None = None,
+) -> NDArray[np.int64]:
+    """Return the nodes (n,), the interior in minimum-degree order and `interface_nodes` last.
+
+    `nodes` are those of a part of the body; all, unless given. The node graph is the same in every
+    harmonic, so one ordering serves all.
+    """
+    blocks = stiffness.a0.tocoo()
+    n = stiffness.a0.shape[0] // 3
+    graph = sp.coo_array(
+        (np.full(blocks.nnz, -1.0), (blocks.row // 3, blocks.col // 3)), shape=(n, n)
+    ).tocsr()
+    graph.data[:] = -1.0
+    dominant = (graph + sp.diags_array(np.full(n, 2.0 + np.diff(graph.indptr)))).tocsc()
+    interior = np.setdiff1d(np.arange(n) if nodes is None else nodes, interface_nodes)
+    factors = _factored(dominant[interior][:, interior].tocsc(), "MMD_AT_PLUS_A")
+    return np.concatenate([interior[np.argsort(factors.perm_c)], interface_nodes])
+
+
+@dataclass(frozen=True, kw_only=True)
+class BodyHarmonic:
+    """One body in one harmonic: admissible fields, split into interior and interface.
+
+    `to_dofs` (3n, k) maps the k admissible values to all degrees of freedom, the `interior` first
+    ones are inside, the rest lie on the interface; `stiffness` (k, k) [N/mm], θ integrated.
+    """
+
+    to_dofs: sp.csc_array
+    interior: int
+    stiffness: sp.csc_array
+
+    def schur(self) -> NDArray[np.float64]:
+        """Return the dense Schur complement (i, i) [N/mm] on the interface values."""
+        k, n = self.interior, self.stiffness.shape[0]
+        inside, across = self.stiffness[:k, :k], self.stiffness[k:, :k]
+        factors = _factored(
+            sp.block_array([[inside, None], [across, sp.eye_array(n - k)]], format="csc")
+        )
+        in_place = np.array_equal(factors.perm_c, factors.perm_r)
+        if not (in_place and np.array_equal(factors.perm_c[k:], np.arange(k, n))):
+            msg = "the factorisation left the diagonal or moved the interface out of last place"
+            raise AssertionError(msg)
+        lower = factors.L[k:, :k].tocsc()
+        pivots = factors.U.diagonal()[:k]
+        filled = np.diff(lower.indptr)
+        many = np.flatnonzero(filled > DENSE_SHARE * (n - k))  # few, but most of the work: dense
+        few = np.flatnonzero((filled > 0) & (filled <= DENSE_SHARE * (n - k)))
+        dense, sparse = lower[:, many].toarray(), lower[:, few]
+        s = self.stiffness[k:, k:].toarray() - (dense * pivots[many]) @ dense.T
+        s -= (sparse @ sp.diags_array(pivots[few]) @ sparse.T).toarray()
+        return 0.5 * (s + s.T)
+
+    def interior_solver(self) -> spla.SuperLU:
+        """Return the factors of K_II."""
+        k = self.interior
+        return _factored(self.stiffness[:, :k][:k].tocsc())
+
+    def solver(self) -> spla.SuperLU:
+        """Return the factors of K, of a body that is supported."""
+        return _factored(self.stiffness)
+
+    def condensed_load(
+        self, load: NDArray[np.float64], interior_solver: spla.SuperLU
+    ) -> NDArray[np.float64]:
+        """Return f_Γ - K_ΓI K_II⁻¹ f_I (i, c) of loads (3n, c)."""
+        f, k = self.to_dofs.T @ load, self.interior
+        return f[k:] - self.stiffness[k:, :k] @ interior_solver.solve(f[:k])
+
+    def recovered(
+        self,
+        interface_value: NDArray[np.float64],
+        load: NDArray[np.float64],
+        interior_solver: spla.SuperLU,
+    ) -> NDArray[np.float64]:
+        """Return all degrees of freedom (3n, ...) from interface values (i, ...) and loads (3n, ...)."""
+        k = self.interior
+        f = (self.to_dofs.T @ load)[:k]
+        inside = interior_solver.solve(f - self.stiffness[:k, k:] @ interface_value)
+        return self.to_dofs @ np.concatenate([inside, interface_value])
+
+
+def _factored(
+    matrix: sp.csc_array, order: Literal["NATURAL", "MMD_AT_PLUS_A"] = "NATURAL"
+) -> spla.SuperLU:
+    """Return the factors of a symmetric matrix; pivots stay on the diagonal."""
+    return spla.splu(matrix, permc_spec=order, diag_pivot_thresh=0.0, options={"SymmetricMode": True})
+
+
+def free_rows(expand: sp.csc_array) -> NDArray[np.int64]:
+    """Return the row of each column of an expansion that is the free value itself.
+
+    It is the column's first. On the axis v = -u follows u: displacements expand to both rows, while a
+    generalised force stands in the free row alone.
+    """
+    return expand.indices[expand.indptr[:-1]].astype(np.int64)
+
+
+def body_harmonic(
+    stiffness: HarmonicStiffness,
+    n: int,
+    nodes_mm: NDArray[np.float64],
+    order: NDArray[np.int64],
+    interface_count: int,
+    fixed: NDArray[np.bool_],
+    angular_weight: float,
+) -> BodyHarmonic:
+    """Return harmonic n of a body; the last `interface_count` nodes of `order` are its interface."""
+    to_dofs, node = admissible(nodes_mm, n, order, fixed)
+    at_interface = np.isin(node, order[len(order) - interface_count :])
+    k = to_dofs.T @ (angular_weight * stiffness.of(n)).tocsc() @ to_dofs
+    return BodyHarmonic(to_dofs=to_dofs, interior=int(np.sum(~at_interface)), stiffness=k.tocsc())

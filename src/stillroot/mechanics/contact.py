@@ -1,0 +1,411 @@
+"""The interface problem: elastic surroundings on one side, the interface law on the other.
+
+With the bodies condensed to the wall, S_i u_i = f - λ and S_b u_b = λ, the bone displacement can be
+taken out, and what remains is one equation in w = u_i - u_b, harmonic by harmonic::
+
+    D w + t(w) = λ_0,   D = S_b - S_b (S_i + S_b)⁻¹ S_b,   λ_0 = S_b (S_i + S_b)⁻¹ f        (8)
+
+D is the stiffness of both bodies in series, λ_0 the traction that the load would put on a bonded wall.
+The law t couples the harmonics; D does not. With P = D + T, T the law's tangent averaged round the
+circle, (8) is solved as a fixed point of w = P⁻¹ (λ_0 - t(w) + T w)                               (9)
+by semi-smooth Newton, the linear step by GMRES: P⁻¹ is one dense product a harmonic.
+"""
+
+from __future__ import annotations
+
+from contextlib import suppress
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+import scipy.linalg as la
+import scipy.sparse.linalg as spla
+
+from stillroot.errors import NotConverged
+from stillroot.mechanics.condense import free_rows
+from stillroot.mechanics.interface import averaged_stiffness, tangent, tractions
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    import scipy.sparse as sp
+    from numpy.typing import NDArray
+
+    from stillroot.mechanics.fourier import Fourier
+    from stillroot.mechanics.interface import Layer, Tangent, Tractions
+
+TOLERANCE = 1e-7
+"""Of the residual of (9) against the size of the response."""
+NEWTON_LIMIT = 200
+PATIENCE = 30
+"""Newton iterations that may pass without the residual falling to half of its best so far."""
+GMRES_LIMIT = 150
+SLOW_GMRES = 25
+"""Inner iterations above which P is rebuilt from the present state."""
+SHORTEST_STEP = 1 / 16
+"""Of the load."""
+SOFTER = (0.03, 0.18)
+"""Shares of the layer's stiffness by which a step that stalls is led up to the whole of it."""
+LED = 1e-3
+"""Tolerance of the solves that only lead: first guesses, no answers."""
+OVERSHOOT, LINE_SEARCH_SLACK, LINE_SEARCH_LIMIT = 0.5, 0.2, 10
+"""When the line search sets in, when it is content, and when it gives up."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class SeriesStiffness:
+    """D of (8): `free` (h,) of (k, k) on the admissible values, `expand` (h,) of (3m, k)."""
+
+    free: tuple[NDArray[np.float64], ...]
+    expand: tuple[sp.csc_array, ...]
+
+    def forces(self, w: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return D w (f, h, m, 3)."""
+        flat = w.reshape(*w.shape[:2], -1)
+        forces = np.zeros_like(flat)
+        for n in range(w.shape[1]):
+            rows = free_rows(self.expand[n])
+            forces[:, n, rows] = flat[:, n, rows] @ self.free[n]
+        return forces.reshape(w.shape)
+
+    def held_along(self, wall_load: NDArray[np.float64], give: float) -> SeriesStiffness:
+        """Return D of n = 0 with one motion of the implant held.
+
+        `wall_load` (3m,) is λ_0 of the unit load along that motion and `give` what it yields to it with
+        a bonded wall. By reciprocity the motion is give · F + λ_0ᵀ w; held at zero it leaves
+        D + λ_0 λ_0ᵀ / give.
+        """
+        expand = self.expand[0]
+        wall_free = expand.T @ wall_load
+        return SeriesStiffness(
+            free=(self.free[0] + np.outer(wall_free, wall_free) / give,), expand=(expand,)
+        )
+
+    def preconditioner(self, blocks: NDArray[np.float64]) -> Preconditioner:
+        """Return P = D + T for nodal blocks (m, 3, 3) of T."""
+        size = 3 * len(blocks)
+        inverse = np.zeros((len(self.free), size, size), dtype=np.float32)
+        for n, e in enumerate(self.expand):
+            inverse[n] = e @ (e @ _inverse(self.with_layer(n, blocks))).T
+        return Preconditioner(inverse=inverse, blocks=blocks)
+
+    def with_layer(self, n: int, blocks: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return D + T of harmonic n (k, k) for nodal blocks (m, 3, 3) of an axisymmetric T."""
+        place = np.arange(3 * len(blocks)).reshape(-1, 3)
+        t = np.zeros((place.size, place.size))
+        t[place[:, :, None], place[:, None, :]] = blocks
+        e, share = self.expand[n], 1.0 if n == 0 else 0.5
+        return self.free[n] + share * (e.T @ (e.T @ t).T)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Preconditioner:
+    """P⁻¹ (h, 3m, 3m) and the blocks (m, 3, 3) of the T in it.
+
+    Single precision is enough and half the traffic: P⁻¹ steers the iteration, while the forces that it
+    is applied to, and with them the solution, are in double.
+    """
+
+    inverse: NDArray[np.float32]
+    blocks: NDArray[np.float64]
+
+    def solve(self, forces: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return P⁻¹ of (f, h, m, 3)."""
+        f, h, m, _ = forces.shape
+        columns = forces.reshape(f, h, 3 * m).transpose(1, 2, 0)
+        size = float(np.max(np.abs(columns), initial=0.0)) or 1.0  # keep clear of single's range
+        solved = np.matmul(self.inverse[:h], (columns / size).astype(np.float32))
+        return solved.transpose(2, 0, 1).reshape(forces.shape).astype(np.float64) * size
+
+    def averaged(self, w: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return T w (f, h, m, 3)."""
+        share = np.full(w.shape[1], 0.5)
+        share[0] = 1.0
+        return np.einsum("mij,fhmj->fhmi", self.blocks, w) * share[:, None, None]
+
+
+def _inverse(p: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the inverse of a symmetric positive definite matrix, at half the cost of a general one."""
+    factor, _ = la.cho_factor(p, lower=True, check_finite=False)
+    lower, info = la.lapack.dpotri(factor, lower=1)
+    if info != 0:
+        msg = f"the preconditioner is singular in row {info}"
+        raise AssertionError(msg)
+    triangle = np.tril(lower)
+    return triangle + np.tril(lower, -1).T
+
+
+@dataclass(frozen=True, kw_only=True)
+class ContactState:
+    """A solution of (8).
+
+    `w` (f, h, m, 3) [mm] in the expansion `fourier`; `tractions` at the interface points;
+    `residuals`: the history of the last Newton solve; `steps`: load steps taken to get here.
+    """
+
+    w: NDArray[np.float64]
+    fourier: Fourier
+    tractions: Tractions
+    residuals: tuple[float, ...]
+    steps: int
+
+    def scaled(self, factor: float) -> ContactState:
+        """Return the state with displacement, slip and traction `factor` times as large."""
+        t = self.tractions
+        scaled = replace(t, traction=factor * t.traction, slip_mm=factor * t.slip_mm)
+        return replace(self, w=factor * self.w, tractions=scaled)
+
+    def in_expansion(self, fourier: Fourier) -> ContactState:
+        """Return an axisymmetric state in a richer expansion."""
+        count = len(fourier.angles)
+        t = self.tractions
+        repeated = replace(
+            t,
+            traction=np.repeat(t.traction, count, axis=-1),
+            slip_mm=np.repeat(t.slip_mm, count, axis=-1),
+            closed=np.repeat(t.closed, count, axis=-1),
+            sliding=np.repeat(t.sliding, count, axis=-1),
+        )
+        return replace(self, w=fourier.embedded(self.w), fourier=fourier, tractions=repeated)
+
+
+def state_tangent(layer: Layer, state: ContactState) -> Tangent:
+    """Return the law's tangent at a state, with the slip that it ends with."""
+    gap = layer.local(state.fourier.values(state.w))
+    return tangent(layer, gap, state.tractions.slip_mm)
+
+
+def follow(
+    series: SeriesStiffness,
+    layer: Layer,
+    start: ContactState,
+    path: Sequence[tuple[float, NDArray[np.float64]]],
+    precondition: Preconditioner,
+    *,
+    stage: str,
+    scale: float,
+    begin: NDArray[np.float64] | None = None,
+    patience: int = PATIENCE,
+    tolerance: float = TOLERANCE,
+) -> ContactState:
+    """Follow a load path from a state; the slip of each step is kept for the next.
+
+    `path` lists (fraction, λ_0) with λ_0 (f, h, m, 3) [N]. A step that does not converge is halved, and
+    at last taken whole by way of softer layers; at once from rest, where half the load is no other case
+    ((8) is homogeneous without interference).
+    `begin` is the λ_0 that `start` is in equilibrium with (default: none). `scale` [mm] is the size of
+    response that the residual is measured against, `tolerance` what it must fall below, `patience` how
+    many Newton iterations may pass without progress.
+
+    Raises
+    ------
+    NotConverged
+        A step 1/16 of its size still does not converge, nor does it by way of softer layers.
+    """
+    settings = (precondition, scale, patience, tolerance)
+    state = start
+    done, done_load = 0.0, np.zeros_like(start.w) if begin is None else begin
+    carried = _Carried(load=done_load, w=start.w)
+    for fraction, load in path:
+        reached = 0.0
+        step = 1.0
+        while reached < 1.0:
+            step = min(step, 1.0 - reached)
+            target = done_load + (reached + step) * (load - done_load)
+            guess = carried.on(state.w, target)
+            try:
+                state = _step(series, layer, state, guess, target, *settings)
+            except _Stalled:
+                if step > SHORTEST_STEP and np.any(state.w):
+                    step /= 2
+                    continue
+                step, target = 1.0 - reached, load
+                try:
+                    state = _led_step(series, layer, state, target, *settings)
+                except _Stalled as stalled:
+                    at = done + reached * (fraction - done)
+                    raise _not_converged(stage, at, stalled.history, tolerance) from None
+            carried = carried.by(target, state.w)
+            reached += step
+        done, done_load = fraction, load
+    return state
+
+
+def _not_converged(
+    stage: str, reached: float, history: tuple[float, ...], tolerance: float
+) -> NotConverged:
+    last = ", ".join(f"{r:.0e}" for r in history[-5:])
+    text = (
+        f"{stage}: no equilibrium was found beyond {reached:.0%} of it. The implant may slip out, "
+        "turn or tip under it; lower the load, or raise friction, interference or engagement. "
+        f"Residuals of the last solve: {last} (wanted: {tolerance:.0e})"
+    )
+    return NotConverged(text, stage=stage, residual_history=history)
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Carried:
+    """Where the last step ended and how it went: carried on, a first guess for the next."""
+
+    load: NDArray[np.float64]
+    w: NDArray[np.float64]
+    load_change: NDArray[np.float64] | None = None
+    w_change: NDArray[np.float64] | None = None
+
+    def by(self, load: NDArray[np.float64], w: NDArray[np.float64]) -> _Carried:
+        return _Carried(load=load, w=w, load_change=load - self.load, w_change=w - self.w)
+
+    def on(self, w: NDArray[np.float64], target: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return w, moved on by as much as the load goes on the same way."""
+        if self.load_change is None or self.w_change is None:
+            return w
+        size = float(np.sum(self.load_change**2))
+        same = float(np.sum(self.load_change * (target - self.load))) / size if size > 0 else 0.0
+        return w + max(same, 0.0) * self.w_change
+
+
+class _Stalled(Exception):  # noqa: N818
+    """A Newton solve did not converge; caught by `follow`, which tries otherwise."""
+
+    def __init__(self, history: tuple[float, ...]) -> None:
+        super().__init__(history)
+        self.history = history
+
+
+def _step(
+    series: SeriesStiffness,
+    layer: Layer,
+    start: ContactState,
+    guess: NDArray[np.float64],
+    load: NDArray[np.float64],
+    precondition: Preconditioner,
+    scale: float,
+    patience: int,
+    tolerance: float,
+) -> ContactState:
+    """Solve (9) from `guess` by semi-smooth Newton with a line search; `start` has the slip so far."""
+    fourier, slip = start.fourier, start.tractions.slip_mm
+    p = precondition
+
+    def unbalanced(w: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Return λ_0 - t(w) - D w, and the local gap."""
+        gap = layer.local(fourier.values(w))
+        t = fourier.moments(layer.nodal_forces(tractions(layer, gap, slip).traction))
+        return load - t - series.forces(w), gap
+
+    w = guess
+    force, gap = unbalanced(w)
+    history: list[float] = []
+    for _ in range(NEWTON_LIMIT):
+        r = p.solve(force)
+        history.append(float(np.linalg.norm(r)) / scale)
+        if history[-1] < tolerance:
+            return ContactState(
+                w=w,
+                fourier=fourier,
+                tractions=tractions(layer, gap, slip),
+                residuals=tuple(history),
+                steps=start.steps + 1,
+            )
+        if not np.isfinite(history[-1]) or (
+            len(history) > patience and min(history[-patience:]) > 0.5 * min(history[:-patience])
+        ):
+            break
+        at = tangent(layer, gap, slip)
+        dw, iterations = newton_direction(layer, fourier, p, at, r, tight=history[-1] < 1e-2)
+        w, force, gap = _line_search(unbalanced, w, dw, force)
+        if iterations > SLOW_GMRES:
+            p = series.preconditioner(averaged_stiffness(layer, at))
+    raise _Stalled(tuple(history))
+
+
+def _led_step(
+    series: SeriesStiffness,
+    layer: Layer,
+    start: ContactState,
+    load: NDArray[np.float64],
+    precondition: Preconditioner,
+    scale: float,
+    patience: int,
+    tolerance: float,
+) -> ContactState:
+    """Solve (9) as `_step` does, from the solution on a softer layer, and that from one softer still.
+
+    On hard contact with much friction Newton may run in circles: a point that opens, or sticks, at one
+    iteration has gone far beyond at the next. On a soft layer pressure and shear change little from one
+    to the next. What is returned holds on the layer itself, with the slip that `start` has.
+    """
+    w = start.w
+    for share in SOFTER:
+        with suppress(_Stalled):  # the guess before is kept
+            softer = layer.times(share)
+            w = _step(series, softer, start, w, load, precondition, scale, patience, LED).w
+    return _step(series, layer, start, w, load, precondition, scale, patience, tolerance)
+
+
+def _line_search(
+    unbalanced: Callable[[NDArray[np.float64]], tuple[NDArray[np.float64], NDArray[np.float64]]],
+    w: NDArray[np.float64],
+    dw: NDArray[np.float64],
+    force: NDArray[np.float64],
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """Return w + α dw with its unbalanced force and gap; α = 1 unless that overshoots.
+
+    g(α) = dw · (unbalanced force) falls from g(0) > 0 and is zero at the best α (the line search of
+    Crisfield, Non-linear Finite Element Analysis of Solids and Structures 1, 1991, section 9.2). It is
+    looked for by regula falsi (Illinois) only where the full step lands far beyond it.
+    """
+    start = float(np.sum(dw * force))
+    trial, gap = unbalanced(w + dw)
+    end = float(np.sum(dw * trial))
+    if start <= 0 or end > -OVERSHOOT * start:
+        return w + dw, trial, gap
+    low, high, g_low, g_high = 0.0, 1.0, start, end
+    alpha = 1.0
+    for _ in range(LINE_SEARCH_LIMIT):
+        alpha = low + (high - low) * g_low / (g_low - g_high)
+        trial, gap = unbalanced(w + alpha * dw)
+        g = float(np.sum(dw * trial))
+        if abs(g) < LINE_SEARCH_SLACK * start:
+            break
+        if g > 0:
+            low, g_low, g_high = alpha, g, g_high / 2
+        else:
+            high, g_high, g_low = alpha, g, g_low / 2
+    return w + alpha * dw, trial, gap
+
+
+def newton_direction(
+    layer: Layer,
+    fourier: Fourier,
+    p: Preconditioner,
+    at: Tangent,
+    r: NDArray[np.float64],
+    *,
+    tight: bool,
+) -> tuple[NDArray[np.float64], int]:
+    """Solve (I - P⁻¹ (T - t')) dw = r by GMRES; return dw and the iterations it took."""
+
+    def product(flat: NDArray[np.float64]) -> NDArray[np.float64]:
+        x = flat.reshape(r.shape)
+        change = layer.local(fourier.values(x))
+        dt = fourier.moments(layer.nodal_forces(at.times(change)))
+        return (x - p.solve(p.averaged(x) - dt)).ravel()
+
+    count = 0
+
+    def counted(_: float) -> None:
+        nonlocal count
+        count += 1
+
+    operator = spla.LinearOperator((r.size, r.size), matvec=product, dtype=np.float64)
+    dw, _ = spla.gmres(
+        operator,
+        r.ravel(),
+        rtol=1e-3 if tight else 1e-2,
+        restart=GMRES_LIMIT,
+        maxiter=1,
+        callback=counted,
+        callback_type="pr_norm",
+    )
+    return dw.reshape(r.shape), count

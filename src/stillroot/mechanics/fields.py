@@ -1,0 +1,95 @@
+"""Displacement inside both bodies, recovered from the wall.
+
+With the tractions known, the bone is solved once more with them as its load, and the implant with its
+wall displacement u_b + w given. The factors are made again and thrown away: they would fill the memory
+during a check.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from stillroot.mechanics.condense import body_harmonic, elimination_order, free_rows
+from stillroot.mechanics.groundwork import bone_stiffness, implant_stiffness, supported
+from stillroot.mechanics.harmonics import angular_weight
+from stillroot.mechanics.motion import acting_in
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from stillroot.mechanics.contact import ContactState
+    from stillroot.mechanics.fourier import Fourier
+    from stillroot.mechanics.interface import Layer
+    from stillroot.mechanics.loading import Resultant, Seated
+    from stillroot.mechanics.site import Site
+
+
+@dataclass(frozen=True, kw_only=True)
+class Displacement:
+    """Change of displacement from seated to loaded [mm], as coefficients (f, h, n, 3): u, v, w."""
+
+    fourier: Fourier
+    implant: NDArray[np.float64]
+    bone: NDArray[np.float64]
+
+
+def bone_displacement(site: Site, forces: Sequence[NDArray[np.float64]]) -> list[NDArray[np.float64]]:
+    """Return u, v, w (f, h, n, 3) [mm] of the bone under each of several forces on its wall.
+
+    Forces are work-conjugate coefficients (f, h, m, 3) [N]; each may have an expansion of its own.
+    """
+    bone, at_wall = site.pair.bone, site.pair.wall.bone_nodes
+    stiffness, fixed = bone_stiffness(site.case, bone), supported(site.case, bone)
+    order = elimination_order(stiffness, at_wall)
+    moved = [np.zeros((*f.shape[:2], bone.nodes_mm.shape[1], 3)) for f in forces]
+    for n in range(max(f.shape[1] for f in forces)):
+        body = body_harmonic(stiffness, n, bone.nodes_mm, order, len(at_wall), fixed, angular_weight(n))
+        solve = body.solver().solve
+        for force, u in zip(forces, moved, strict=True):
+            for family in range(force.shape[0] if n < force.shape[1] else 0):
+                nodal = np.zeros((bone.nodes_mm.shape[1], 3))
+                nodal[at_wall] = force[family, n]
+                u[family, n] = (body.to_dofs @ solve(body.to_dofs.T @ nodal.ravel())).reshape(-1, 3)
+    return moved
+
+
+def displacement(seated: Seated, loaded: ContactState, resultant: Resultant) -> Displacement:
+    """Return the displacement of both bodies from the seated to the loaded state."""
+    site, layer, fourier = seated.site, seated.layer, loaded.fourier
+    case, wall, implant = site.case, site.pair.wall, site.pair.implant
+    forces = forces_on_bone(layer, loaded) - fourier.embedded(forces_on_bone(layer, seated.state))
+    (bone,) = bone_displacement(site, [forces])
+    change = loaded.w - fourier.embedded(seated.state.w)
+    top = case.implant.abutment_height_mm
+    on_sections, across = resultant.on_sections(top), resultant.across_sections(top)
+    stiffness = implant_stiffness(case, implant)
+    order = elimination_order(stiffness, wall.implant_nodes)
+    count = implant.nodes_mm.shape[1]
+    free = np.zeros(count, dtype=bool)
+    moved = np.zeros((*fourier.shape, count, 3))
+    for n in range(fourier.highest + 1):
+        body = body_harmonic(
+            stiffness, n, implant.nodes_mm, order, len(wall.implant_nodes), free, angular_weight(n)
+        )
+        inside = body.interior_solver()
+        for family in range(fourier.shape[0]):
+            u_wall = (bone[family, n][wall.bone_nodes] + change[family, n]).ravel()
+            load = np.zeros(3 * count)
+            if n <= 1:
+                sections = on_sections * acting_in(family, n)
+                if (family, n) == (1, 1):
+                    sections = across
+                load = site.loaded[n].implant.loads @ sections
+            at_wall = u_wall[free_rows(site.series.expand[n])]
+            moved[family, n] = body.recovered(at_wall, load, inside).reshape(-1, 3)
+    return Displacement(fourier=fourier, implant=moved, bone=bone)
+
+
+def forces_on_bone(layer: Layer, state: ContactState) -> NDArray[np.float64]:
+    """Return what the wall's tractions do to the bone, as coefficients (f, h, m, 3) [N]."""
+    return state.fourier.moments(layer.nodal_forces(state.tractions.traction))

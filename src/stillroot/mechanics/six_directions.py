@@ -1,0 +1,309 @@
+"""How an implant is held in its six directions, from one seated state.
+
+The implant's motion is the mean motion of its section at the crest, carried to the reference point as
+a rigid body would carry it; loads go the other way. The two are conjugate, so the 6 x 6 matrix is
+symmetric and moves from one reference point to another by
+
+    K' = Hᵀ K H,   H the rigid-body transfer                                              (15)
+
+*Tangent*: the seated implant under a vanishing load, with every closed point sticking; the matrix is
+this one, and it takes gaps of zero as closed on both sides. *Initial* and *secant* of a single
+direction come from the full contact solve, at 1 % of the reference load and at the reference load, so
+they see gaps open and friction give way, and in differs from out.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+import scipy.linalg as la
+from scipy.optimize import brentq
+
+from stillroot.errors import NotConverged
+from stillroot.mechanics.interface import Tangent, averaged_stiffness
+from stillroot.mechanics.loading import Resultant, load
+from stillroot.mechanics.motion import (
+    LOADED_HARMONICS,
+    HeadMovement,
+    Micromotion,
+    acting_in,
+    head_movement,
+    micromotion,
+    section_motion,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from numpy.typing import NDArray
+
+    from stillroot.mechanics.contact import ContactState
+    from stillroot.mechanics.loading import Seated
+
+SMALL = 0.01
+"""Share of the reference load at which the initial stiffness is read."""
+FREE_SHARE = 1e-6
+"""A tangent below this share of the glued implant's is free; far less keeps the solve regular."""
+TOUCHING_MM = 1e-9
+"""A gap below this is closed."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class ReferenceLoads:
+    """Loads at which the six directions are compared.
+
+    50 N, and 10 N·cm about the axis: assumptions. 170 N·mm of tilt: mean of the largest bending
+    moments in chewing (Richter 1998, Int J Oral Maxillofac Implants 13:232-244).
+    """
+
+    force_n: float = 50.0
+    tilt_nmm: float = 170.0
+    torque_nmm: float = 100.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Direction:
+    """How the implant is held in one direction.
+
+    Stiffnesses in `unit` (N/mm or N·mm/rad): `stiffness` at 1 % of the reference load, 0 where there
+    is none; `secant_stiffness` at the reference load, None where the implant gives way before it.
+    `state`: "held" (peak micromotion at the reference load below the first band), "weak" (above it,
+    or it gives way before), "free" (either at 1 % of it).
+    """
+
+    name: str
+    load: float
+    load_unit: str
+    unit: str
+    stiffness: float
+    secant_stiffness: float | None
+    micromotion: Micromotion | None
+    head: HeadMovement | None
+    state: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class SixDirections:
+    """The seated implant as a body with six degrees of freedom.
+
+    `matrix` (6, 6): tangent stiffness F_x, F_y, F_z, M_x, M_y, M_z against u_x, u_y, u_z, φ_x, φ_y, φ_z
+    at `height_mm` above the crest on the axis, N, mm, rad. `centre_of_rotation_mm`: the z at which the
+    axis does not move under a small lateral load at the reference point, None where it only shifts.
+    `sliding_lateral_n`, `sliding_axial_n`: the load at which a third of the held surface slides, None
+    where none up to ten times the reference does.
+    """
+
+    height_mm: float
+    matrix: NDArray[np.float64]
+    directions: tuple[Direction, ...]
+    centre_of_rotation_mm: float | None
+    sliding_lateral_n: float | None
+    sliding_axial_n: float | None
+
+
+def six_directions(
+    seated: Seated,
+    *,
+    height_mm: float = 0.0,
+    reference: ReferenceLoads | None = None,
+    progress: Callable[[str], None] = lambda _: None,
+) -> SixDirections:
+    """Return how a seated implant is held in all six directions."""
+    reference = reference or ReferenceLoads()
+    force, tilt, turn = reference.force_n, reference.tilt_nmm, reference.torque_nmm
+    lateral = Resultant(lateral_n=force, height_mm=height_mm, at_crest=True)
+    rows = {
+        "lateral x": (lateral, force),
+        "lateral y": (lateral, force),
+        "axial in": (Resultant(axial_n=force, height_mm=height_mm, at_crest=True), force),
+        "axial out": (Resultant(axial_n=-force, height_mm=height_mm, at_crest=True), force),
+        "tilt about x": (Resultant(moment_nmm=tilt, height_mm=height_mm, at_crest=True), tilt),
+        "tilt about y": (Resultant(moment_nmm=tilt, height_mm=height_mm, at_crest=True), tilt),
+        "rotation about the axis": (
+            Resultant(torque_nmm=turn, height_mm=height_mm, at_crest=True),
+            turn,
+        ),
+    }
+    directions: list[Direction] = []
+    done: dict[Resultant, Direction] = {}
+    for name, (resultant, size) in rows.items():
+        progress(name)
+        if resultant not in done:  # an axisymmetric site holds x and y alike
+            done[resultant] = _direction(seated, name, resultant, size)
+        directions.append(replace(done[resultant], name=name))
+    matrix = tangent_matrix(seated, height_mm)
+    progress("where a third of the surface slides")
+    return SixDirections(
+        height_mm=height_mm,
+        matrix=matrix,
+        directions=tuple(directions),
+        centre_of_rotation_mm=centre_of_rotation_mm(matrix, height_mm),
+        sliding_lateral_n=load_that_slides(seated, lateral),
+        sliding_axial_n=load_that_slides(seated, rows["axial in"][0]),
+    )
+
+
+def tangent_matrix(seated: Seated, height_mm: float) -> NDArray[np.float64]:
+    """Return the tangent stiffness (6, 6) of the seated implant at a height above the crest.
+
+    The order is F_x, F_y, F_z, M_x, M_y, M_z [N, N·mm] against displacements [mm] and rotations [rad].
+    Directions that nothing holds have zero rows and columns.
+    """
+    flexibility, free = section_flexibility(seated)
+    section = la.inv(flexibility)
+    section[free] = section[:, free] = 0.0
+    k = np.zeros((6, 6))
+    k[np.ix_([0, 4], [0, 4])] = section[:2, :2]
+    k[np.ix_([1, 3], [1, 3])] = section[:2, :2] * [[1, -1], [-1, 1]]
+    k[2, 2], k[5, 5] = section[2, 2], section[3, 3]
+    return transferred(k, height_mm)
+
+
+def transferred(matrix: NDArray[np.float64], rise_mm: float) -> NDArray[np.float64]:
+    """Return a 6 x 6 stiffness at a reference point `rise_mm` higher: equation (15).
+
+    A rotation φ_y at the new point moves the old one, which lies lower, by -φ_y · rise along x.
+    """
+    h = np.eye(6)
+    h[0, 4], h[1, 3] = -rise_mm, rise_mm
+    return h.T @ matrix @ h
+
+
+def centre_of_rotation_mm(matrix: NDArray[np.float64], height_mm: float) -> float | None:
+    """Return the z at which the axis stays put under a lateral load at the reference point."""
+    bend = matrix[np.ix_([0, 4], [0, 4])]
+    if not np.all(np.diag(bend)):
+        return None
+    u, tilt = la.solve(bend, np.array([1.0, 0.0]))
+    if abs(tilt) < 1e-12 * abs(u):
+        return None
+    return float(height_mm - u / tilt)
+
+
+def load_that_slides(seated: Seated, resultant: Resultant) -> float | None:
+    """Return the load [N] along `resultant` at which a third of the held surface slides.
+
+    A point slides where the load has brought it to the limit of friction or opened it. 0 where a third
+    does at 1 % of the given load, None where none up to ten times it does; the load at which the implant
+    gives way, where that comes first.
+    """
+    size = max(abs(resultant.lateral_n), abs(resultant.axial_n))
+    if not np.any(seated.layer.one_sided):
+        return None
+
+    def excess(factor: float) -> float:
+        try:
+            state = load(seated, [resultant.scaled(factor)], steps=1)
+        except NotConverged:
+            return 2 / 3
+        return _sliding_share(seated, state) - 1 / 3
+
+    low, high = SMALL, 10.0
+    if excess(low) >= 0:
+        return 0.0
+    if excess(high) < 0:
+        return None
+    return float(
+        size * np.exp(brentq(lambda x: excess(np.exp(x)), np.log(low), np.log(high), xtol=0.02))
+    )
+
+
+def _sliding_share(seated: Seated, state: ContactState) -> float:
+    layer = seated.layer
+    area = np.where(layer.held, layer.weight_mm2, 0.0)
+    loose = state.tractions.sliding | ~state.tractions.closed
+    return float(np.sum(area * loose.mean(axis=1)) / np.sum(area))
+
+
+def _direction(seated: Seated, name: str, resultant: Resultant, size: float) -> Direction:
+    turning = bool(resultant.moment_nmm or resultant.torque_nmm)
+    first_band = seated.site.case.threshold.bands_um[0]
+    initial = _loaded(seated, resultant.scaled(SMALL), name)
+    full = None if initial is None else _loaded(seated, resultant, name)
+    stiffness = secant = None
+    if initial is not None:
+        stiffness = SMALL * size / _along(seated, initial, resultant.scaled(SMALL))
+    if full is not None:
+        secant = size / _along(seated, full, resultant)
+    motion = None if full is None else micromotion(seated, full)
+    if initial is None or micromotion(seated, initial).peak.total_um > first_band:
+        state = "free"
+    elif motion is None or motion.peak.total_um > first_band:
+        state = "weak"
+    else:
+        state = "held"
+    return Direction(
+        name=name,
+        load=size,
+        load_unit="N·mm" if turning else "N",
+        unit="N·mm/rad" if turning else "N/mm",
+        stiffness=stiffness or 0.0,
+        secant_stiffness=secant,
+        micromotion=motion,
+        head=None if full is None else head_movement(seated, full, resultant),
+        state=state,
+    )
+
+
+def _loaded(seated: Seated, resultant: Resultant, name: str) -> ContactState | None:
+    try:
+        return load(seated, [resultant], name=name)
+    except NotConverged:
+        return None
+
+
+def _along(seated: Seated, loaded: ContactState, resultant: Resultant) -> float:
+    """Return the motion [mm or rad] of the reference point along a load of one component."""
+    on_sections = resultant.on_sections(seated.site.case.implant.abutment_height_mm)
+    change = loaded.w - loaded.fourier.embedded(seated.state.w)
+    work = float(on_sections @ section_motion(seated.site, change, on_sections))
+    return work / _size(resultant)
+
+
+def _size(resultant: Resultant) -> float:
+    r = resultant
+    return max(abs(r.lateral_n), abs(r.moment_nmm), abs(r.axial_n), abs(r.torque_nmm))
+
+
+def section_flexibility(seated: Seated) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
+    """Return motion per load at the crest (4, 4): lateral, moment, axial, torque; and which are free.
+
+    The seated state is axisymmetric, so harmonics do not couple.
+    """
+    layer = seated.layer
+    k_n, k_t = layer.normal_stiffness, layer.shear_stiffness
+    gap = layer.local(seated.state.fourier.values(seated.state.w))[0, :, 0] + layer.interference_mm
+    closed = (gap >= -TOUCHING_MM) | ~layer.one_sided
+    # A point that touches without pressure has no friction to give.
+    sticks = ((gap > TOUCHING_MM) & (layer.friction > 0)) | ~layer.one_sided
+    held = _flexibility_with(seated, np.where(closed, k_n, 0.0), np.where(sticks, k_t, 0.0))
+    glued = _flexibility_with(seated, k_n, k_t)
+    return held, np.diag(glued) < FREE_SHARE * np.diag(held)
+
+
+def _flexibility_with(
+    seated: Seated, normal: NDArray[np.float64], shear: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Return the linear flexibility (4, 4) for point stiffnesses (p,) [N/mm³] of the layer."""
+    site, layer = seated.site, seated.layer
+    nothing = np.zeros_like(shear)
+    tangent = Tangent(
+        normal=normal[:, None],
+        coupling=np.zeros((2, len(normal), 1)),
+        shear=np.array([[shear, nothing], [nothing, shear]])[..., None],
+    )
+    blocks = averaged_stiffness(layer, tangent, least=1e-5 * FREE_SHARE)
+    flexibility = np.zeros((4, 4))
+    for column in range(4):
+        unit = np.eye(8)[4 + column]
+        change = np.zeros_like(site.wall_loads[0])
+        for family, n in LOADED_HARMONICS:
+            if acting_in(family, n)[4 + column]:
+                force = site.wall_loads[4 + column, family, n].ravel()
+                e = site.series.expand[n]
+                w = e @ la.solve(site.series.with_layer(n, blocks), e.T @ force, assume_a="pos")
+                change[family, n] = w.reshape(-1, 3)
+        flexibility[:, column] = section_motion(site, change, unit)[4:]
+    return flexibility

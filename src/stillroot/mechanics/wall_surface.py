@@ -1,0 +1,165 @@
+"""The wall turned round the axis: a surface in space, with what moves and what acts on it.
+
+Motion is known at any angle, tractions at the angles and Lobatto points where the law acts. So motion
+stands at the points of the surface, tractions and states in its cells, each cell being the part of the
+wall that one evaluation of the law stands for: sums over cells are then the integrals of the solution.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from stillroot.mechanics.motion import MAP_ANGLES, UM_PER_MM
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from stillroot.mechanics.contact import ContactState
+    from stillroot.mechanics.fourier import Fourier
+    from stillroot.mechanics.interface import Tractions
+    from stillroot.mechanics.loading import Seated
+
+OPEN, STICK, SLIDE = 0, 1, 2
+"""States of the interface. What is glued sticks."""
+ALONG = np.array([0, 1, 3, 5, 6]) / 6
+"""Points along an edge: its ends and middle, and where the shares of the Lobatto points meet."""
+POINT_OF_CELL = (0, 1, 1, 2)
+"""Which of an edge's three Lobatto points each of the four cells between them belongs to."""
+SHARE_OF_POINT = np.array([1.0, 0.5, 0.5, 1.0])
+"""The part of that point's area."""
+SECTORS_OF_ONE = 24
+"""Sectors of a state that is alike all round and has but one angle."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class WallSurface:
+    """Quadrangles on the wall, all round: n points, c cells.
+
+    `points_mm` (n, 3): x towards the lateral load, z out of the bone; an edge of the wall has points of
+    its own, since motion along and across it turns with its direction. `cells` (c, 4) turn about the
+    normal out of the implant. From seated to loaded, (n,): `micromotion_um`, `sliding_um`,
+    `opening_um`, negative where the gap closes. Under the load, (c,): `pressure_mpa`, `traction_mpa`
+    (c, 3) of implant on bone along x, y, z, `state`, and `area_mm2`; `pressure_seated_mpa` before it;
+    `held`, True on native bone.
+    """
+
+    points_mm: NDArray[np.float64]
+    cells: NDArray[np.int64]
+    micromotion_um: NDArray[np.float64]
+    sliding_um: NDArray[np.float64]
+    opening_um: NDArray[np.float64]
+    pressure_mpa: NDArray[np.float64]
+    pressure_seated_mpa: NDArray[np.float64]
+    traction_mpa: NDArray[np.float64]
+    state: NDArray[np.int64]
+    area_mm2: NDArray[np.float64]
+    held: NDArray[np.bool_]
+
+
+def wall_surface(seated: Seated, loaded: ContactState) -> WallSurface:
+    """Return the wall under a load as a surface in space."""
+    layer, fourier = seated.layer, loaded.fourier
+    bounds = np.arange(_sectors(fourier)) * 2 * np.pi / _sectors(fourier)
+    # With the angles of the map among them, the largest motion of the surface is the headline.
+    angles = np.unique(np.round(np.concatenate([MAP_ANGLES, bounds]), 12))
+    wide = np.diff(np.append(angles, 2 * np.pi))
+    edges, count = len(layer.node) // 3, len(angles)
+
+    local = local_motion_um(seated, loaded, angles).reshape(3, edges, 3, count)
+    normal, along, theta = np.einsum("sq,ceqa->cesa", _quadratic(ALONG), local)
+    sliding = np.hypot(along, theta)
+
+    corners = layer.nodes_mm[:, layer.node].reshape(2, edges, 3)
+    first, last = corners[:, :, :1], corners[:, :, 2:]
+    r, z = (first + (last - first) * ALONG)[..., None]
+    points = np.stack(np.broadcast_arrays(r * np.cos(angles), r * np.sin(angles), z), axis=-1)
+
+    index, mirrored = at_state(fourier, angles + 0.5 * wide)
+    point = (3 * np.arange(edges)[:, None] + POINT_OF_CELL).ravel()
+    each = np.ix_(point, index)
+    t = loaded.tractions
+    weight = (layer.weight_mm2[point].reshape(edges, 4) * SHARE_OF_POINT).ravel()
+    seat = seated.state.tractions.traction[0]
+    seat_index, _ = at_state(seated.state.fourier, angles + 0.5 * wide)
+    turned = np.where(mirrored, -1.0, 1.0)
+    p, s = t.traction[0][each], t.traction[1][each]
+    n_r, n_z = layer.normal[:, point, None]
+    radial, upward, round_it = n_r * p - n_z * s, n_z * p + n_r * s, t.traction[2][each] * turned
+    acts_at = (np.floor((angles + 0.5 * wide) / bounds[1]) + 0.5) * bounds[1]
+    cosine, sine = np.cos(acts_at), np.sin(acts_at)
+    traction = [radial * cosine - round_it * sine, radial * sine + round_it * cosine, upward]
+    return WallSurface(
+        points_mm=points.reshape(-1, 3),
+        cells=_cells(corners, layer.normal[:, ::3], count),
+        micromotion_um=np.hypot(sliding, normal).ravel(),
+        sliding_um=sliding.ravel(),
+        opening_um=-normal.ravel(),
+        pressure_mpa=p.ravel(),
+        pressure_seated_mpa=seat[np.ix_(point, seat_index)].ravel(),
+        traction_mpa=np.stack(traction, axis=-1).reshape(-1, 3),
+        state=states(t)[each].ravel(),
+        area_mm2=np.outer(weight, wide).ravel(),
+        held=np.repeat(layer.held[point], count),
+    )
+
+
+def local_motion_um(
+    seated: Seated, loaded: ContactState, angles: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Return w(loaded) - w(seated) (3, p, a): normal, along the wall, round the axis."""
+    change = loaded.w - loaded.fourier.embedded(seated.state.w)
+    return seated.layer.local(loaded.fourier.values(change, angles)) * UM_PER_MM
+
+
+def states(t: Tractions) -> NDArray[np.int64]:
+    """Return `OPEN`, `STICK` or `SLIDE` (p, a)."""
+    return np.where(t.closed, np.where(t.sliding, SLIDE, STICK), OPEN)
+
+
+def at_state(
+    fourier: Fourier, angles: NDArray[np.float64]
+) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
+    """Return the place in `fourier.angles` whose sector each angle lies in, and where it is mirrored.
+
+    Mirrored about the plane of the load, what acts round the axis changes its sign.
+    """
+    whole, count = _sectors(fourier), len(fourier.angles)
+    sector = np.floor(angles * whole / (2 * np.pi)).astype(np.int64) % whole
+    if count == 1:
+        return np.zeros_like(sector), np.zeros(len(sector), dtype=bool)
+    mirrored = sector >= count
+    return np.where(mirrored, whole - 1 - sector, sector), mirrored
+
+
+def angles_all_round(fourier: Fourier) -> NDArray[np.float64]:
+    """Return the angles [rad] at which the law acts, those on the mirrored half among them."""
+    whole = _sectors(fourier)
+    return (np.arange(whole) + 0.5) * 2 * np.pi / whole
+
+
+def _sectors(fourier: Fourier) -> int:
+    """Return into how many equal sectors the angles of the law divide the circle."""
+    count = len(fourier.angles)
+    if count == 1:
+        return SECTORS_OF_ONE
+    return count if fourier.twin else 2 * count
+
+
+def _quadratic(at: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the shape functions (s, 3) of an edge's first end, middle and other end."""
+    return np.stack([(1 - at) * (1 - 2 * at), 4 * at * (1 - at), at * (2 * at - 1)], axis=1)
+
+
+def _cells(corners: NDArray[np.float64], normal: NDArray[np.float64], count: int) -> NDArray[np.int64]:
+    """Return the cells (c, 4) between the points (edge, along, angle) of a surface."""
+    edges = corners.shape[1]
+    number = np.arange(edges * len(ALONG) * count).reshape(edges, len(ALONG), count)
+    following = np.roll(number, -1, axis=2)
+    cells = np.stack([number[:, :-1], number[:, 1:], following[:, 1:], following[:, :-1]], axis=-1)
+    d_r, d_z = corners[:, :, 2] - corners[:, :, 0]
+    inwards = d_r * normal[1] - d_z * normal[0] < 0
+    cells[inwards] = cells[inwards][..., ::-1]
+    return cells.reshape(-1, 4)

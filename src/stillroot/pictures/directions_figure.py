@@ -1,0 +1,226 @@
+"""The picture of the six directions: the implant in section, an arrow for each way it could move.
+
+How well it is held shows in the arrow itself: solid where held, hatched and dashed where weak, hollow
+and thin where free; the less it moves under the reference load, the thicker. Grey alone, so that it
+reads in print; what an arrow stands for is written beside it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from matplotlib.patches import Polygon
+
+from stillroot.answers.verdict import rounded
+from stillroot.mechanics.outline import outline_of
+from stillroot.mechanics.six_directions import SMALL
+from stillroot.pictures.drawing import (
+    SMALL_PT,
+    WIDTH_IN,
+    Picture,
+    axes_at,
+    blank_figure,
+    draw_bodies,
+    plain_axes,
+    point_out,
+    write_headings,
+    write_in,
+)
+from stillroot.words.directions_report import (
+    IN_PLAIN_WORDS,
+    in_words,
+    load_in_words,
+    place_in_words,
+)
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from numpy.typing import NDArray
+
+    from stillroot.answers.answer import DirectionsResult
+    from stillroot.inputs.case import Case
+    from stillroot.mechanics.six_directions import Direction, SixDirections
+
+    Floats = NDArray[np.float64]
+    Place = tuple[float, float]
+
+LOOK = {
+    "held": {"facecolor": "0.1", "edgecolor": "0.1", "linewidth": 1.0},
+    "weak": {
+        "facecolor": "white",
+        "edgecolor": "0.1",
+        "hatch": "/////",
+        "linewidth": 1.4,
+        "linestyle": (0, (3, 1.6)),
+    },
+    "free": {"facecolor": "white", "edgecolor": "0.1", "linewidth": 1.1},
+}
+THICK, THIN = 0.036, 0.010
+"""Width of an arrow's shaft, of the height of the drawing: at 1 µm or less, and where it gives way."""
+STILL_UM, MUCH_UM = 1.0, 300.0
+"""Motions at which an arrow is thickest and thinnest; between them by their logarithm."""
+HEIGHT_IN = 9.2
+AREA_IN = (0.2, 0.5, WIDTH_IN - 0.4, HEIGHT_IN - 1.6)
+"""Left, bottom, width and height of the drawing."""
+
+
+def six_arrows(answer: DirectionsResult) -> Picture:
+    """Draw the implant in section with an arrow for each of its directions."""
+    figure = blank_figure(HEIGHT_IN)
+    left, bottom, width, height = AREA_IN
+    ax = axes_at(figure, left=left, bottom=bottom, width=width, height=height)
+    view = _view_of(answer.case)
+    half_width = view.span * width / height / 2
+    draw_bodies(ax, outline_of(answer.case))
+    ax.axhline(0, color="0.2", linewidth=1.0, linestyle=(0, (6, 3)), zorder=3)
+    write_in(
+        ax, (-0.97 * min(half_width, answer.case.block_mm[0]), -0.012 * view.span), "crest", va="top"
+    )
+    for row in answer.six.directions:
+        _draw_arrow(ax, view, row)
+    _mark_places(ax, view, answer.six)
+    ax.set(xlim=(-half_width, half_width), ylim=(view.low, view.high))
+    ax.set_aspect("equal")
+    ax.axis("off")
+    plain_axes(ax)
+    note = "At the arrows: peak micromotion under the load. The thicker an arrow, the less it moves."
+    figure.text(0.5, 0.33 / HEIGHT_IN, note, fontsize=SMALL_PT, ha="center", va="bottom")
+    write_headings(figure, in_words(answer.six), answer.case.title)
+    return Picture(name="directions", figure=figure, alt=_alt(answer))
+
+
+@dataclass(frozen=True, kw_only=True)
+class _View:
+    """What is shown [mm], from `low` to `high`.
+
+    The arrows stand about a head of `top` and `radius`: the abutment's, or a little more where it is
+    too small for them.
+    """
+
+    low: float
+    high: float
+    top: float
+    radius: float
+
+    @property
+    def span(self) -> float:
+        return self.high - self.low
+
+
+WIDEST, NARROWEST = 0.12, 0.09
+"""Radius of the head, of the height of the drawing, that leaves room for labels and arrows."""
+
+
+def _view_of(case: Case) -> _View:
+    implant = case.implant
+    low = -min(implant.length_mm + 1.0, case.block_mm[1])
+    radius = implant.abutment_diameter_mm / 2
+    top = max(implant.abutment_height_mm, -0.4 * low)
+    span = max(top - 1.5 * low, radius / WIDEST)
+    low = -min(-low + 0.4 * (span - top + 1.5 * low), case.block_mm[1])
+    return _View(
+        low=low,
+        high=low + span,
+        top=max(top, 0.2 * span),
+        radius=max(radius, NARROWEST * span),
+    )
+
+
+def _draw_arrow(ax: Axes, view: _View, row: Direction) -> None:
+    path, ends_left = _path(view, row.name)
+    width = view.span * _width(row)
+    look = LOOK[row.state]
+    ax.add_patch(Polygon(_ribbon(path, width), closed=True, zorder=6, joinstyle="miter", **look))
+    told = path[0] if row.name == "axial in" else path[-1]
+    aside = (-1.0 if ends_left else 1.0) * (0.012 * view.span + width)
+    place = (float(told[0] + aside), float(told[1]))
+    write_in(ax, place, _label(row), ha="right" if ends_left else "left", va="center", order=7)
+
+
+def _width(row: Direction) -> float:
+    """Return the width of an arrow: by how little it moves, thin where it gives way."""
+    if row.micromotion is None:
+        return THIN
+    motion = np.clip(row.micromotion.peak.total_um, STILL_UM, MUCH_UM)
+    share = np.log(MUCH_UM / motion) / np.log(MUCH_UM / STILL_UM)
+    return float(THIN + (THICK - THIN) * share)
+
+
+def _path(view: _View, name: str) -> tuple[Floats, bool]:
+    """Return the middle line (k, 2) of an arrow, tail first, and whether its label goes left of it."""
+    a, top, s = view.radius, view.top, view.span
+    up = view.high - top
+    if name == "axial in":
+        return _line((-0.5 * a, top + 0.88 * up), (-0.5 * a, top + 0.12 * up)), True
+    if name == "axial out":
+        return _line((0.5 * a, top + 0.12 * up), (0.5 * a, top + 0.88 * up)), False
+    if name == "lateral x":
+        return _line((a + 0.01 * s, 0.15 * top), (a + 0.15 * s, 0.15 * top)), False
+    if name == "lateral y":  # towards the viewer, drawn aslant
+        return _line((-a - 0.01 * s, 0.33 * top), (-a - 0.14 * s, 0.33 * top - 0.04 * s)), True
+    if name == "rotation about the axis":
+        return _arc((0.0, 0.68 * top), (a + 0.07 * s, 0.045 * s), 190, 358), False
+    size = (a + 0.1 * s, 0.16 * s)
+    if name == "tilt about y":
+        return _arc((0.0, top), size, 60, 2), False
+    return _arc((0.0, top), (0.85 * size[0], size[1]), 124, 182), True
+
+
+def _line(start: Place, end: Place) -> Floats:
+    return np.linspace(start, end, 2)
+
+
+def _arc(centre: Place, size: Place, first_deg: float, last_deg: float) -> Floats:
+    angle = np.radians(np.linspace(first_deg, last_deg, 60))
+    return np.array(centre) + np.array(size) * np.stack([np.cos(angle), np.sin(angle)], axis=1)
+
+
+def _ribbon(path: Floats, width: float) -> Floats:
+    """Return the outline of an arrow along a path: a shaft, and a head that ends at the last point."""
+    head = 1.5 * width + 0.35
+    along = np.append(0, np.cumsum(np.linalg.norm(np.diff(path, axis=0), axis=1)))
+    at = np.linspace(0, max(along[-1] - head, 0.2 * along[-1]), 40)
+    shaft = np.stack([np.interp(at, along, path[:, i]) for i in (0, 1)], axis=1)
+    tangent = np.gradient(shaft, axis=0)
+    normal = np.stack([-tangent[:, 1], tangent[:, 0]], axis=1)
+    normal *= 0.5 * width / np.linalg.norm(normal, axis=1)[:, None]
+    barb = (1.0 + 0.6 / width**0.5) * normal[-1]
+    neck = shaft[-1]
+    return np.vstack([shaft + normal, neck + barb, path[-1], neck - barb, (shaft - normal)[::-1]])
+
+
+def _label(row: Direction) -> str:
+    """Return what stands at an arrow's head: the way it could move, the motion, how it is held."""
+    load = load_in_words(row)
+    if row.micromotion is not None:
+        told = f"{rounded(row.micromotion.peak.total_um)} µm at {load}: {row.state}"
+    elif row.state == "free":
+        told = f"gives way at {SMALL:.0%} of {load}: free"
+    else:
+        told = f"gives way before {load}: weak"
+    return f"{IN_PLAIN_WORDS[row.name]}\n{told}"
+
+
+def _mark_places(ax: Axes, view: _View, six: SixDirections) -> None:
+    """Mark the reference point, and the centre of rotation where it is in the picture."""
+    ax.plot([0, 0], [view.low, view.top], color="0.55", linewidth=0.7, linestyle="-.", zorder=3)
+    if view.low < six.height_mm < view.high:
+        ax.plot(0, six.height_mm, "o", markersize=7, mfc="white", mec="black", mew=1.5, zorder=7)
+    centre = six.centre_of_rotation_mm
+    if centre is not None and view.low < centre < view.high:
+        ax.plot(0, centre, "+", markersize=14, color="black", mew=2.2, zorder=7)
+        place = (view.radius + 0.1 * view.span, centre)
+        point_out(ax, (0, centre), place, "turns about here\nunder a lateral load", ha="left", away=8)
+
+
+def _alt(answer: DirectionsResult) -> str:
+    rows = " ".join(
+        f"{IN_PLAIN_WORDS[row.name]}: {_label(row).splitlines()[1]}." for row in answer.six.directions
+    )
+    return (
+        "The implant in section with an arrow for each direction in which it could move, solid where it "
+        f"is held, hatched where weak, hollow where free. {in_words(answer.six)} {rows} Loads act at "
+        f"{place_in_words(answer.six.height_mm)}."
+    )

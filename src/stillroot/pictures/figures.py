@@ -1,0 +1,151 @@
+"""Pictures of an answer: the half-section, the interface unrolled, and all loads at a glance.
+
+Everything here is drawing. Each picture says one thing, in its title, and reads without colour: motion
+on the wall is colour and thickness, states are greys, marks differ in shape. All pictures of one answer
+share one colour scale, from 0 to the largest band (or the largest peak, where that is above it).
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from stillroot.pictures.drawing import (
+    SMALL_PT,
+    WIDTH_IN,
+    Picture,
+    axes_at,
+    band_ticks,
+    blank_figure,
+    head_text,
+    load_text,
+    mark_head,
+    mark_interval,
+    peak_text,
+    plain_axes,
+    quoted_name,
+    scale_um,
+    shade_bands,
+    shortened,
+    um_text,
+    whole_text,
+    write_headings,
+    write_in,
+)
+from stillroot.pictures.figure_section import section
+from stillroot.pictures.figure_unrolled import unrolled
+
+if TYPE_CHECKING:
+    import numpy as np
+    from matplotlib.axes import Axes
+    from numpy.typing import NDArray
+
+    from stillroot.answers.answer import CheckResult
+
+    Floats = NDArray[np.float64]
+    Place = tuple[float, float]
+    Style = dict[str, Any]
+
+
+ROW_IN = 0.3
+BEYOND = 2.0
+"""How far the scale of the choices goes past the bands and the answer."""
+
+
+def pictures(result: CheckResult) -> tuple[Picture, ...]:
+    """Return every picture of an answer: the summary, then section and unrolled wall a load, choices."""
+    drawn = [summary(result)]
+    for answer in result.loads:
+        drawn += [section(result, answer), unrolled(result, answer)]
+    if result.choices:
+        drawn.append(other_choices(result))
+    return tuple(drawn)
+
+
+def summary(result: CheckResult) -> Picture:
+    """Draw the peak with its error, and the head movement, of every load against the bands."""
+    count = len(result.loads)
+    height_in = 2.4 + 0.95 * count
+    figure = blank_figure(height_in)
+    ax = axes_at(figure, left=0.3, bottom=0.92, width=WIDTH_IN - 0.6, height=0.95 * count)
+    right = 1.22 * scale_um(result)
+    shade_bands(ax, result.case.threshold.bands_um, right)
+    for row, answer in enumerate(result.loads):
+        ax.axhspan(row - 0.5, row - 0.17, facecolor="white", edgecolor="none", zorder=1)
+        name = f"{shortened(answer.name)}: {load_text(answer.resultant, lines=1)}"
+        write_in(ax, (0.012 * right, row - 0.33), name, va="center", beside=False, order=3)
+        mark_interval(ax, answer, right, y=row + 0.03, drop=None)
+        mark_head(ax, answer, right, y=row + 0.31, drop=None)
+    ax.set(xlim=(0, right), ylim=(count - 0.5, -0.5), yticks=[])
+    ax.set_xticks(band_ticks(result.case.threshold.bands_um, right))
+    ax.set_xlabel("micromotion at the interface, and head movement [µm]")
+    plain_axes(ax)
+    worst = result.governing
+    message = (
+        f"{quoted_name(worst.name)}{' governs' if count > 1 else ''}: peak micromotion "
+        f"{whole_text(peak_text(worst))} ({whole_text(worst.band)})"
+    )
+    write_headings(figure, message, result.case.title)
+    return Picture(name="summary", figure=figure, alt=_summary_alt(result))
+
+
+def other_choices(result: CheckResult) -> Picture:
+    """Draw the governing load's peak as answered and under every other choice, against the bands."""
+    worst = result.governing
+    index = result.loads.index(worst)
+    answered = worst.peak.total_um
+    rows: list[tuple[str, float | None]] = [("as answered", answered)]
+    rows += [(f"{c.subject}: {c.text}", c.peaks_um[index]) for c in result.choices]
+    known = [peak for _, peak in rows if peak is not None]
+    bands = result.case.threshold.bands_um
+    right = 1.1 * min(max(*bands, *known), BEYOND * max(*bands, answered))
+    height = ROW_IN * len(rows)
+    figure = blank_figure(1.9 + height)
+    ax = axes_at(figure, left=3.5, bottom=0.92, width=WIDTH_IN - 4.7, height=height)
+    shade_bands(ax, bands, right, named=False)
+    ax.axvline(answered, color="black", linewidth=1.2, zorder=3)
+    for row, (name, peak) in enumerate(rows):
+        weight = "bold" if row == 0 else "normal"
+        _beside_axes(ax, row, name, left=True, fontweight=weight)
+        value = "no balance" if peak is None else um_text(peak)
+        _beside_axes(ax, row, value, left=False, fontweight=weight)
+        if peak is not None:
+            beyond = peak > right
+            mark = ">" if beyond else "o"
+            ax.plot(min(peak, right), row, mark, color="black", markersize=7, clip_on=False, zorder=5)
+    ax.set(xlim=(0, right), ylim=(len(rows) - 0.5, -0.5), yticks=[])
+    ax.set_xticks(band_ticks(bands, right))
+    ax.set_xlabel("peak micromotion [µm]; shades are the bands")
+    plain_axes(ax)
+    message = (
+        f"{quoted_name(worst.name)}: what nobody has settled puts the peak anywhere from "
+        f"{whole_text(um_text(min(known)))} to {whole_text(um_text(max(known)))}"
+    )
+    write_headings(figure, message, result.case.title)
+    told = "; ".join(f"{name}: {'no balance' if p is None else um_text(p)}" for name, p in rows)
+    alt = f"Peak micromotion of “{worst.name}” under other choices. {told}."
+    return Picture(name="choices", figure=figure, alt=alt)
+
+
+def _beside_axes(ax: Axes, row: int, text: str, *, left: bool, **style: Any) -> None:
+    """Write left or right of the axes, at a row."""
+    ax.annotate(
+        text,
+        (0.0 if left else 1.0, row),
+        (-9 if left else 9, 0),
+        xycoords=ax.get_yaxis_transform(),
+        textcoords="offset points",
+        ha="right" if left else "left",
+        va="center",
+        fontsize=SMALL_PT,
+        annotation_clip=False,
+        **style,
+    )
+
+
+def _summary_alt(result: CheckResult) -> str:
+    rows = " ".join(
+        f"“{a.name}”: peak {peak_text(a)} ({a.band}), head movement {head_text(a)}."
+        for a in result.loads
+    )
+    bands = ", ".join(f"{band:g}" for band in result.case.threshold.bands_um)
+    return f"Peak micromotion and head movement of each load against the bands {bands} µm. {rows}"

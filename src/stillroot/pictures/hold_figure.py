@@ -1,0 +1,159 @@
+"""Picture of what would make it hold: a panel for each question, with what was tried and found."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from matplotlib.ticker import FuncFormatter, NullLocator
+
+from stillroot.pictures.drawing import (
+    BESIDE,
+    SMALL_PT,
+    TEXT_PT,
+    Picture,
+    axes_at,
+    blank_figure,
+    plain_axes,
+    um_text,
+    write_headings,
+)
+from stillroot.pictures.study_drawing import (
+    key_label,
+    number_text,
+    ticks_by_factors,
+    value_text,
+    write_note,
+)
+from stillroot.studies.holding import OUT_OF_BALANCE_UM
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+    from stillroot.studies.holding import Answer, Hold
+
+    Style = dict[str, Any]
+
+COLUMNS = 2
+PANEL_IN, APART_IN, ROW_IN = 2.95, 0.85, 2.95
+HEIGHT_IN = 1.9
+
+
+def hold_pictures(hold: Hold) -> tuple[Picture, ...]:
+    """Return one picture with a panel for each question; none without questions."""
+    if not hold.answers:
+        return ()
+    rows = -(-len(hold.answers) // COLUMNS)
+    figure = blank_figure(1.75 + ROW_IN * rows)
+    for place, answer in enumerate(hold.answers):
+        row, column = divmod(place, COLUMNS)
+        ax = axes_at(
+            figure,
+            left=0.85 + column * (PANEL_IN + APART_IN),
+            bottom=1.35 + (rows - 1 - row) * ROW_IN,
+            width=PANEL_IN,
+            height=HEIGHT_IN,
+        )
+        _panel(ax, hold, answer)
+        if column == 0:
+            ax.set_ylabel("peak micromotion [µm]")
+        plain_axes(ax)
+    write_note(figure, *_note(hold))
+    message = _message(hold)
+    write_headings(figure, message, hold.case.title)
+    alt = f"{message}. {' '.join(_alt_of(hold, answer) for answer in hold.answers)}"
+    return (Picture(name="hold", figure=figure, alt=alt),)
+
+
+def _panel(ax: Axes, hold: Hold, answer: Answer) -> None:
+    question, limit = answer.question, hold.below_um
+    x, peaks = np.array(answer.tried).T
+    known = peaks < OUT_OF_BALANCE_UM
+    shown = [limit, *peaks[known]]
+    low, high = 0.5 * min(shown), 2.5 * max(shown)
+    ax.set_yscale("log")
+    if question.log:
+        ax.set_xscale("log")
+        ax.set_xticks(ticks_by_factors(question.low, question.high, ()))
+    ax.axhspan(limit, high, facecolor="0.86", edgecolor="none", zorder=0)
+    ax.axhline(limit, color="black", linewidth=1.4, linestyle=(0, (5, 2)), zorder=3)
+    ax.plot(x[known], peaks[known], color="0.25", linewidth=1.3, zorder=3)
+    ax.plot(x[known], peaks[known], "o", mfc="white", mec="black", markersize=5, zorder=4)
+    lost: Style = {"color": "black", "markersize": 7, "clip_on": False, "zorder": 5}
+    ax.plot(x[~known], np.full(int((~known).sum()), high), "^", **lost)
+    if answer.value is not None and answer.peak_um is not None:
+        ax.plot([answer.value] * 2, [low, answer.peak_um], color="black", linewidth=1.2, zorder=3)
+        ax.plot(answer.value, answer.peak_um, "D", color="black", markersize=8, zorder=6)
+    ax.set(ylim=(low, high), xlabel=key_label(question.key))
+    # The limit's name stands at the end that is farther from where the curve crosses it.
+    crossing = question.high if answer.value is None else answer.value
+    ends = (question.low, crossing, question.high)
+    before, after = np.diff(np.log(ends) if question.log else ends)
+    left = before > after
+    ax.annotate(
+        f"{number_text(limit)} µm",
+        (0.0 if left else 1.0, limit),
+        (4 if left else -4, 2),
+        xycoords=ax.get_yaxis_transform(),
+        textcoords="offset points",
+        ha="left" if left else "right",
+        va="bottom",
+        fontsize=SMALL_PT,
+        bbox=BESIDE | {"pad": 0.3},
+        zorder=5,
+    )
+    ax.set_yticks(ticks_by_factors(low, high, ()))
+    for axis in (ax.xaxis, ax.yaxis):
+        axis.set_minor_locator(NullLocator())
+        axis.set_major_formatter(FuncFormatter(lambda v, _: number_text(v)))
+    ax.set_title(_found(answer), fontsize=TEXT_PT, fontweight="bold", loc="left", pad=6)
+
+
+def _found(answer: Answer) -> str:
+    """Say what was found, in a few words."""
+    question = answer.question
+    if answer.value is None:
+        nothing = "holds only in part" if answer.holds_in_part else "nothing holds"
+        whole = "all holds" if answer.held_everywhere else nothing
+        return f"{question.name}: {whole}"
+    side = "or less" if question.grows else "or more"
+    return f"{question.name}: {value_text(question.key, answer.value)} {side}"
+
+
+def _message(hold: Hold) -> str:
+    """Say what was found for each question; each is a change by itself."""
+    sure = "" if hold.confidence is None else f" in {100 * hold.confidence:g} % of samples"
+    told = []
+    for answer in hold.answers:
+        any_or_no = "any" if answer.held_everywhere else "no"
+        told.append(
+            f"{any_or_no} {answer.question.name} in range"
+            if answer.value is None
+            else _found(answer).replace(": ", " ", 1)
+        )
+    alone = "one change at a time" if len(told) > 1 else "all else as stated"
+    return f"Peak below {number_text(hold.below_um)} µm{sure}, {alone}: {'; '.join(told)}"
+
+
+def _note(hold: Hold) -> list[str]:
+    peak = "the peak"
+    if hold.confidence is not None:
+        peak += f" that {100 * hold.confidence:g} % of {hold.samples} samples do not exceed"
+    told = [f"Circles: {peak}, at what was tried. Grey: above the limit. Diamond: what was found."]
+    if any(peak >= OUT_OF_BALANCE_UM for a in hold.answers for _, peak in a.tried):
+        told.append("Triangles at the upper edge: no answer, taken as more motion than any other.")
+    astray = [answer.question.name for answer in hold.answers if not answer.monotone]
+    if astray:
+        told.append(f"Motion does not go one way all along with {' and '.join(astray)}.")
+    return told
+
+
+def _alt_of(hold: Hold, answer: Answer) -> str:
+    tried = "; ".join(
+        f"{value_text(answer.question.key, x)}: "
+        f"{'no answer' if peak >= OUT_OF_BALANCE_UM else um_text(peak)}"
+        for x, peak in answer.tried
+    )
+    threads = answer.engaged_threads
+    engaged = "" if threads is None else f" ({number_text(threads)} engaged threads)"
+    return f"Limit {number_text(hold.below_um)} µm, {_found(answer)}{engaged}. Tried: {tried}."

@@ -1,0 +1,252 @@
+"""The arch from above: who takes how much of a load, and below it what each implant moves."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from matplotlib.patches import Circle
+
+from stillroot.answers.verdict import rounded
+from stillroot.pictures.drawing import (
+    BESIDE,
+    SMALL_PT,
+    TEXT_PT,
+    WIDTH_IN,
+    Picture,
+    axes_at,
+    blank_figure,
+    plain_axes,
+    quoted_name,
+    shortened,
+    write_headings,
+)
+from stillroot.words.span_report import GIVES_WAY, head_text, load_in_words, motion_text
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from numpy.typing import NDArray
+
+    from stillroot.arch.span import ImplantAnswer, SpanLoadAnswer, SpanResult
+
+    Floats = NDArray[np.float64]
+
+LOWEST_IN, HIGHEST_IN = 2.6, 5.6
+"""Height of the arch, by its shape."""
+ROW_IN = 0.36
+"""Height of a row of motions."""
+ASIDE_MM, AHEAD_MM = 16.0, 9.0
+"""Round the arch, for what is written beside the implants."""
+LARGEST_DISC_MM, SMALLEST_DISC_MM = 4.0, 0.5
+"""Radius of the disc of the largest axial force; its area is the force."""
+LABEL_MM = 2.6
+"""From a disc to what is written beside it."""
+FORCE_LABEL_MM = 9.0
+"""From where a force acts to what is written beside it."""
+TILT_MM = 0.1
+"""A head that stands less beside its crest is drawn upright."""
+SIDEWAYS = 0.4
+"""A label this far to a side begins or ends beside its place."""
+ARROW_MM = 6.0
+KEY = (
+    "Disc: force along the axis, by its area; dark presses in, hatched pulls out. \u2295 where the load "
+    "acts. \u00d7 where\na tilted implant enters the bone. Bar: 10 mm."
+)
+NO_FORCE_N = 0.5
+PRESSED: dict[str, Any] = {"facecolor": "0.25", "edgecolor": "black"}
+PULLED: dict[str, Any] = {"facecolor": "white", "edgecolor": "black", "hatch": "////"}
+
+
+def arch_pictures(result: SpanResult) -> tuple[Picture, ...]:
+    """Return a picture of the arch for each load."""
+    return tuple(_arch_picture(result, k) for k in range(len(result.loads)))
+
+
+def _arch_picture(result: SpanResult, k: int) -> Picture:
+    answer = result.loads[k]
+    rows = len(answer.implants)
+    low, high = _window(result, answer)
+    width = WIDTH_IN - 0.4
+    arch_in = float(np.clip(width * (high - low)[1] / (high - low)[0], LOWEST_IN, HIGHEST_IN))
+    below = 1.35 + ROW_IN * rows
+    height = arch_in + below + 1.0
+    figure = blank_figure(height)
+    arch = axes_at(figure, left=0.2, bottom=below, width=width, height=arch_in)
+    _draw_arch(arch, result, answer)
+    grow = width / arch_in * (high - low)[1] / (high - low)[0]
+    centre, half = (low + high) / 2, (high - low) / 2 * [max(grow, 1.0), max(1.0 / grow, 1.0)]
+    arch.set(xlim=(centre - half)[0] + [0.0, 2 * half[0]], ylim=(centre - half)[1] + [0.0, 2 * half[1]])
+    corner = centre - half + [1.5, 1.5]
+    arch.plot([corner[0], corner[0] + 10], [corner[1]] * 2, color="black", linewidth=2.5)
+    figure.text(0.3 / WIDTH_IN, (below - 0.02) / height, KEY, fontsize=SMALL_PT, va="top")
+    bars = axes_at(figure, left=2.3, bottom=0.75, width=WIDTH_IN - 4.4, height=ROW_IN * rows)
+    _draw_motions(bars, result, answer)
+    write_headings(figure, _message(answer), result.plan.title)
+    slug = re.sub(r"[^a-z0-9]+", "-", answer.name.lower()).strip("-")[:40]
+    return Picture(name=f"arch-{k + 1}-{slug}".rstrip("-"), figure=figure, alt=_alt(answer))
+
+
+def _message(answer: SpanLoadAnswer) -> str:
+    worst = answer.governing
+    return (
+        f"Under {quoted_name(answer.name)}, {quoted_name(worst.name)} moves most: "
+        f"{motion_text(worst)} µm, {_share_text(worst)}"
+    )
+
+
+def _share_text(implant: ImplantAnswer) -> str:
+    axial = implant.axial_n
+    if abs(axial) < NO_FORCE_N:
+        return "about 0 N along its axis"
+    return f"{abs(axial):.0f} N {'pressing it in' if axial > 0 else 'pulling it out'}"
+
+
+def _window(result: SpanResult, answer: SpanLoadAnswer) -> tuple[Floats, Floats]:
+    """Return two corners (2,) of what is shown from above."""
+    forces = [force.at_mm[None, :2] for force in answer.forces]
+    crests = [placed.crest_mm[None, :2] for placed in result.plan.implants]
+    points = np.vstack([result.plan.line.corners_mm[:, :2], *forces, *crests])
+    margin = np.array([ASIDE_MM, AHEAD_MM])
+    return points.min(axis=0) - margin, points.max(axis=0) + margin
+
+
+def _draw_arch(ax: Axes, result: SpanResult, answer: SpanLoadAnswer) -> None:
+    plan = result.plan
+    line = plan.line.points(np.linspace(0.0, plan.line.length_mm, 129))[:, :2]
+    corners = plan.line.corners_mm[:, :2]
+    middle = line.mean(axis=0)
+    largest = max(*(abs(i.axial_n) for i in answer.implants), NO_FORCE_N)
+    ax.plot(*corners.T, color="0.82", linewidth=13, solid_capstyle="butt", zorder=1)
+    ax.plot(*corners.T, color="0.55", linewidth=0.8, zorder=1.1)
+    taken = [(point, 0.8) for point in line]
+    for number, (placed, implant) in enumerate(
+        zip(plan.implants, answer.implants, strict=True), start=1
+    ):
+        head, foot = plan.head_mm(placed)[:2], placed.crest_mm[:2]
+        if np.linalg.norm(head - foot) > TILT_MM:
+            ax.plot(*np.stack([foot, head]).T, color="0.5", linewidth=1.6, linestyle=":", zorder=4)
+            ax.plot(*foot, "x", color="white", markersize=9, mew=4.0, zorder=4)
+            ax.plot(*foot, "x", color="black", markersize=7, mew=1.6, zorder=4.1)
+        axial = implant.axial_n
+        radius = max(LARGEST_DISC_MM * np.sqrt(abs(axial) / largest), SMALLEST_DISC_MM)
+        look = PRESSED if axial >= 0 else PULLED
+        ax.add_patch(Circle((head[0], head[1]), radius, zorder=3, linewidth=1.4, **look))
+        away = head - middle
+        away = away / max(float(np.linalg.norm(away)), 1e-9)
+        label = head + away * (radius + LABEL_MM)
+        _write_beside(ax, label, away, _label(number, implant))
+        taken += [(head, radius), (label + np.array([5.0 * np.sign(away[0]), 0.0]), 5.0)]
+    for force in answer.forces:
+        _draw_force(ax, force.at_mm[:2], force.force_n, taken)
+    ax.axis("off")
+
+
+def _label(number: int, implant: ImplantAnswer) -> str:
+    axial = implant.axial_n
+    if abs(axial) < NO_FORCE_N:
+        return f"{number}: 0 N"
+    return f"{number}: {abs(axial):.0f} N {'in' if axial > 0 else 'out'}"
+
+
+def _write_beside(ax: Axes, at: Floats, away: Floats, text: str) -> None:
+    ha = "left" if away[0] > SIDEWAYS else "right" if away[0] < -SIDEWAYS else "center"
+    ax.text(
+        float(at[0]),
+        float(at[1]),
+        text,
+        ha=ha,
+        va="center",
+        fontsize=TEXT_PT + 1,
+        fontweight="bold",
+        bbox=BESIDE,
+        parse_math=False,
+        zorder=6,
+    )
+
+
+def _draw_force(ax: Axes, at: Floats, force: Floats, taken: list[tuple[Floats, float]]) -> None:
+    """Mark where a force acts: a target, an arrow for its level part, its size where there is room."""
+    ax.plot(*at, "o", markersize=15, mfc="none", mec="white", mew=5, zorder=4.8)
+    ax.plot(*at, "o", markersize=15, mfc="none", mec="black", mew=2, zorder=5)
+    ax.plot(*at, "+", markersize=15, color="black", mew=2, zorder=5)
+    down, level = -float(force[2]), force[:2]
+    size = float(np.linalg.norm(level))
+    told = []
+    if abs(down) >= NO_FORCE_N:
+        told.append(f"{abs(down):.0f} N {'down' if down > 0 else 'up'}")
+    if size >= NO_FORCE_N:
+        told.append(f"{size:.0f} N sideways")
+        end = at + ARROW_MM * level / size
+        arrow = {"arrowstyle": "-|>", "linewidth": 2.0, "color": "black", "mutation_scale": 16}
+        ax.annotate("", (end[0], end[1]), (at[0], at[1]), arrowprops=arrow, zorder=5)
+        taken = [*taken, *((at + share * (end - at), 1.0) for share in (0.4, 0.7, 1.0))]
+    angles = np.radians(np.arange(0, 360, 10.0))
+    ways = np.stack([np.cos(angles), np.sin(angles)], axis=1)
+    # What is written reaches from its place outwards, so its middle lies farther out sideways.
+    middles = at + ways * [2 * FORCE_LABEL_MM, FORCE_LABEL_MM]
+    room = np.min([np.linalg.norm(middles - point, axis=1) - radius for point, radius in taken], axis=0)
+    way = ways[int(np.argmax(room))]
+    _write_beside(ax, at + way * FORCE_LABEL_MM * [0.6, 1.0], way, "\n".join(told))
+
+
+def _draw_motions(ax: Axes, result: SpanResult, answer: SpanLoadAnswer) -> None:
+    """Draw a bar of peak micromotion for each implant, and a mark for it on a single crown."""
+    implants = answer.implants
+    bands = result.plan.case_of(result.plan.implants[0]).threshold.bands_um
+    peaks = [i.peak.total_um for load in result.loads for i in load.implants]
+    most = max(*peaks, bands[-1])
+    single = [a.peak_um for load in result.loads for a in load.alone if a.peak_um is not None]
+    right = 1.08 * max(most, min(max(single, default=0.0), 2 * most))
+    rows = np.arange(len(implants))[::-1]
+    for band in bands:
+        ax.axvline(band, color="0.6", linewidth=0.9, linestyle=(0, (5, 3)), zorder=1)
+    widths = [implant.peak.total_um for implant in implants]
+    ax.barh(rows, widths, height=0.56, color="0.35", edgecolor="black", linewidth=0.8, zorder=2)
+    for k, (row, implant) in enumerate(zip(rows, implants, strict=True)):
+        alone = answer.alone[k].peak_um if answer.alone else None
+        if alone is not None and alone > 0:
+            shown = min(alone, 0.99 * right)
+            ax.plot(shown, row, "D", markersize=7, mfc="white", mec="black", mew=1.4, zorder=3)
+        text = f"{motion_text(implant)} µm"
+        if answer.alone:
+            told = GIVES_WAY if alone is None else f"{rounded(alone)} µm" if alone else "no load"
+            text += f"; ◇ {told}"
+        ax.text(
+            1.02,
+            row,
+            text,
+            transform=ax.get_yaxis_transform(),
+            va="center",
+            fontsize=TEXT_PT,
+            parse_math=False,
+        )
+        name = f"{k + 1} {shortened(implant.name)[:22]}"
+        ax.text(
+            -0.02,
+            row,
+            name,
+            transform=ax.get_yaxis_transform(),
+            va="center",
+            ha="right",
+            fontsize=TEXT_PT,
+            fontweight="bold" if implant is answer.governing else "normal",
+            parse_math=False,
+        )
+    ax.set(xlim=(0, right), ylim=(-0.6, len(implants) - 0.4), yticks=[])
+    beside = "; ◇ on a single crown" if answer.alone else ""
+    ax.set_xlabel(f"Peak interface micromotion [µm]; dashed: the bands{beside}")
+    ax.spines[["top", "right", "left"]].set_visible(False)
+    plain_axes(ax)
+
+
+def _alt(answer: SpanLoadAnswer) -> str:
+    rows = " ".join(
+        f"{k}, {i.name}: {_share_text(i)}, peak micromotion {motion_text(i)} µm, head {head_text(i)} µm."
+        for k, i in enumerate(answer.implants, start=1)
+    )
+    return (
+        f"The arch from above under {quoted_name(answer.name)} ({load_in_words(answer)}): a disc at "
+        "each implant, its area the force along the axis, dark where it presses in, hatched where it "
+        f"pulls out; below it a bar of peak micromotion for each. {rows}"
+    )

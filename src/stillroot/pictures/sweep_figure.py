@@ -1,0 +1,355 @@
+"""Pictures of a sweep: the peak as a curve against one number, a map against two."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from matplotlib.colors import LogNorm, Normalize
+from matplotlib.patches import Rectangle
+from matplotlib.patheffects import AbstractPathEffect, withStroke
+
+from stillroot.answers.verdict import band_of, rounded
+from stillroot.pictures.drawing import (
+    BESIDE,
+    MOTION,
+    SMALL_PT,
+    TEXT_PT,
+    WIDTH_IN,
+    Picture,
+    axes_at,
+    band_ticks,
+    blank_figure,
+    plain_axes,
+    um_text,
+    whole_text,
+    write_headings,
+)
+from stillroot.pictures.study_drawing import (
+    LEAST_UM,
+    SPAN_FOR_FACTORS,
+    key_label,
+    key_words,
+    lay_out_values,
+    motion_upward,
+    number_text,
+    ticks_by_factors,
+    value_text,
+    write_note,
+)
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from numpy.typing import NDArray
+
+    from stillroot.studies.sweeps import Sweep
+
+    Floats = NDArray[np.float64]
+    Style = dict[str, Any]
+
+MOST_CURVES = 6
+LOOKS = (("-", "o"), ("--", "s"), ("-.", "^"), (":", "D"), ((0, (8, 2)), "v"), ((0, (3, 1, 1, 1)), "P"))
+"""Dash and mark of each curve."""
+STEPS = 14
+"""Shades of the map."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Grid:
+    """What of a sweep is drawn: the keys that have several values, these rising, and the peaks [µm].
+
+    `peaks` is shaped as the values; NaN where there is no answer.
+    """
+
+    keys: tuple[str, ...]
+    values: tuple[Floats, ...]
+    peaks: Floats
+
+    @property
+    def curves(self) -> list[tuple[float | None, Floats]]:
+        """Pairs of the second key's value, None without one, and the peaks along the first."""
+        if len(self.keys) == 1:
+            return [(None, self.peaks)]
+        count = len(self.values[1])
+        shown = np.unique(np.linspace(0, count - 1, min(count, MOST_CURVES)).round().astype(int))
+        return [(float(self.values[1][place]), self.peaks[:, place]) for place in shown]
+
+    @property
+    def without(self) -> int:
+        """How many have no answer."""
+        return int(np.isnan(self.peaks).sum())
+
+
+def sweep_pictures(sweep: Sweep) -> tuple[Picture, ...]:
+    """Return a curve for one varied key, curves and a map for two; none for more or without answers.
+
+    A key that has a single value is not varied.
+    """
+    grid = _grid_of(sweep)
+    if len(grid.keys) not in (1, 2) or np.isnan(grid.peaks).all():
+        return ()
+    if len(grid.keys) == 1:
+        return (_curves(sweep, grid),)
+    return _curves(sweep, grid), _map(sweep, grid)
+
+
+def _grid_of(sweep: Sweep) -> _Grid:
+    peaks = sweep.peaks_um
+    keys: list[str] = []
+    values: list[Floats] = []
+    for axis, (key, given) in reversed(list(enumerate(sweep.grid.items()))):
+        rising, first = np.unique(given, return_index=True)
+        peaks = np.take(peaks, first, axis=axis)
+        if len(rising) == 1:
+            peaks = peaks.squeeze(axis)
+        else:
+            keys.insert(0, key)
+            values.insert(0, rising)
+    return _Grid(keys=tuple(keys), values=tuple(values), peaks=peaks)
+
+
+# --- Curves -------------------------------------------------------------------------------------------
+
+
+def _curves(sweep: Sweep, grid: _Grid) -> Picture:
+    several = len(grid.keys) == 2
+    figure = blank_figure(6.2)
+    ax = axes_at(figure, left=0.85, bottom=1.15, width=WIDTH_IN - 2.2, height=3.8)
+    x = grid.values[0]
+    lay_out_values(ax, list(x))
+    known = grid.peaks[~np.isnan(grid.peaks)]
+    off = min(sweep.relative_error or 0.0, 0.9)
+    motion_upward(ax, sweep.case.threshold.bands_um, np.append(known * (1 - off), known * (1 + off)))
+    ends = []
+    for (value, peaks), (dash, mark) in zip(grid.curves, LOOKS, strict=False):
+        look: Style = {"linestyle": dash, "marker": mark, "mfc": "white", "mec": "black", "zorder": 4}
+        ax.plot(x, peaks, color="black", linewidth=1.6, markersize=6.5, mew=1.3, **look)
+        error: Style = {"color": "black", "alpha": 0.28, "linewidth": 0, "zorder": 3}
+        if off:
+            ax.fill_between(x, peaks * (1 - off), peaks * (1 + off), **error)
+        solved = np.flatnonzero(~np.isnan(peaks))
+        if value is not None and solved.size:
+            ends.append((x[solved[-1]], peaks[solved[-1]], value_text(grid.keys[1], value)))
+    _widen(ax, x, 0.27 if several else 0.05)
+    _write_ends(ax, ends)
+    _mark_missing(ax, grid)
+    ax.set_xlabel(key_label(grid.keys[0]))
+    ax.set_ylabel("peak micromotion [µm]")
+    plain_axes(ax)
+    write_note(figure, _note_on_curves(sweep, grid))
+    message = _message_of_two(grid) if several else _message_of_one(sweep, grid)
+    write_headings(figure, message, sweep.case.title)
+    return Picture(name="sweep", figure=figure, alt=f"{message}. {_alt_of_curves(sweep, grid)}")
+
+
+def _widen(ax: Axes, x: Floats, right: float) -> None:
+    """Leave room beside the curves: `right` of their width, and little on the left."""
+    log = ax.get_xscale() == "log"
+    ends = np.log(x[[0, -1]]) if log else x[[0, -1]]
+    width = ends[1] - ends[0]
+    low, high = ends[0] - 0.04 * width, ends[1] + right * width
+    ax.set_xlim(*(np.exp([low, high]) if log else (low, high)))
+
+
+def _write_ends(ax: Axes, ends: list[tuple[float, float, str]]) -> None:
+    """Name curves at their ends, apart from one another."""
+    size = float(ax.get_window_extent().height)
+    apart = 1.5 * TEXT_PT / 72 * ax.figure.dpi
+    at_px = [float(ax.transData.transform((x, y))[1]) for x, y, _ in ends]
+    low = float(ax.transAxes.transform((0, 0))[1])
+    placed: dict[int, float] = {}
+    for place in np.argsort(at_px):
+        beneath = max(placed.values(), default=-np.inf)
+        placed[int(place)] = max(at_px[place], beneath + apart, low + 0.5 * apart)
+    over = max(placed.values(), default=0.0) - (low + size - 0.5 * apart)
+    for place, (x, y, text) in enumerate(ends):
+        shift = placed[place] - max(over, 0.0) - at_px[place]
+        thin: Style = {"arrowstyle": "-", "linewidth": 0.7, "color": "0.3", "shrinkA": 0, "shrinkB": 4}
+        ax.annotate(
+            text,
+            (x, y),
+            (22, shift * 72 / ax.figure.dpi),
+            textcoords="offset points",
+            va="center",
+            fontsize=TEXT_PT,
+            bbox=BESIDE | {"pad": 0.6},
+            arrowprops=thin,
+            zorder=6,
+        )
+
+
+def _mark_missing(ax: Axes, grid: _Grid) -> None:
+    """Mark above the axes, where it says nothing of a motion, what has no answer."""
+    missing = [np.isnan(peaks) for _, peaks in grid.curves]
+    if not np.any(missing):
+        return
+    x = grid.values[0][np.any(missing, axis=0)]
+    above = ax.get_xaxis_transform()
+    ax.plot(x, np.full(len(x), 1.035), "kx", markersize=7, mew=1.8, clip_on=False, transform=above)
+    where = (1.0, 1.035)
+    style: Style = {"textcoords": "offset points", "va": "center", "fontsize": SMALL_PT}
+    ax.annotate("× no answer", where, (6, 0), xycoords="axes fraction", **style)
+
+
+def _note_on_curves(sweep: Sweep, grid: _Grid) -> str:
+    words = ["Shades are the bands."]
+    if sweep.relative_error:
+        words.append(f"Grey about a curve: numerical error, at most {sweep.relative_error:.1%}.")
+    if len(grid.keys) == 2:
+        shown, count = len(grid.curves), len(grid.values[1])
+        drawn = "" if shown == count else f" ({shown} of {count} drawn)"
+        words.append(f"At the curves: {key_label(grid.keys[1])}{drawn}.")
+        if grid.without:
+            words.append("×: no answer for one curve or more.")
+    return " ".join(words)
+
+
+def _message_of_one(sweep: Sweep, grid: _Grid) -> str:
+    """Say how the peak goes with the key, as far as its numerical error lets one say it."""
+    solved = ~np.isnan(grid.peaks)
+    x, peaks = grid.values[0][solved], grid.peaks[solved]
+    key, words = grid.keys[0], key_words(grid.keys[0])
+    missing = f"; no answer at {grid.without} of {grid.peaks.size} values" if grid.without else ""
+    if len(peaks) == 1:
+        return f"Peak micromotion is {um_text(peaks[0])} at {value_text(key, x[0])} of {words}{missing}"
+    span = f"{value_text(key, x[0])} to {value_text(key, x[-1])}"
+    off = 2 * (sweep.relative_error or 0.0) * peaks.max()
+    if np.ptp(peaks) <= off:
+        low, high = rounded(peaks.min()), rounded(peaks.max())
+        same = "hardly moves the peak: it stays between"
+        return f"From {span} the {words} {same} {low} and {high} µm{missing}"
+    steps = np.diff(peaks)
+    tolerated = off / 2
+    if np.all(steps >= -tolerated) or np.all(steps <= tolerated):
+        way = "grows" if peaks[-1] > peaks[0] else "falls"
+        told = f"{rounded(peaks[0])} to {rounded(peaks[-1])} µm"
+        return f"Peak micromotion {way} from {told} as the {words} grows from {span}{missing}"
+    most, least = int(np.argmax(peaks)), int(np.argmin(peaks))
+    return (
+        f"Peak micromotion does not go one way with {words}: it is largest, {um_text(peaks[most])}, at "
+        f"{value_text(key, x[most])} and least, {um_text(peaks[least])}, at "
+        f"{value_text(key, x[least])}{missing}"
+    )
+
+
+def _message_of_two(grid: _Grid) -> str:
+    """Say how much each of two keys does at most."""
+    told = []
+    for axis in (0, 1):
+        both = np.moveaxis(grid.peaks, axis, 0)
+        whole = both[:, ~np.isnan(both).any(axis=0)]
+        if whole.size:
+            told.append((float((whole.max(axis=0) / whole.min(axis=0)).max()), grid.keys[axis]))
+    missing = f"; {grid.without} of {grid.peaks.size} cases have no answer" if grid.without else ""
+    parts = [
+        f"up to {number_text(float(f'{factor:.2g}'))}-fold with {key_words(key)}"
+        for factor, key in sorted(told, reverse=True)
+    ]
+    if not parts:
+        return f"Too few cases have an answer to tell a trend{missing}"
+    return f"Peak micromotion changes {' and '.join(parts)}{missing}"
+
+
+def _alt_of_curves(sweep: Sweep, grid: _Grid) -> str:
+    rows = []
+    for value, peaks in grid.curves:
+        points = "; ".join(
+            f"{value_text(grid.keys[0], x)}: {'no answer' if np.isnan(p) else um_text(p)}"
+            for x, p in zip(grid.values[0], peaks, strict=True)
+        )
+        head = "" if value is None else f"At {value_text(grid.keys[1], value)} of {grid_words(grid)}: "
+        rows.append(f"{head}{points}.")
+    bands = ", ".join(f"{band:g}" for band in sweep.case.threshold.bands_um)
+    return (
+        f"Peak micromotion of the governing load against {key_label(grid.keys[0])}, over the bands "
+        f"{bands} µm. {' '.join(rows)}"
+    )
+
+
+def grid_words(grid: _Grid) -> str:
+    """Return the second key in words."""
+    return key_words(grid.keys[1])
+
+
+# --- The map ------------------------------------------------------------------------------------------
+
+
+def _map(sweep: Sweep, grid: _Grid) -> Picture:
+    figure = blank_figure(7.2)
+    ax = axes_at(figure, left=0.95, bottom=1.95, width=WIDTH_IN - 1.4, height=4.0)
+    x, y = grid.values
+    bands = sweep.case.threshold.bands_um
+    lay_out_values(ax, list(x))
+    lay_out_values(ax, list(y), upright=True)
+    least, most = float(np.nanmin(grid.peaks)), float(np.nanmax(grid.peaks))
+    top = max(most, bands[-1])
+    log = top / max(least, LEAST_UM) > SPAN_FOR_FACTORS
+    low = min(max(least, LEAST_UM), bands[0]) if log else 0.0
+    norm = LogNorm(low, top) if log else Normalize(0, top)
+    levels = np.geomspace(low, top, STEPS) if log else np.linspace(0, top, STEPS)
+    whole = Rectangle((0, 0), 1, 1, transform=ax.transAxes, zorder=0)
+    whole.set(facecolor="white", edgecolor="0.6", hatch="////", linewidth=0.0)
+    ax.add_patch(whole)
+    peaks = np.ma.masked_invalid(grid.peaks.T)
+    ax.contourf(x, y, peaks, levels=levels, cmap=MOTION, norm=norm, zorder=1)
+    crossed = [band for band in bands if least < band < most]
+    if crossed:
+        edge: list[AbstractPathEffect] = [withStroke(linewidth=3.4, foreground="black")]
+        lines = ax.contour(x, y, peaks, levels=crossed, colors="white", linewidths=1.8, zorder=3)
+        lines.set(path_effects=edge)
+        for text in ax.clabel(lines, fmt=lambda v: f"{v:g} µm", fontsize=TEXT_PT, colors="white"):
+            text.set_path_effects(edge)
+    at_x, at_y = np.meshgrid(x, y)
+    solved = ~np.ma.getmaskarray(peaks)
+    dot: Style = {"linestyle": "none", "clip_on": False, "zorder": 5}
+    ax.plot(at_x[solved], at_y[solved], "o", color="white", mec="black", markersize=4.5, **dot)
+    ax.plot(at_x[~solved], at_y[~solved], "x", color="black", markersize=7, mew=1.8, **dot)
+    ax.set(xlim=(x[0], x[-1]), ylim=(y[0], y[-1]))
+    ax.set(xlabel=key_label(grid.keys[0]), ylabel=key_label(grid.keys[1]))
+    plain_axes(ax)
+    _map_scale(axes_at(figure, left=0.95, bottom=1.02, width=WIDTH_IN - 1.4, height=0.16), norm, bands)
+    told = "Dots: solved cases; shades and lines between them are interpolated. Lines: the bands."
+    hatched = " Hatched, ×: no answer." if grid.without else ""
+    write_note(figure, told + hatched)
+    message = _message_of_map(grid, bands)
+    write_headings(figure, message, sweep.case.title)
+    across, up = (key_label(key) for key in grid.keys)
+    alt = (
+        f"{message}. Map of the peak micromotion of the governing load, {across} across and {up} "
+        f"upwards, from {um_text(least)} to {um_text(most)}; "
+        f"{grid.without} of {grid.peaks.size} cases have no answer."
+    )
+    return Picture(name="sweep-map", figure=figure, alt=alt)
+
+
+def _map_scale(ax: Axes, norm: Normalize, bands: tuple[float, ...]) -> None:
+    low, top = float(norm.vmin or 0.0), float(norm.vmax or 1.0)
+    log = isinstance(norm, LogNorm)
+    edges = np.geomspace(low, top, STEPS) if log else np.linspace(low, top, STEPS)
+    middles = np.sqrt(edges[1:] * edges[:-1]) if log else (edges[1:] + edges[:-1]) / 2
+    ax.pcolormesh(edges, [0, 1], middles[None], cmap=MOTION, norm=norm)
+    if log:
+        ax.set_xscale("log")
+    for band in bands:
+        ax.axvline(band, color="black", linewidth=3.4)
+        ax.axvline(band, color="white", linewidth=1.8)
+    ticks = ticks_by_factors(low, top, bands) if log else band_ticks(bands, top)
+    ax.set(xlim=(low, top), yticks=[])
+    ax.set_xticks(ticks, [number_text(t) for t in ticks])
+    ax.minorticks_off()
+    ax.set_xlabel("peak micromotion [µm]")
+    plain_axes(ax)
+
+
+def _message_of_map(grid: _Grid, bands: tuple[float, ...]) -> str:
+    """Say how many of the cases lie in the lowest and in the highest band."""
+    known = np.sort(grid.peaks[~np.isnan(grid.peaks)])
+    found = [whole_text(band_of(float(peak), bands)) for peak in known]
+    if found[0] == found[-1] and not grid.without:
+        return f"The peak is {found[0]} in all {grid.peaks.size} cases"
+    parts = [f"{name} in {found.count(name)}" for name in dict.fromkeys((found[0], found[-1]))]
+    if grid.without:
+        parts.append(f"without answer in {grid.without}")
+    joined = " and ".join(filter(None, [", ".join(parts[:-1]), parts[-1]]))
+    return f"Of {grid.peaks.size} cases the peak is {joined}"

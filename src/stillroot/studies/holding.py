@@ -1,0 +1,371 @@
+"""What would make it hold: the least engagement or length, the largest load and lever, the softest bone.
+
+For a number x of the case, P(x) is the peak that a stated share of the samples (the confidence) does
+not exceed, the samples being the same for every x; without uncertain inputs it is the peak itself.
+Looked for is the x at which P reaches the limit: on a few points over the range first, which also shows
+whether P rises or falls all the way, and then between the two that bracket it (Brent 1973, Algorithms
+for Minimization without Derivatives, chapter 4, from memory; scipy's). Every P is a solve.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from stillroot.errors import CaseError
+from stillroot.inputs.case import LARGEST_LOAD, LEAST_CORE_RADIUS_MM, LEAST_HOLD_MM
+from stillroot.studies.running import Where, run
+from stillroot.studies.shipped_spread import spread_of
+from stillroot.studies.spreads import (
+    assert_samples,
+    assert_within_limits,
+    unit_sample,
+    values_of,
+)
+from stillroot.studies.trust import Failures, failures_of, largest_relative_error
+from stillroot.studies.vary import changed
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    import polars as pl
+    from numpy.typing import NDArray
+
+    from stillroot.inputs.case import Case
+    from stillroot.studies.outcome import Outcome
+    from stillroot.studies.running import Progress
+    from stillroot.studies.shipped_spread import Sourced
+
+SAMPLES, CONFIDENCE = 32, 0.9
+GRID = 5
+"""Points over the range before the search narrows."""
+WITHIN = 0.004
+"""Of the range (of its logarithm, for factors): how closely x is found."""
+MOST_NARROWING = 12
+OUT_OF_BALANCE_UM = 1e6
+"""Stands for a sample in which no equilibrium is found: it moves more than any that has one."""
+LARGEST_FACTOR, LEAST_FACTOR = 10.0, 0.02
+SHORTEST_IMPLANT_MM, LONGEST_IMPLANT_MM = 4.0, 18.0
+HIGHEST_LEVER_MM, LOWEST_LEVER_MM = 30.0, 1.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Question:
+    """Which number is looked for: `grows` where a larger one moves more; `log` where it is a factor."""
+
+    name: str
+    text: str
+    key: str
+    low: float
+    high: float
+    grows: bool
+    log: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class Answer:
+    """What was found.
+
+    `value` is on the side that holds, None where there is none: `held_everywhere` says whether all of
+    the range holds, `holds_in_part` whether some of it does, but not the end that moves least. `tried`
+    lists (x, P) in order of x; `monotone`: whether P rises or
+    falls all the way; where it does not, the value is the one beyond which all that was tried holds.
+    `peak_um` is P there, `relative_error` the numerical error of the stated case with that x over its
+    peak. `engaged_threads` where engagement was asked for.
+    """
+
+    question: Question
+    value: float | None
+    held_everywhere: bool
+    holds_in_part: bool
+    peak_um: float | None
+    tried: tuple[tuple[float, float], ...]
+    monotone: bool
+    engaged_threads: float | None
+    relative_error: float | None
+    failures: Failures
+
+
+@dataclass(frozen=True, kw_only=True)
+class Hold:
+    """What would keep the peak below `below_um` in `confidence` of the samples."""
+
+    case: Case
+    below_um: float
+    confidence: float | None
+    inputs: tuple[Sourced, ...]
+    samples: int
+    answers: tuple[Answer, ...]
+
+    def table(self) -> pl.DataFrame:
+        """Return a row for each value that was tried; the value has the unit of its key."""
+        import polars as pl  # noqa: PLC0415 - slow to import
+
+        rows = [
+            (answer.question.name, answer.question.key, value, motion(peak), peak <= self.below_um)
+            for answer in self.answers
+            for value, peak in answer.tried
+        ]
+        text = dict.fromkeys(("question", "key"), pl.String)
+        numbers = dict.fromkeys(("value", "peak_micromotion_um"), pl.Float64)
+        return pl.DataFrame(rows, schema={**text, **numbers, "holds": pl.Boolean}, orient="row")
+
+
+def motion(peak_um: float) -> float | None:
+    """Return a peak, or None for what stands for "no equilibrium"."""
+    return peak_um if peak_um < OUT_OF_BALANCE_UM else None
+
+
+def questions_of(case: Case, *, from_crest: bool = False) -> tuple[Question, ...]:
+    """Return what can be asked of a case."""
+    holds = case.socket.holds_mm
+    longest = case.implant.length_mm - holds[0][0] if from_crest else holds[-1][1]
+    stays = "its top stays" if from_crest else "its end stays"
+    largest = max(abs(part) for load in case.loads for part in load.components[:2])
+    softest, hardest = (f(m for _, m in case.bone.trabecular_profile_mpa) for f in (min, max))
+    return (
+        *_of_the_length(case),
+        Question(
+            name="engagement",
+            text=f"least engagement length ({stays}) [mm]",
+            key="engagement_from_crest_mm" if from_crest else "engagement_mm",
+            low=LEAST_HOLD_MM,
+            high=longest,
+            grows=False,
+            log=False,
+        ),
+        Question(
+            name="load",
+            text="largest load, times the stated one",
+            key="load_factor",
+            low=LEAST_FACTOR,
+            high=min(LARGEST_FACTOR, 0.5 * LARGEST_LOAD / max(largest, 1e-9)),
+            grows=True,
+            log=True,
+        ),
+        Question(
+            name="lever",
+            text="largest height of all loads above the crest [mm]",
+            key="loads.height_mm",
+            low=LOWEST_LEVER_MM,
+            high=HIGHEST_LEVER_MM,
+            grows=True,
+            log=False,
+        ),
+        Question(
+            name="bone",
+            text="softest trabecular bone, times the stated modulus",
+            key="trabecular_factor",
+            low=max(LEAST_FACTOR, 0.05 / softest),
+            high=min(LARGEST_FACTOR, 1e5 / hardest),
+            grows=False,
+            log=True,
+        ),
+    )
+
+
+def _of_the_length(case: Case) -> tuple[Question, ...]:
+    """Ask for the length of an implant that is held all along, where its taper leaves it a tip."""
+    implant = case.implant
+    whole = "holds_mm" not in case.stated()["socket"]
+    if not whole or implant.outline_mm is not None or case.bone.depth_mm is not None:
+        return ()
+    depth = 0.0 if implant.thread.form == "none" else implant.thread.depth_mm
+    spare = implant.diameter_mm / 2 - depth - LEAST_CORE_RADIUS_MM
+    longest = LONGEST_IMPLANT_MM
+    if implant.taper_deg:
+        longest = min(longest, 0.99 * spare / math.tan(math.radians(implant.taper_deg)))
+    low = max(SHORTEST_IMPLANT_MM, implant.thread.first_mm + implant.thread.pitch_mm)
+    question = Question(
+        name="length",
+        text="shortest implant, held over its whole length [mm]",
+        key="implant.length_mm",
+        low=low,
+        high=longest,
+        grows=False,
+        log=False,
+    )
+    return (question,) if low < longest else ()
+
+
+def hold(
+    case: Case,
+    below_um: float,
+    where: Where | None = None,
+    *,
+    asked: Sequence[str] | None = None,
+    from_crest: bool = False,
+    with_spread: bool = True,
+    confidence: float = CONFIDENCE,
+    samples: int = SAMPLES,
+    bone_type: int | None = None,
+    progress: Progress = lambda *_: None,
+) -> Hold:
+    """Find what keeps the peak of every load below a limit [µm], with a confidence over the spread.
+
+    `asked` names the questions, all that `questions_of` has for the case unless given.
+
+    Raises
+    ------
+    CaseError
+        The limit, the confidence, the sample count or an input is out of range.
+    EnvironmentProblem
+        As `run` does.
+    """
+    if not 0 < below_um < OUT_OF_BALANCE_UM:
+        msg = f"--below {below_um:g}: must be a motion above 0 µm, such as 100"
+        raise CaseError(msg)
+    if not 0.5 <= confidence < 1:
+        msg = f"--confidence {confidence:g}: must be from 50% to less than 100%"
+        raise CaseError(msg)
+    inputs: tuple[Sourced, ...] = ()
+    values = np.zeros((1, 0))
+    if with_spread:
+        assert_samples(samples)
+        inputs = spread_of(case, bone_type)
+        assert_within_limits(case, inputs)
+        values = values_of(inputs, unit_sample(samples, len(inputs), 1))
+    where = where or Where()
+    known = {question.name: question for question in questions_of(case, from_crest=from_crest)}
+    names = list(dict.fromkeys(known if asked is None else asked))
+    for name in names:
+        if name not in known:
+            msg = f"{name}: is no question that this case has; ask for {', '.join(known)}"
+            raise CaseError(msg)
+    answers = []
+    for name in names:
+        told = _named(progress, name)
+        search = _Search(case, inputs, values, known[name], confidence, where, told)
+        answers.append(search.answer(below_um))
+    return Hold(
+        case=case,
+        below_um=below_um,
+        confidence=confidence if with_spread else None,
+        inputs=inputs,
+        samples=len(values),
+        answers=tuple(answers),
+    )
+
+
+def _named(progress: Progress, name: str) -> Progress:
+    return lambda done, total, _: progress(done, total, name)
+
+
+class _Search:
+    """P(x) of one question, remembered as it is tried."""
+
+    def __init__(
+        self,
+        case: Case,
+        inputs: Sequence[Sourced],
+        values: NDArray[np.float64],
+        question: Question,
+        confidence: float,
+        where: Where,
+        progress: Progress,
+    ) -> None:
+        # A factor that is uncertain and asked for at once multiplies; any other number that is asked for
+        # takes the place of the uncertain one.
+        self._case, self._inputs, self._values = case, inputs, values
+        self._question, self._confidence = question, confidence
+        self._where, self._progress = where, progress
+        self._tried: dict[float, float] = {}
+        self._outcomes: list[Outcome] = []
+
+    def peaks(self, xs: Sequence[float]) -> list[float]:
+        """Return P at several x, solved together: they share what they can."""
+        new = [x for x in xs if x not in self._tried]
+        cases = [case for x in new for case in self._cases(x)]
+        outcomes = run(cases, self._where, progress=self._progress) if cases else []
+        self._outcomes += outcomes
+        count = len(self._values)
+        for place, x in enumerate(new):
+            part = outcomes[place * count : (place + 1) * count]
+            peaks = [OUT_OF_BALANCE_UM if o.peak_um is None else o.peak_um for o in part]
+            share = self._confidence if count > 1 else 1.0
+            # The least peak that at least this share of the samples does not exceed.
+            self._tried[x] = float(np.quantile(peaks, share, method="inverted_cdf"))
+        return [self._tried[x] for x in xs]
+
+    def _cases(self, x: float) -> list[Case]:
+        keys = [item.input.key for item in self._inputs]
+        key = self._question.key
+        cases = []
+        for row in self._values.tolist():
+            values = dict(zip(keys, row, strict=True))
+            uncertain = values.pop(key, 1.0)
+            # Last: or a sampled modulus, or height of one load, would take the place of what is asked.
+            values[key] = x * uncertain if self._question.log else x
+            cases.append(changed(self._case, values))
+        return cases
+
+    def answer(self, below_um: float) -> Answer:
+        """Return where P reaches the limit."""
+        question = self._question
+        to_x, to_t = (np.exp, np.log) if question.log else (float, float)
+        ends = float(to_t(question.low)), float(to_t(question.high))
+        grid = [float(f"{float(to_x(t)):.3g}") for t in np.linspace(*ends, GRID)]
+        grid[0], grid[-1] = question.low, question.high
+        self.peaks(grid)
+        bracket = self._bracket(below_um)
+        if bracket is not None:
+            from scipy.optimize import brentq  # noqa: PLC0415 - slow to import
+
+            known = {float(to_t(x)): x for x in bracket}  # exp(ln x) is not quite x
+
+            def beyond(t: float) -> float:
+                x = known.get(t, float(f"{float(to_x(t)):.3g}"))  # so what is told was itself solved
+                (peak,) = self.peaks([x])
+                return math.log(peak / below_um)
+
+            first, last = known
+            fine = WITHIN * (ends[1] - ends[0]) / 2
+            brentq(beyond, first, last, xtol=fine, rtol=1e-3, maxiter=MOST_NARROWING, disp=False)
+        return self._answer(below_um)
+
+    def _bracket(self, below_um: float) -> tuple[float, float] | None:
+        """Return the last pair of tried x, towards more motion, of which one holds and one does not."""
+        tried = sorted(self._tried)
+        towards_hold = tried[::-1] if self._question.grows else tried
+        pairs = [(a, b) for a, b in pairwise(towards_hold) if self._crosses(a, b, below_um)]
+        return pairs[-1] if pairs else None
+
+    def _crosses(self, a: float, b: float, below_um: float) -> bool:
+        return self._tried[a] > below_um >= self._tried[b]
+
+    def _answer(self, below_um: float) -> Answer:
+        question = self._question
+        tried = tuple(sorted(self._tried.items()))
+        steps = np.diff([peak for _, peak in tried])
+        monotone = bool(np.all(steps >= 0) if question.grows else np.all(steps <= 0))
+        # From the end that holds towards the other: the last x before one that does not.
+        towards_motion = tried if question.grows else tried[::-1]
+        holding = []
+        for x, peak in towards_motion:
+            if peak > below_um:
+                break
+            holding.append((x, peak))
+        everywhere = len(holding) == len(tried)
+        found = holding[-1] if holding and not everywhere else (None, None)
+        threads, error = None, None
+        if found[0] is not None:
+            there = changed(self._case, {question.key: found[0]})
+            threads = there.engaged_threads if question.name == "engagement" else None
+            (measured,) = run([there], self._where, with_error=True, progress=self._progress)
+            error = largest_relative_error([measured])
+        return Answer(
+            question=question,
+            value=found[0],
+            held_everywhere=everywhere,
+            holds_in_part=not holding and any(peak <= below_um for _, peak in tried),
+            peak_um=found[1],
+            tried=tried,
+            monotone=monotone,
+            engaged_threads=threads,
+            relative_error=error,
+            failures=failures_of(self._outcomes),
+        )

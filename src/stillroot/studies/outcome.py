@@ -1,0 +1,122 @@
+"""What a study keeps of a solved case: a few numbers, or why there are none."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from stillroot.answers.answer import CheckResult
+    from stillroot.mechanics.loading import Resultant
+    from stillroot.mechanics.motion import HeadMovement, Micromotion
+
+
+@dataclass(frozen=True, kw_only=True)
+class LoadOutcome:
+    """What one load does; every number is None where `reason` says why there is none.
+
+    `error_um` and `head_error_um`: the numerical error, None where it was not measured.
+    """
+
+    name: str
+    axial_n: float
+    lateral_n: float
+    torque_ncm: float
+    height_mm: float
+    peak_um: float | None = None
+    sliding_um: float | None = None
+    opening_um: float | None = None
+    depth_mm: float | None = None
+    mean_um: float | None = None
+    p95_um: float | None = None
+    head_um: float | None = None
+    error_um: float | None = None
+    head_error_um: float | None = None
+    reason: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Outcome:
+    """What came of one case; with a `reason` it has neither torque nor numbers of any load."""
+
+    loads: tuple[LoadOutcome, ...]
+    engagement_length_mm: float
+    engaged_threads: float | None
+    interference_um: float | None = None
+    torque_ncm: float | None = None
+    reason: str = ""
+
+    @property
+    def governing(self) -> LoadOutcome | None:
+        """The load with the largest peak; None where any load has none."""
+        if self.reason or any(load.peak_um is None for load in self.loads):
+            return None
+        return max(self.loads, key=lambda load: load.peak_um or 0.0)
+
+    @property
+    def peak_um(self) -> float | None:
+        """The largest peak, None where any load has none."""
+        governing = self.governing
+        return None if governing is None else governing.peak_um
+
+    @property
+    def why_not(self) -> str:
+        """Why there is no peak, "" where there is one."""
+        return self.reason or next((load.reason for load in self.loads if load.reason), "")
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return plain data for JSON."""
+        return asdict(self)
+
+    @classmethod
+    def from_dict(cls, data: dict[str, Any]) -> Outcome:
+        """Return the outcome that `to_dict` wrote."""
+        return cls(**{**data, "loads": tuple(LoadOutcome(**load) for load in data["loads"])})
+
+
+def load_outcome(
+    name: str, resultant: Resultant, motion: Micromotion, head: HeadMovement
+) -> LoadOutcome:
+    """Return what a solved load came to, its error not measured."""
+    peak = motion.peak
+    return replace(
+        unsolved(name, resultant, ""),
+        peak_um=peak.total_um,
+        sliding_um=peak.sliding_um,
+        opening_um=peak.opening_um,
+        depth_mm=peak.depth_mm + 0.0,
+        mean_um=motion.mean_um,
+        p95_um=motion.percentile_um(95),
+        head_um=head.total_um,
+    )
+
+
+def unsolved(name: str, resultant: Resultant, reason: str) -> LoadOutcome:
+    """Return a load without numbers, for a reason."""
+    return LoadOutcome(
+        name=name,
+        axial_n=resultant.axial_n,
+        lateral_n=resultant.lateral_n,
+        torque_ncm=resultant.torque_nmm / 10,
+        height_mm=resultant.height_mm,
+        reason=reason,
+    )
+
+
+def outcome_of(result: CheckResult) -> Outcome:
+    """Return what a study keeps of a check, the numerical errors with it."""
+    loads = tuple(
+        replace(
+            load_outcome(a.name, a.resultant, a.micromotion, a.head),
+            error_um=a.error.total_um,
+            head_error_um=a.head_error.total_um,
+        )
+        for a in result.loads
+    )
+    return Outcome(
+        loads=loads,
+        engagement_length_mm=result.engagement_length_mm,
+        engaged_threads=result.engaged_threads,
+        interference_um=result.interference_um,
+        torque_ncm=None if result.torque is None else result.torque.insertion_ncm,
+    )

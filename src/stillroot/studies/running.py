@@ -1,0 +1,223 @@
+"""Many cases solved: by processes on this machine, or by a dask cluster that is already there.
+
+What is finished is kept at once, and what is kept is not solved again. A process that dies costs its
+case alone, which is tried again. Every case gives the same digits wherever and in whatever order it is
+solved: linear algebra runs in one thread, and no stage depends on what was solved before it.
+"""
+
+from __future__ import annotations
+
+import os
+import signal
+import threading
+from concurrent.futures import FIRST_COMPLETED, wait
+from contextlib import closing, contextmanager
+from dataclasses import dataclass
+from functools import cache, partial
+from multiprocessing import get_context, parent_process, resource_tracker
+from typing import TYPE_CHECKING, Any, TypeVar
+
+from stillroot.errors import EnvironmentProblem
+from stillroot.studies.stages import Stages, no_outcome, stage_keys
+from stillroot.studies.store import key_of, program
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Generator, Iterator, Sequence
+    from concurrent.futures import Future
+
+    from stillroot.inputs.case import Case
+    from stillroot.studies.outcome import Outcome
+    from stillroot.studies.store import Store
+
+    Progress = Callable[[int, int, str], None]
+    """Told what is done, of how much, and what is in work."""
+
+Item = TypeVar("Item")
+Result = TypeVar("Result")
+
+TRIES = 3
+"""How often a case is begun whose process dies."""
+MOST_TASKS = 100
+"""Cases that one process solves before a fresh one takes its place: memory does not creep."""
+DIED = (
+    f"its process ended {TRIES} times without an answer, perhaps for lack of memory; a larger "
+    "element_mm or --workers 1 takes less"
+)
+CONNECT_S = 20
+"""How long a cluster may take to answer."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Where:
+    """Where cases are solved and kept.
+
+    `workers`: processes on this machine, one a core unless given; with 1 all is done in this process.
+    `cluster`: address of a dask scheduler in their place. `store` None: nothing is kept.
+    """
+
+    workers: int | None = None
+    cluster: str | None = None
+    store: Store | None = None
+
+
+def run(
+    cases: Sequence[Case],
+    where: Where,
+    *,
+    with_error: bool = False,
+    what: str = "cases",
+    progress: Progress = lambda *_: None,
+) -> list[Outcome]:
+    """Return what comes of each case, in their order; equal cases are solved once.
+
+    Raises
+    ------
+    EnvironmentProblem
+        gmsh cannot be loaded and no stored mesh fits a case, or the cluster cannot be reached.
+    """
+    keys = [key_of(case, with_error=with_error) for case in cases]
+    by_key = dict(zip(keys, cases, strict=True))
+    outcomes = where.store.found(keys) if where.store else {}
+    missing = [key for key in by_key if key not in outcomes]
+    missing.sort(key=lambda key: stage_keys(by_key[key]))  # neighbours share their stages
+    progress(len(outcomes), len(by_key), what)
+    solve = partial(_solve, with_error=with_error)
+    with closing(_each(solve, [by_key[key] for key in missing], where)) as finished:
+        for place, outcome in finished:
+            key = missing[place]
+            outcomes[key] = outcome if outcome is not None else no_outcome(by_key[key], DIED)
+            if where.store and outcome is not None:
+                where.store.add(key, by_key[key].title, outcome)
+            progress(len(outcomes), len(by_key), what)
+    return [outcomes[key] for key in keys]
+
+
+def _each(
+    solve: Callable[[Case], Outcome], cases: Sequence[Case], where: Where
+) -> Generator[tuple[int, Outcome | None]]:
+    """Yield (place, outcome) of each case as it is finished; None where its process died too often."""
+    if where.cluster is not None:
+        return _on_cluster(solve, cases, where.cluster)
+    return in_processes(solve, cases, where.workers or os.cpu_count() or 1)
+
+
+def in_processes(
+    solve: Callable[[Item], Result], items: Sequence[Item], workers: int
+) -> Generator[tuple[int, Result | None]]:
+    """Yield (place, result) of each item as it is solved, None where its process died `TRIES` times.
+
+    With one worker all is done in this process. Closed early, the processes are ended.
+    """
+    if min(workers, len(items)) <= 1:
+        yield from ((place, solve(item)) for place, item in enumerate(items))
+        return
+    from pebble import ProcessExpired, ProcessPool  # noqa: PLC0415 - slow to import
+
+    pool = ProcessPool(
+        max_workers=min(workers, len(items)),
+        max_tasks=MOST_TASKS,
+        context=get_context("spawn"),
+        initializer=_end_with_parent,
+    )
+    try:
+        with _interrupts_left_to_this_process():
+            waiting: dict[Future[Any], tuple[int, int]] = {
+                pool.schedule(solve, args=[item]): (place, 1) for place, item in enumerate(items)
+            }
+        while waiting:
+            done, _ = wait(waiting, return_when=FIRST_COMPLETED)
+            for future in done:
+                place, tries = waiting.pop(future)
+                try:
+                    yield place, future.result()
+                except ProcessExpired:
+                    if tries == TRIES:
+                        yield place, None
+                    else:
+                        again = pool.schedule(solve, args=[items[place]])
+                        waiting[again] = place, tries + 1
+    finally:
+        pool.stop()
+        pool.join()
+
+
+@contextmanager
+def _interrupts_left_to_this_process() -> Iterator[None]:
+    """Block Ctrl-C in the threads that are started meanwhile, and so in the processes that they start.
+
+    A terminal sends it to all of them; only this one is to say anything.
+    """
+    if not hasattr(signal, "pthread_sigmask"):  # Windows
+        yield
+        return
+    # It takes the block off the thread that starts it: so it is there before any of them.
+    resource_tracker.ensure_running()
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+def _end_with_parent() -> None:
+    """Let this worker end as soon as the process that began it is gone, killed perhaps."""
+    parent = parent_process()
+
+    def watch() -> None:
+        if parent is not None:
+            parent.join()
+            os._exit(1)
+
+    threading.Thread(target=watch, daemon=True).start()
+
+
+def _on_cluster(
+    solve: Callable[[Case], Outcome], cases: Sequence[Case], address: str
+) -> Generator[tuple[int, Outcome | None]]:
+    try:
+        from distributed import Client, KilledWorker, as_completed  # noqa: PLC0415 - an extra
+    except ImportError:
+        msg = "--cluster needs dask.distributed: pip install 'stillroot[cluster]'"
+        raise EnvironmentProblem(msg) from None
+    try:
+        client = Client(address, timeout=CONNECT_S, set_as_default=False)
+    except (OSError, ValueError) as error:
+        msg = (
+            f"--cluster {address}: no dask scheduler answers there ({type(error).__name__}); give an "
+            "address such as tcp://127.0.0.1:8786"
+        )
+        raise EnvironmentProblem(msg) from None
+    with client:
+        there = set(client.run(program).values())
+        if there != {program()}:
+            found = ", ".join(sorted(map(str, there))) or "nothing"
+            msg = (
+                f"--cluster {address}: its workers run {found}, not {program()} as here; start workers "
+                "that have this version installed"
+            )
+            raise EnvironmentProblem(msg)
+        futures = client.map(solve, cases, pure=False, retries=0)
+        place_of = {future.key: place for place, future in enumerate(futures)}
+        for future in as_completed(futures, loop=client.loop):
+            try:
+                yield place_of[future.key], future.result()
+            except KilledWorker:
+                yield place_of[future.key], None
+
+
+@cache
+def _stages() -> tuple[Stages, threading.Lock]:
+    """Return the stages of this process: the one thing that a worker keeps from case to case.
+
+    They are used by one thread at a time; a cluster's workers may have several.
+    """
+    return Stages(), threading.Lock()
+
+
+def _solve(case: Case, *, with_error: bool) -> Outcome:
+    """Solve a case, in a worker or here."""
+    from threadpoolctl import threadpool_limits  # noqa: PLC0415 - beside its only use
+
+    stages, lock = _stages()
+    with lock, threadpool_limits(1):
+        return stages.outcome(case, with_error=with_error)

@@ -1,0 +1,343 @@
+"""What the uncertainty of the inputs does to the peak, and which inputs drive it.
+
+Two independent samples A and B of the d inputs, n rows each, from one scrambled Sobol' sequence in 2d
+dimensions (Sobol' 1967, USSR Comput Math Math Phys 7:86-112; Owen 1998, J Complexity 14:466-489, both
+from memory), and d samples AB_i, A with its i-th input from B (Saltelli et al. 2010, Comput Phys Commun
+181:259-270, from memory). A and B together give the distribution of the peak; all give the Sobol'
+indices of its logarithm: the share of the variance that an input explains alone (first order) and with
+all others (total). With V the variance of f = ln(peak)::
+
+    S_i = 1 - Σ (f_B - f_AB_i)² / 2nV,     S_Ti = Σ (f_A - f_AB_i)² / 2nV              (17)
+
+(Jansen 1999, Comput Phys Commun 117:35-43, from memory): neither passes 1 or 0 by much, even where n is
+small. scipy samples and bootstraps.
+"""
+
+from __future__ import annotations
+
+import math
+import warnings
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from stillroot.answers.verdict import band_of
+from stillroot.errors import CaseError
+from stillroot.studies.running import Where, run
+from stillroot.studies.shipped_spread import spread_of
+from stillroot.studies.study_table import table_of
+from stillroot.studies.trust import Failures, failures_of
+from stillroot.studies.vary import assert_apart, assert_varies, changed
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    import polars as pl
+    from numpy.typing import NDArray
+
+    from stillroot.inputs.case import Case
+    from stillroot.studies.outcome import Outcome
+    from stillroot.studies.running import Progress
+    from stillroot.studies.shipped_spread import Sourced
+
+SAMPLES = 64
+LEAST_SAMPLES, MOST_SAMPLES = 8, 8192
+LEAST_FOR_DRIVERS = 8
+CONFIDENCE = 0.95
+"""Of the intervals that say what the sample size leaves open."""
+RARE = 0.05
+"""Chance below which a band counts as out of reach."""
+SEED = 1
+A, B = "A", "B"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Interval:
+    """An estimate and the interval that the sample size leaves open, `CONFIDENCE` wide."""
+
+    value: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class BandChance:
+    """The chance that the peak lies in a band."""
+
+    band: str
+    chance: Interval
+
+
+@dataclass(frozen=True, kw_only=True)
+class Driver:
+    """Share of the variance of ln(peak) that an input explains: alone, and with all others."""
+
+    key: str
+    first: Interval
+    total: Interval
+
+
+@dataclass(frozen=True, kw_only=True)
+class Spread:
+    """A sampled case.
+
+    `values` (s, d) of the `inputs`; `part` names the sample that each row is of ("A", "B", or the key
+    that comes from B); `nominal` is the case as it stands, with its numerical error.
+    """
+
+    case: Case
+    inputs: tuple[Sourced, ...]
+    values: NDArray[np.float64]
+    part: tuple[str, ...]
+    outcomes: tuple[Outcome, ...]
+    nominal: Outcome
+    drivers: tuple[Driver, ...]
+    rows_for_drivers: int
+
+    @property
+    def keys(self) -> tuple[str, ...]:
+        """The keys of the inputs."""
+        return tuple(item.input.key for item in self.inputs)
+
+    @property
+    def failures(self) -> Failures:
+        """How many samples have no answer."""
+        return failures_of(self.outcomes)
+
+    @property
+    def peaks_um(self) -> NDArray[np.float64]:
+        """The peaks of the samples A and B that have one, rising."""
+        return np.sort([outcome.peak_um for outcome in self._plain if outcome.peak_um is not None])
+
+    @property
+    def without_answer(self) -> int:
+        """How many samples of A and B have no peak."""
+        return sum(outcome.peak_um is None for outcome in self._plain)
+
+    @property
+    def _plain(self) -> list[Outcome]:
+        """What came of the samples A and B."""
+        return [o for o, p in zip(self.outcomes, self.part, strict=True) if p in (A, B)]
+
+    def quantile_um(self, share: float) -> float:
+        """Return the peak that this share of the samples does not exceed."""
+        return float(np.quantile(self.peaks_um, share))
+
+    @property
+    def median_um(self) -> Interval:
+        """Median of the peak; its interval from order statistics."""
+        from scipy.stats import quantile_test  # noqa: PLC0415 - slow to import
+
+        peaks = self.peaks_um
+        found: Any = quantile_test(peaks, p=0.5).confidence_interval(CONFIDENCE)
+        low = peaks[0] if math.isnan(found.low) else found.low
+        high = peaks[-1] if math.isnan(found.high) else found.high
+        return Interval(value=self.quantile_um(0.5), low=float(low), high=float(high))
+
+    @property
+    def bands(self) -> tuple[BandChance, ...]:
+        """The chance of each band, of all samples; what has no answer lies in none.
+
+        Intervals are those of independent samples (Wilson 1927, J Am Stat Assoc 22:209-212); samples
+        that fill space evenly, as these do, err less.
+        """
+        edges = self.case.threshold.bands_um
+        middles = [edges[0] / 2, *((a + b) / 2 for a, b in pairwise(edges)), 2 * edges[-1]]
+        count = len(self.peaks_um) + self.without_answer
+        found = [band_of(float(peak), edges) for peak in self.peaks_um]
+        names = [band_of(middle, edges) for middle in middles]
+        return tuple(BandChance(band=n, chance=_chance(found.count(n), count)) for n in names)
+
+    @property
+    def mostly_answered(self) -> bool:
+        """Whether what has no answer is too rare to be a verdict of its own."""
+        return self.without_answer < RARE * (len(self.peaks_um) + self.without_answer)
+
+    @property
+    def likely_bands(self) -> tuple[str, ...]:
+        """The bands that the peak lies in with a chance of `RARE` or more."""
+        return tuple(band.band for band in self.bands if band.chance.value >= RARE)
+
+    def table(self) -> pl.DataFrame:
+        """Return a row for each sample and load."""
+        named: dict[str, Any] = {"sample": list(self.part)}
+        named |= {key: self.values[:, i].tolist() for i, key in enumerate(self.keys)}
+        return table_of(named, self.outcomes)
+
+
+def spread(
+    case: Case,
+    where: Where | None = None,
+    *,
+    samples: int = SAMPLES,
+    bone_type: int | None = None,
+    drivers: bool = True,
+    seed: int = SEED,
+    progress: Progress = lambda *_: None,
+) -> Spread:
+    """Sample the uncertain inputs of a case and solve every sample.
+
+    `samples` is n, a power of two: 2n cases are solved, or with `drivers` n (d + 2) for d inputs.
+
+    Raises
+    ------
+    CaseError
+        The sample count is no power of two in range, an input is no number of the case, or a range
+        reaches beyond what the case allows.
+    EnvironmentProblem
+        As `run` does.
+    """
+    assert_samples(samples)
+    where = where or Where()
+    inputs = spread_of(case, bone_type)
+    assert_within_limits(case, inputs)
+    d = len(inputs)
+    u = unit_sample(samples, 2 * d, seed)
+    a, b = u[:, :d], u[:, d:]
+    blocks, part = [a, b], [A] * samples + [B] * samples
+    if drivers:
+        for i, item in enumerate(inputs):
+            mixed = a.copy()
+            mixed[:, i] = b[:, i]
+            blocks.append(mixed)
+            part += [item.input.key] * samples
+    values = values_of(inputs, np.vstack(blocks))
+    outcomes = run(cases_of(case, inputs, values), where, what="samples", progress=progress)
+    (nominal,) = run([case], where, with_error=True, what="the case itself", progress=progress)
+    found, rows = _drivers(inputs, outcomes, samples) if drivers else ((), 0)
+    return Spread(
+        case=case,
+        inputs=inputs,
+        values=values,
+        part=tuple(part),
+        outcomes=tuple(outcomes),
+        nominal=nominal,
+        drivers=found,
+        rows_for_drivers=rows,
+    )
+
+
+def assert_samples(samples: int) -> None:
+    """Refuse a sample count that is no power of two from `LEAST_SAMPLES` to `MOST_SAMPLES`.
+
+    Raises
+    ------
+    CaseError
+        With what would be right.
+    """
+    if not LEAST_SAMPLES <= samples <= MOST_SAMPLES or samples & (samples - 1):
+        msg = (
+            f"{samples} samples: must be a power of two from {LEAST_SAMPLES} to {MOST_SAMPLES}, such as "
+            "64 (Sobol' sequences fill space evenly at powers of two)"
+        )
+        raise CaseError(msg)
+
+
+def assert_within_limits(case: Case, inputs: Sequence[Sourced]) -> None:
+    """Refuse an input whose range reaches beyond what the case allows, before anything is solved.
+
+    Raises
+    ------
+    CaseError
+        The first such end, and what the case says of it.
+    """
+    for item in inputs:
+        assert_varies(item.input.key, "spread.")
+    assert_apart(item.input.key for item in inputs)
+    for item in inputs:
+        for end in item.input.limits:
+            try:
+                changed(case, {item.input.key: end})
+            except CaseError as error:
+                msg = (
+                    f"spread.{item.input.key} = {item.input.in_words}: it reaches {end:.6g}, which is "
+                    f"no sound case: {error}"
+                )
+                raise CaseError(msg, key=f"spread.{item.input.key}") from None
+
+
+def unit_sample(n: int, d: int, seed: int) -> NDArray[np.float64]:
+    """Return n points of a scrambled Sobol' sequence in the open unit cube (n, d)."""
+    from scipy.stats import qmc  # noqa: PLC0415 - slow to import
+
+    return np.clip(qmc.Sobol(d, scramble=True, rng=seed).random(n), 1e-9, 1 - 1e-9)
+
+
+def values_of(inputs: Sequence[Sourced], u: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the values (s, d) of inputs at probabilities (s, d)."""
+    return np.column_stack([item.input.quantiles(u[:, i]) for i, item in enumerate(inputs)])
+
+
+def cases_of(case: Case, inputs: Sequence[Sourced], values: NDArray[np.float64]) -> list[Case]:
+    """Return the case of each row of values (s, d)."""
+    keys = [item.input.key for item in inputs]
+    return [changed(case, dict(zip(keys, row, strict=True))) for row in values.tolist()]
+
+
+def _chance(count: int, of: int) -> Interval:
+    from scipy.stats import binomtest  # noqa: PLC0415 - slow to import
+
+    found = binomtest(count, of).proportion_ci(CONFIDENCE, method="wilson")
+    return Interval(value=count / of, low=float(found.low), high=float(found.high))
+
+
+def _drivers(
+    inputs: Sequence[Sourced], outcomes: Sequence[Outcome], n: int
+) -> tuple[tuple[Driver, ...], int]:
+    """Return the drivers, the strongest first, and how many rows they rest on.
+
+    Rows with a case that has no answer are left out, and then as many as make a power of two.
+    """
+    from scipy.stats import sobol_indices  # noqa: PLC0415 - slow to import
+
+    peaks = np.array([math.nan if o.peak_um is None else math.log(o.peak_um) for o in outcomes])
+    blocks = peaks.reshape(len(inputs) + 2, n)
+    whole = np.flatnonzero(~np.isnan(blocks).any(axis=0))
+    rows = 2 ** int(math.log2(len(whole))) if len(whole) else 0
+    if rows < LEAST_FOR_DRIVERS:
+        return (), rows
+    f = blocks[:, whole[:rows]]
+    if np.ptp(f[:2]) == 0:  # nothing varies, so nothing drives
+        return (), rows
+    found = sobol_indices(
+        func={"f_A": f[:1], "f_B": f[1:2], "f_AB": f[2:, None, :]},
+        n=rows,
+        method=_jansen,
+        rng=np.random.default_rng(SEED),
+    )
+    with warnings.catch_warnings(), np.errstate(divide="ignore", invalid="ignore"):
+        warnings.simplefilter("ignore")  # an input without any effect has no distribution to resample
+        bounds = found.bootstrap(confidence_level=CONFIDENCE)
+    drivers = [
+        Driver(
+            key=item.input.key,
+            first=_interval(found.first_order, bounds.first_order.confidence_interval, i),
+            total=_interval(found.total_order, bounds.total_order.confidence_interval, i),
+        )
+        for i, item in enumerate(inputs)
+    ]
+    return tuple(sorted(drivers, key=lambda driver: -driver.total.value)), rows
+
+
+def _jansen(
+    f_A: NDArray[np.float64],  # noqa: N803 - scipy's names
+    f_B: NDArray[np.float64],  # noqa: N803
+    f_AB: NDArray[np.float64],  # noqa: N803
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return S and S_T (s, d) of equation (17) from f (s, n) and f_AB (d, s, n)."""
+    variance = np.var([f_A, f_B], axis=(0, -1))
+    first = 1 - 0.5 * np.mean((f_B - f_AB) ** 2, axis=-1) / variance
+    total = 0.5 * np.mean((f_A - f_AB) ** 2, axis=-1) / variance
+    return first.T, total.T
+
+
+def _interval(value: Any, bounds: Any, i: int) -> Interval:
+    """Return an index with its bounds; one that is the same in every resample is its own bound."""
+    middle, low, high = (float(np.ravel(x)[i]) for x in (value, bounds.low, bounds.high))
+    return Interval(
+        value=middle,
+        low=middle if math.isnan(low) else low,
+        high=middle if math.isnan(high) else high,
+    )

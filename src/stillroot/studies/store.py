@@ -1,0 +1,172 @@
+"""Solved cases, kept under the hash of their inputs and of all that solved them, in one SQLite file.
+
+Several processes may write at once: each row is one transaction, and SQLite lets one writer in at a time
+(sqlite.org, "File Locking And Concurrency In SQLite Version 3"). A row is there whole or not at all.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import sqlite3
+from contextlib import closing, contextmanager, suppress
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from functools import cache
+from importlib.metadata import version
+from importlib.resources import files
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from stillroot.answers.answer import versions
+from stillroot.errors import OutputError
+from stillroot.studies.outcome import Outcome
+from stillroot.studies.stages import solved_by
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
+    from stillroot.inputs.case import Case
+
+VARIABLE = "STILLROOT_STORE"
+"""The environment variable that names the file, where no option does."""
+WAIT_S = 60.0
+"""How long a writer waits for the others."""
+TABLE = """
+CREATE TABLE IF NOT EXISTS solved (
+    key TEXT PRIMARY KEY,
+    program TEXT NOT NULL,
+    title TEXT NOT NULL,
+    solved_at TEXT NOT NULL,
+    outcome TEXT NOT NULL
+)"""
+TABLES = "SELECT name FROM sqlite_master WHERE type = 'table'"
+SMALLEST_B = 512
+"""Bytes of the smallest page, and so of the smallest SQLite file that is not empty."""
+AT_ONCE = 500
+"""Keys to a query: SQLite takes a limited number of parameters."""
+
+
+@cache
+def program() -> str:
+    """Return version and source hash: a changed program never takes up what an older one solved."""
+    sources = sorted(Path(str(files("stillroot"))).rglob("*.py"))
+    content = b"".join(path.read_bytes() for path in sources)
+    return f"{version('stillroot')}+{hashlib.sha256(content).hexdigest()[:12]}"
+
+
+def default_path() -> Path:
+    """Return where solved cases are kept unless another place is named."""
+    from platformdirs import user_cache_path  # noqa: PLC0415 - beside its only use
+
+    named = os.environ.get(VARIABLE)
+    return Path(named) if named else user_cache_path("stillroot") / "solved.sqlite"
+
+
+def key_of(case: Case, *, with_error: bool) -> str:
+    """Return the key of a solved case: its inputs, this program, and the libraries under it."""
+    parts = [solved_by(case), with_error, program(), versions()]
+    return hashlib.sha256(json.dumps(parts, sort_keys=True).encode()).hexdigest()
+
+
+@dataclass(frozen=True, kw_only=True)
+class Kept:
+    """What a store holds: cases solved by this program, by others, and its size."""
+
+    present: int
+    outdated: int
+    size_mb: float
+    newest: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Store:
+    """A file of solved cases; open it with `Store.opened`."""
+
+    path: Path
+
+    @classmethod
+    def opened(cls, path: Path) -> Store:
+        """Make the file where it is not there.
+
+        Raises
+        ------
+        OutputError
+            The file cannot be made or written, or is no store.
+        """
+        store = cls(path=path)
+        with store._connected() as connection:
+            tables = [name for (name,) in connection.execute(TABLES)]
+            if tables and "solved" not in tables:
+                msg = "a database of something else"
+                raise sqlite3.DatabaseError(msg)
+            connection.execute(TABLE)
+        return store
+
+    def found(self, keys: Iterable[str]) -> dict[str, Outcome]:
+        """Return what is kept under some keys."""
+        wanted = list(dict.fromkeys(keys))
+        rows: list[tuple[str, str]] = []
+        with self._connected() as connection:
+            for begin in range(0, len(wanted), AT_ONCE):
+                part = wanted[begin : begin + AT_ONCE]
+                marks = ", ".join("?" * len(part))
+                query = f"SELECT key, outcome FROM solved WHERE key IN ({marks})"  # noqa: S608 - marks only
+                rows += connection.execute(query, part).fetchall()
+        found = {}
+        for key, text in rows:
+            with suppress(ValueError, KeyError, TypeError):  # a spoilt row is solved again
+                found[key] = Outcome.from_dict(json.loads(text))
+        return found
+
+    def add(self, key: str, title: str, outcome: Outcome) -> None:
+        """Keep a solved case, before anything else is done."""
+        row = (
+            key,
+            program(),
+            title,
+            f"{datetime.now(UTC):%Y-%m-%d %H:%M:%S}",
+            json.dumps(outcome.to_dict()),
+        )
+        with self._connected() as connection:
+            connection.execute("INSERT OR REPLACE INTO solved VALUES (?, ?, ?, ?, ?)", row)
+
+    def kept(self) -> Kept:
+        """Return what the store holds."""
+        with self._connected() as connection:
+            count, newest = connection.execute("SELECT COUNT(*), MAX(solved_at) FROM solved").fetchone()
+            query = "SELECT COUNT(*) FROM solved WHERE program = ?"
+            (present,) = connection.execute(query, (program(),)).fetchone()
+        return Kept(
+            present=present,
+            outdated=count - present,
+            size_mb=self.path.stat().st_size / 2**20,
+            newest=newest or "",
+        )
+
+    def clear(self, *, outdated_only: bool = False) -> int:
+        """Forget what is kept, or only what other versions of the program solved; return how many."""
+        kept = program() if outdated_only else ""
+        with self._connected() as connection:
+            count = connection.execute("DELETE FROM solved WHERE program != ?", (kept,)).rowcount
+        with self._connected() as connection:
+            connection.execute("VACUUM")
+        return count
+
+    @contextmanager
+    def _connected(self) -> Iterator[sqlite3.Connection]:
+        try:
+            self.path.parent.mkdir(parents=True, exist_ok=True)
+            if self.path.is_file() and 0 < self.path.stat().st_size < SMALLEST_B:
+                msg = "file is not a database"  # SQLite would take it for an empty one
+                raise sqlite3.DatabaseError(msg)
+            opened = sqlite3.connect(self.path, timeout=WAIT_S, isolation_level=None)
+            with closing(opened) as connection:
+                yield connection
+        except (OSError, sqlite3.Error) as error:
+            msg = (
+                f"{self.path}: solved cases cannot be kept there ({error}); name another file with "
+                f"--store or {VARIABLE}"
+            )
+            raise OutputError(msg) from None

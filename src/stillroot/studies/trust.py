@@ -1,0 +1,104 @@
+"""What a study may say of itself: how many of its cases failed, and how far its numbers can be off."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from stillroot.studies.running import run
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from stillroot.inputs.case import Case
+    from stillroot.studies.outcome import Outcome
+    from stillroot.studies.running import Progress, Where
+
+MOST_FAILED = 0.05
+"""Share of failed cases above which a study's result cannot be trusted. Assumption."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Failures:
+    """How many of a study's cases have no answer, by reason, the commonest first."""
+
+    failed: int
+    solved: int
+    reasons: tuple[tuple[str, int], ...]
+
+    @property
+    def share(self) -> float:
+        """Share of all cases."""
+        return self.failed / (self.failed + self.solved)
+
+    @property
+    def too_many(self) -> bool:
+        """Whether the result cannot be trusted."""
+        return self.share > MOST_FAILED
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """What is to be said of them; empty where none failed."""
+        if not self.failed:
+            return ()
+        told = "; ".join(f"{count} × {reason}" for reason, count in self.reasons)
+        said = f"{self.failed} of {self.failed + self.solved} cases have no answer: {told}."
+        warned = (
+            f"More than {MOST_FAILED:.0%} failed: this result cannot be trusted."
+            if self.too_many
+            else ""
+        )
+        return (said, warned) if warned else (said,)
+
+
+def failures_of(outcomes: Sequence[Outcome]) -> Failures:
+    """Count what has no answer. Reasons that differ in their numbers alone count as one."""
+    reasons = [outcome.why_not for outcome in outcomes if outcome.why_not]
+    shortened = Counter(_kind(reason) for reason in reasons)
+    return Failures(
+        failed=len(reasons),
+        solved=len(outcomes) - len(reasons),
+        reasons=tuple(shortened.most_common()),
+    )
+
+
+def _kind(reason: str) -> str:
+    """Return the first clause of a reason, without the numbers of its solve."""
+    first = reason.splitlines()[0]
+    for mark in (" beyond ", ". ", ": the forces"):
+        first = first.split(mark)[0]
+    return first if len(first) <= 160 else f"{first[:159]}…"
+
+
+def relative_error(
+    cases: Sequence[Case], outcomes: Sequence[Outcome], where: Where, progress: Progress
+) -> float | None:
+    """Return the largest numerical error of a peak over its size, measured on a few of the cases.
+
+    They are those with the least, the middle and the largest peak; None where none has an answer.
+    """
+    solved = [place for place, outcome in enumerate(outcomes) if outcome.peak_um is not None]
+    if not solved:
+        return None
+    ranked = sorted(solved, key=lambda place: outcomes[place].peak_um or 0.0)
+    chosen = dict.fromkeys((ranked[0], ranked[len(ranked) // 2], ranked[-1]))
+    measured = run(
+        [cases[place] for place in chosen],
+        where,
+        with_error=True,
+        what="numerical error",
+        progress=progress,
+    )
+    return largest_relative_error(measured)
+
+
+def largest_relative_error(measured: Sequence[Outcome]) -> float | None:
+    """Return the largest numerical error of a peak over its size; None where none was measured."""
+    shares = [
+        load.error_um / load.peak_um
+        for outcome in measured
+        for load in outcome.loads
+        if load.error_um is not None and load.peak_um
+    ]
+    return max(shares, default=None)

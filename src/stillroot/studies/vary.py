@@ -1,0 +1,200 @@
+"""A case with some of its numbers changed, by their keys.
+
+A key is named as in the case file; lists count from 1, and "loads.height_mm" is that of every load. What
+else varies is in `STUDY_KEYS`. Defaults that the case leaves open follow what is changed.
+"""
+
+from __future__ import annotations
+
+import re
+from itertools import combinations
+from typing import TYPE_CHECKING, Any
+
+from stillroot.errors import CaseError
+from stillroot.inputs.case import STUDY_KEYS, Case, key_problem
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Mapping
+
+STEP = re.compile(r"([a-z_]+)((?:\[\d+\])*)")
+INDEX = re.compile(r"\[(\d+)\]")
+SCALED = ("force_n", "axial_n", "lateral_n", "torque_ncm")
+"""What of a load its factor scales."""
+TRABECULAR = frozenset({"trabecular_modulus_mpa", "ct_number", "density"})
+INSTEAD = (
+    TRABECULAR,
+    frozenset({"interference_um", "measured_torque_ncm"}),
+    frozenset({"gap_modulus_mpa", "gap_fill"}),
+)
+"""Keys of a section that stand in place of one another: the one that is set takes the others' place."""
+
+
+def assert_varies(key: str, told_as: str = "") -> None:
+    """Refuse a key that is not a number of the case file or of `STUDY_KEYS`.
+
+    Raises
+    ------
+    CaseError
+        What is wrong with it, after `told_as`, which says where the key was given.
+    """
+    problem = key_problem(key)
+    if problem:
+        msg = f"{told_as}{key}: {problem}"
+        raise CaseError(msg, key=key)
+
+
+def assert_apart(keys: Iterable[str]) -> None:
+    """Refuse keys of which one would take the place of another without a word.
+
+    Raises
+    ------
+    CaseError
+        With the two.
+    """
+    for one, other in combinations(keys, 2):
+        if _clash(one, other):
+            msg = f"{one} and {other}: one takes the place of the other; vary one of the two"
+            raise CaseError(msg, key=other)
+
+
+def changed(case: Case, values: Mapping[str, float]) -> Case:
+    """Return the case with other numbers at some keys, checked as a case file is.
+
+    Factors apply after all else, in whatever order they are given.
+
+    Raises
+    ------
+    CaseError
+        A key is not one of the case's numbers, or the values make no sound case.
+    """
+    data = case.stated()
+    try:
+        for key, value in sorted(values.items(), key=lambda item: item[0] in STUDY_KEYS):
+            if key in STUDY_KEYS:
+                _STUDY[key](case, data, value)
+            else:
+                _set(case, data, key, value)
+        return Case.from_dict(data)
+    except CaseError as error:
+        told = ", ".join(f"{key} = {value:.6g}" for key, value in values.items())
+        plain = str(error).startswith((*(f"{key}:" for key in values), told))
+        msg = str(error) if plain else f"with {told}: {error}"
+        raise CaseError(msg, key=error.key, value=error.value) from None
+
+
+def _clash(one: str, other: str) -> bool:
+    """Say whether two keys set the same thing: a list and its part, or two ways of stating it."""
+    if {one, other} == {"engagement_mm", "engagement_from_crest_mm"}:
+        return True
+    (section, _, name), (section_2, _, name_2) = (
+        INDEX.sub("", key).rpartition(".") for key in (one, other)
+    )
+    if section != section_2:
+        return False
+    if name == name_2:
+        return len(INDEX.findall(one)) != len(INDEX.findall(other))
+    return any({name, name_2} <= keys for keys in INSTEAD)
+
+
+def _set(case: Case, data: dict[str, Any], key: str, value: float) -> None:
+    """Set a key in the stated dictionaries of a case."""
+    assert_varies(key)
+    steps = STEP.findall(key)
+    if steps[0] == ("loads", ""):
+        for place in range(1, len(data["loads"]) + 1):
+            _set(case, data, f"loads[{place}]{key.removeprefix('loads')}", value)
+        return
+    if len(steps) == 2 and not steps[1][1]:
+        _clear(data, steps[0][0], steps[1][0])
+    reached: Any = data
+    whole = case.to_dict()  # a list that the case leaves open is there
+    path: list[Any] = []
+    for name, indices in steps:
+        path += [name, *(int(index) - 1 for index in INDEX.findall(indices))]
+    for place, (step, following) in enumerate(zip(path, [*path[1:], None], strict=True)):
+        whole = _inside(whole, step)
+        if following is None:
+            if isinstance(step, int) and not (isinstance(reached, list) and step < len(reached)):
+                _refuse_place(key, reached)
+            reached[step] = int(value) if _is_whole(key, value) else value
+            return
+        if isinstance(step, int):
+            if not isinstance(reached, list) or step >= len(reached):
+                _refuse_place(key, reached)
+        elif step not in reached:
+            reached[step] = whole if isinstance(following, int) else {}
+        reached = reached[step]
+        if isinstance(reached, list) and not isinstance(path[place + 1], int):
+            _refuse_place(key, reached)
+
+
+def _clear(data: dict[str, Any], section: str, name: str) -> None:
+    """Take out of a section what a key takes the place of."""
+    others = next((keys for keys in INSTEAD if name in keys), frozenset())
+    for other in others - {name}:
+        data.get(section, {}).pop(other, None)
+    if name == "trabecular_modulus_mpa":
+        data["bone"].pop("density_law", None)
+
+
+def _inside(value: Any, step: str | int) -> Any:
+    if isinstance(value, dict):
+        return value.get(step)
+    if isinstance(value, list) and isinstance(step, int) and step < len(value):
+        return value[step]
+    return None
+
+
+def _refuse_place(key: str, found: object) -> None:
+    holds = f"the list there has {len(found)}" if isinstance(found, list) else "there is no list there"
+    msg = f"{key}: names a place that the case does not have; {holds} (lists count from 1)"
+    raise CaseError(msg, key=key)
+
+
+def _is_whole(key: str, value: float) -> bool:
+    """Say whether a value is to be a whole number, as harmonics and load steps are."""
+    return key in ("numerics.harmonics", "numerics.load_steps") and float(value).is_integer()
+
+
+def _scale_loads(_: Case, data: dict[str, Any], factor: float) -> None:
+    for load in data["loads"]:
+        for key in SCALED:
+            if key in load:
+                load[key] = factor * load[key]
+
+
+def _scale_trabecular(_: Case, data: dict[str, Any], factor: float) -> None:
+    profile = Case.from_dict(data).bone.trabecular_profile_mpa
+    _clear(data, "bone", "trabecular_modulus_mpa")
+    data["bone"]["trabecular_modulus_mpa"] = [[depth, factor * modulus] for depth, modulus in profile]
+
+
+def _hold_from_below(case: Case, data: dict[str, Any], length_mm: float) -> None:
+    bottom = _holds(case, data)[-1][1]
+    _one_hold(data, bottom - length_mm, bottom, case)
+
+
+def _hold_from_crest(case: Case, data: dict[str, Any], length_mm: float) -> None:
+    top = _holds(case, data)[0][0]
+    _one_hold(data, top, top + length_mm, case)
+
+
+def _one_hold(data: dict[str, Any], top: float, bottom: float, case: Case) -> None:
+    length = data["implant"].get("length_mm", case.implant.length_mm)
+    top = 0.0 if abs(top) < 1e-9 else top  # rounding
+    bottom = length if abs(bottom - length) < 1e-9 else bottom
+    data["socket"]["holds_mm"] = [[top, bottom]]
+
+
+def _holds(case: Case, data: dict[str, Any]) -> Any:
+    """Return the holds as stated, over the whole implant where they are not."""
+    whole = [[0.0, data["implant"].get("length_mm", case.implant.length_mm)]]
+    return data["socket"].get("holds_mm", whole)
+
+
+_STUDY: Mapping[str, Callable[[Case, dict[str, Any], float], None]] = {
+    "engagement_mm": _hold_from_below,
+    "engagement_from_crest_mm": _hold_from_crest,
+    "load_factor": _scale_loads,
+    "trabecular_factor": _scale_trabecular,
+}

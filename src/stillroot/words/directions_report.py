@@ -1,0 +1,238 @@
+"""How an implant is held in its six directions, as text and as plain data. Nothing is computed here."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any
+
+from stillroot.answers.verdict import CAUTION, rounded
+from stillroot.mechanics.six_directions import SMALL
+from stillroot.words.report import TORQUE_LEAVES_OUT, as_text, empty_table
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from stillroot.answers.answer import DirectionsResult
+    from stillroot.mechanics.six_directions import Direction, SixDirections
+
+DEGREES_OF_FREEDOM = {
+    "sideways": ("lateral x", "lateral y"),
+    "along its axis": ("axial in", "axial out"),
+    "against tilting": ("tilt about x", "tilt about y"),
+    "about its own axis": ("rotation about the axis",),
+}
+"""The rows that make up each way to move. Sideways and tilting are two of the six each."""
+IN_PLAIN_WORDS = {
+    "lateral x": "Sideways (x)",
+    "lateral y": "Sideways (y)",
+    "axial in": "Pressed in",
+    "axial out": "Pulled out",
+    "tilt about x": "Tilted about x",
+    "tilt about y": "Tilted about y",
+    "rotation about the axis": "Turned about its axis",
+}
+STATES = ("held", "weak", "free")
+"""From best to worst."""
+
+TORQUE_TELLS = "Torque is friction round one of the six directions; it does not tell about the others."
+LIMITS = (
+    (
+        "The reference loads compare directions and do not stand for chewing: 50 N and 10 N·cm of "
+        "torque are assumptions; 17 N·cm of tilt is a mean of the largest bending moments in chewing "
+        "(Richter 1998, Int J Oral Maxillofac Implants 13:232-244)."
+    ),
+    (
+        "Threads are rings here, so turning neither screws the implant in nor out. The numerical error "
+        "is not estimated here; the check command does that for a load."
+    ),
+)
+
+
+def show(answer: DirectionsResult, console: Console) -> None:
+    """Print the answer to a console."""
+    from rich.text import Text  # noqa: PLC0415 - slow to import
+
+    console.print(Text(answer.case.title, style="bold"))
+    for line in torque_lines(answer):
+        console.print(Text(line))
+    table = empty_table(
+        f"Six directions of the seated implant, at {place_in_words(answer.six.height_mm)}"
+    )
+    table.add_column("Direction", no_wrap=True)
+    for heading in (
+        "Load",
+        "Initial\nstiffness",
+        "Secant\nstiffness",
+        "Peak micro-\nmotion [µm]",
+        "Head\nmovement",
+    ):
+        table.add_column(heading, justify="right", no_wrap=True)
+    table.add_column("How it\nis held", no_wrap=True)
+    for row in answer.six.directions:
+        table.add_row(*_cells(row))
+    console.print(table)
+    console.print(Text(_what_the_columns_are(answer), style="dim"))
+    console.print()
+    for line in _what_follows(answer):
+        console.print(Text(line))
+    console.print()
+    console.print(Text(f"{in_words(answer.six)} {TORQUE_TELLS}", style="bold"))
+    for line in (*LIMITS, CAUTION):
+        console.print(Text(line))
+
+
+def text_of(answer: DirectionsResult) -> str:
+    """Return what `show` prints, without colours, `WIDTH` columns wide."""
+    return as_text(lambda console: show(answer, console))
+
+
+def data_of(answer: DirectionsResult) -> dict[str, Any]:
+    """Return the answer as plain data for JSON; stiffnesses and reference loads in N, mm, rad."""
+    six, torque = answer.six, answer.torque
+    return {
+        "title": answer.case.title,
+        "summary": in_words(six),
+        "reference_height_mm": six.height_mm,
+        "directions": [_direction_data(row) for row in six.directions],
+        "stiffness_matrix": (six.matrix + 0.0).tolist(),
+        "centre_of_rotation_mm": six.centre_of_rotation_mm,
+        "sliding_lateral_n": six.sliding_lateral_n,
+        "sliding_axial_n": six.sliding_axial_n,
+        "insertion_torque_ncm": None if torque is None else torque.insertion_ncm,
+        "removal_torque_ncm": None if torque is None else torque.removal_ncm,
+        "interference_um": answer.interference_um,
+        "case": answer.case.to_dict(),
+        "case_fingerprint": answer.case.fingerprint(),
+        "versions": answer.versions,
+        "caution": " ".join((TORQUE_TELLS, *LIMITS, CAUTION)),
+    }
+
+
+def in_words(six: SixDirections) -> str:
+    """Return how many of the six directions are held, weak and free, in one sentence."""
+    by_name = {row.name: row for row in six.directions}
+    states = {
+        way: max((by_name[name].state for name in names), key=STATES.index)
+        for way, names in DEGREES_OF_FREEDOM.items()
+    }
+    ways = {state: [way for way, is_in in states.items() if is_in == state] for state in STATES}
+    if len(ways["held"]) == len(states):
+        return "Held in all six directions."
+    count = sum(2 if way in ("sideways", "against tilting") else 1 for way in ways["held"])
+    held = "held in none"
+    if count == 1:
+        held = f"held only {ways['held'][0]}"
+    elif count:
+        held = f"held in the other {('two', 'three', 'four', 'five')[count - 2]}"
+    parts = [f"{state} {_joined(ways[state])}" for state in ("free", "weak") if ways[state]]
+    sentence = ", ".join((*parts, held)) + "."
+    return sentence[0].upper() + sentence[1:]
+
+
+def torque_lines(answer: DirectionsResult) -> tuple[str, ...]:
+    """Return the torque in words."""
+    torque = answer.torque
+    if torque is None:
+        return ("Bonded: there is no torque to read.",)
+    found = " (found from the measured torque)" if answer.case.interface.measured_torque_ncm else ""
+    told = (
+        f"Insertion torque {torque.insertion_ncm:.0f} N·cm, removal torque {torque.removal_ncm:.0f} "
+        f"N·cm, from an interference of {answer.interference_um:.3g} µm{found}."
+    )
+    return told, TORQUE_LEAVES_OUT
+
+
+def place_in_words(height_mm: float) -> str:
+    """Return a height on the axis in words."""
+    if height_mm == 0:
+        return "the crest"
+    return f"{abs(height_mm):g} mm {'above' if height_mm > 0 else 'below'} the crest"
+
+
+def load_in_words(row: Direction) -> str:
+    """Return the reference load of a direction: N, or N·cm."""
+    return f"{row.load:g} N" if row.load_unit == "N" else f"{row.load / 10:g} N·cm"
+
+
+def _joined(items: list[str]) -> str:
+    return items[0] if len(items) == 1 else f"{', '.join(items[:-1])} and {items[-1]}"
+
+
+def _cells(row: Direction) -> tuple[str, ...]:
+    motion = "gives way" if row.micromotion is None else rounded(row.micromotion.peak.total_um)
+    return (
+        IN_PLAIN_WORDS[row.name],
+        load_in_words(row),
+        _stiffness(row, row.stiffness),
+        "none" if row.secant_stiffness is None else _stiffness(row, row.secant_stiffness),
+        motion,
+        _head(row),
+        row.state,
+    )
+
+
+def _stiffness(row: Direction, value: float) -> str:
+    """Return a stiffness in N/µm, or N·cm for a degree."""
+    if value == 0:
+        return "none"
+    if row.load_unit == "N":
+        return f"{value / 1000:.3g} N/µm"
+    return f"{value / 10 * math.pi / 180:.3g} N·cm/°"
+
+
+def _head(row: Direction) -> str:
+    if row.head is None:
+        return "–"
+    if row.name == "rotation about the axis":
+        return f"{abs(row.head.rotation_deg):.2g}°"
+    return f"{rounded(row.head.total_um)} µm"
+
+
+def _what_the_columns_are(answer: DirectionsResult) -> str:
+    first_band = answer.case.threshold.bands_um[0]
+    small = f"{SMALL:.0%} of the load"
+    return (
+        f"Held: moves less than {first_band:g} µm at the bone under the load. Weak: more than that, or "
+        f"it gives way\nbefore the load. Free: gives way at {small}.\nInitial stiffness: at {small}; "
+        "secant: at the load; both by the movement of the reference\npoint against the far bone. The "
+        "6 x 6 matrix in --json is the tangent: a vanishing load,\nevery closed point sticking."
+    )
+
+
+def _what_follows(answer: DirectionsResult) -> tuple[str, ...]:
+    six = answer.six
+    centre = six.centre_of_rotation_mm
+    turning = (
+        "Under a small lateral load it shifts and does not tilt."
+        if centre is None
+        else f"Centre of rotation under a small lateral load: {place_in_words(round(centre, 1))}."
+    )
+    if answer.torque is None:
+        return (turning,)
+    loads = {row.name: row.load for row in six.directions}
+    sideways = _sliding(six.sliding_lateral_n, loads["lateral x"])
+    inwards = _sliding(six.sliding_axial_n, loads["axial in"])
+    return turning, f"A third of the held surface slides: sideways {sideways}; pressing in {inwards}."
+
+
+def _sliding(load_n: float | None, reference_n: float) -> str:
+    if load_n is None:
+        return f"not up to {10 * reference_n:g} N"
+    if load_n == 0:
+        return f"already below {SMALL * reference_n:.1g} N"
+    return f"at {load_n:.3g} N"
+
+
+def _direction_data(row: Direction) -> dict[str, Any]:
+    return {
+        "name": row.name,
+        "stiffness": row.stiffness,
+        "secant_stiffness": row.secant_stiffness,
+        "unit": row.unit,
+        "reference_load": row.load,
+        "reference_unit": row.load_unit,
+        "micromotion_um": None if row.micromotion is None else row.micromotion.peak.total_um,
+        "head_movement_um": None if row.head is None else row.head.total_um,
+        "head_rotation_deg": None if row.head is None else row.head.rotation_deg,
+        "state": row.state,
+    }
