@@ -100,8 +100,14 @@ def _peaks(comparison: Comparison) -> Picture:
     plain_axes(ax)
     write_note(figure, *_note(comparison))
     message = _message(comparison)
-    write_headings(figure, message, _subtitle(comparison))
-    return Picture(name="compare", figure=figure, alt=f"{message}. {_alt(comparison)}")
+    headings = write_headings(figure, message, _subtitle(comparison))
+    return Picture(
+        name="compare",
+        figure=figure,
+        alt=f"{message}. {_alt(comparison)}",
+        message=message,
+        headings=headings,
+    )
 
 
 def _note(comparison: Comparison) -> list[str]:
@@ -219,11 +225,11 @@ def _sections(comparison: Comparison) -> Picture:
     strip = axes_at(figure, left=0.5, bottom=0.66, width=WIDTH_IN - 1.0, height=0.14)
     draw_shared_scale(strip, _bands(comparison), scale)
     message = _message_of_sections(comparison)
-    write_headings(
+    headings = write_headings(
         figure, message, "One scale of length and of motion; the right is where the load points"
     )
     alt = f"{message}. Sections side by side, the motion along each wall. {_alt(comparison)}"
-    return Picture(name="compare-sections", figure=figure, alt=alt)
+    return Picture(name="compare-sections", figure=figure, alt=alt, message=message, headings=headings)
 
 
 def _draw_section(ax: Axes, result: CheckResult, window: _Window, scale: float) -> None:

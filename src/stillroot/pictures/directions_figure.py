@@ -87,8 +87,11 @@ def six_arrows(answer: DirectionsResult) -> Picture:
     plain_axes(ax)
     note = "At the arrows: peak micromotion under the load. The thicker an arrow, the less it moves."
     figure.text(0.5, 0.33 / HEIGHT_IN, note, fontsize=SMALL_PT, ha="center", va="bottom")
-    write_headings(figure, in_words(answer.six), answer.case.title)
-    return Picture(name="directions", figure=figure, alt=_alt(answer))
+    message = in_words(answer.six)
+    headings = write_headings(figure, message, answer.case.title)
+    return Picture(
+        name="directions", figure=figure, alt=_alt(answer), message=message, headings=headings
+    )
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -6,8 +6,10 @@ text is never read as mathematics (a load may be called "$").
 
 from __future__ import annotations
 
+import io
 import re
 import textwrap
+from contextlib import contextmanager
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
@@ -19,14 +21,16 @@ from matplotlib.colors import Normalize
 from matplotlib.figure import Figure
 from matplotlib.patches import Polygon
 from matplotlib.ticker import MaxNLocator
+from matplotlib.transforms import Bbox
 
 from stillroot.answers.verdict import band_of, with_error
 from stillroot.mechanics.outline import ABUTMENT, CORTICAL, GAP, IMPLANT, TRABECULAR, outline_of
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
 
     from matplotlib.axes import Axes
+    from matplotlib.text import Text
     from numpy.typing import NDArray
 
     from stillroot.answers.answer import CheckResult, LoadAnswer
@@ -43,6 +47,10 @@ DPI = 150
 
 WIDTH_IN = 8.0
 """With `DPI`, a picture is 1200 pixels wide."""
+
+
+PALETTE, CROP_PAD_IN = 256, 0.04
+"""Colours of a bare PNG, and the white kept above and below it."""
 
 
 TITLE_PT, TEXT_PT, SMALL_PT = 13.0, 10.0, 8.5
@@ -76,11 +84,49 @@ BESIDE = {"facecolor": "white", "edgecolor": "none", "alpha": 0.88, "pad": 1.6}
 
 @dataclass(frozen=True, kw_only=True)
 class Picture:
-    """A picture: `name` is unique in one answer and fit for a file, `alt` tells it in words."""
+    """A picture, and what is said of it.
+
+    `name` is unique in one answer and fit for a file; `alt` tells the picture in words; `message` is the
+    one thing that it says. `headings` are what a page that says it itself leaves out, see `bare_png`.
+    """
 
     name: str
     figure: Figure
     alt: str
+    message: str
+    headings: tuple[Text, ...]
+
+
+def bare_png(picture: Picture) -> bytes:
+    """Return a picture without message, title and caution as a PNG, for a page that prints these.
+
+    The paper is cropped above and below, never at the sides: on one page the letters of all pictures
+    stay alike. With `PALETTE` colours it is a third of the size; the bytes repeat.
+    """
+    from PIL import Image  # noqa: PLC0415 - slow to import
+
+    drawn = io.BytesIO()
+    with _hidden(picture.headings):
+        ink = picture.figure.get_tightbbox()
+        width = float(picture.figure.get_size_inches()[0])
+        paper = Bbox.from_extents(0.0, ink.y0 - CROP_PAD_IN, width, ink.y1 + CROP_PAD_IN)
+        picture.figure.savefig(drawn, format="png", dpi=DPI, bbox_inches=paper)
+    small = io.BytesIO()
+    with Image.open(drawn) as image:
+        image.convert("RGB").quantize(PALETTE).save(small, format="png", optimize=True)
+    return small.getvalue()
+
+
+@contextmanager
+def _hidden(texts: Sequence[Text]) -> Iterator[None]:
+    """Hide texts for a while."""
+    for text in texts:
+        text.set_visible(False)
+    try:
+        yield
+    finally:
+        for text in texts:
+            text.set_visible(True)
 
 
 def scale_um(result: CheckResult) -> float:
@@ -402,19 +448,19 @@ def axes_at(figure: Figure, *, left: float, bottom: float, width: float, height:
     return figure.add_axes((left / w, bottom / h, width / w, height / h))
 
 
-def write_headings(figure: Figure, message: str, title: str) -> None:
-    """Write the message on top, the case's title below it, the caution at the foot."""
+def write_headings(figure: Figure, message: str, title: str) -> tuple[Text, ...]:
+    """Write and return the message on top, the case's title below it, the caution at the foot."""
     height = float(figure.get_size_inches()[1])
     lines = _balanced(re.sub(r"(?<=\d) (?=(mm|µm|N)\b)", "\N{NO-BREAK SPACE}", message))
     at = 0.3 / WIDTH_IN
     common: Style = {"ha": "left", "va": "top", "parse_math": False}
     bold: Style = {"fontsize": TITLE_PT, "fontweight": "bold"}
-    figure.text(at, 1 - 0.17 / height, "\n".join(lines), **common, **bold)
+    top = figure.text(at, 1 - 0.17 / height, "\n".join(lines), **common, **bold)
     below = 0.17 + 0.215 * len(lines) + 0.07
     case = textwrap.shorten(title, 100, placeholder=" …")
-    figure.text(at, 1 - below / height, case, fontsize=TEXT_PT, color="0.3", **common)
+    about = figure.text(at, 1 - below / height, case, fontsize=TEXT_PT, color="0.3", **common)
     foot: Style = {"ha": "left", "va": "bottom", "fontsize": SMALL_PT - 1, "color": "0.4"}
-    figure.text(at, 0.06 / height, CAUTION, **foot)
+    return top, about, figure.text(at, 0.06 / height, CAUTION, **foot)
 
 
 def _balanced(text: str) -> list[str]:

@@ -73,8 +73,14 @@ def section(result: CheckResult, answer: LoadAnswer) -> Picture:
         f"Peak micromotion under {quoted_name(answer.name)}: {whole_text(peak_text(answer))} "
         f"({whole_text(answer.band)}), {place_of(answer)}"
     )
-    write_headings(figure, message, result.case.title)
-    return Picture(name=picture_name(result, answer, "section"), figure=figure, alt=_section_alt(answer))
+    headings = write_headings(figure, message, result.case.title)
+    return Picture(
+        name=picture_name(result, answer, "section"),
+        figure=figure,
+        alt=_section_alt(answer),
+        message=message,
+        headings=headings,
+    )
 
 
 @dataclass(frozen=True, kw_only=True)

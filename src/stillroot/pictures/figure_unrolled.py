@@ -78,9 +78,15 @@ def unrolled(result: CheckResult, answer: LoadAnswer) -> Picture:
         f"{part} held wall moves more than {band:g}\N{NO-BREAK SPACE}µm under "
         f"{quoted_name(answer.name)}; the peak is {whole_text(peak_text(answer))}"
     )
-    write_headings(figure, message, result.case.title)
+    headings = write_headings(figure, message, result.case.title)
     alt = _unrolled_alt(result, answer)
-    return Picture(name=picture_name(result, answer, "unrolled"), figure=figure, alt=alt)
+    return Picture(
+        name=picture_name(result, answer, "unrolled"),
+        figure=figure,
+        alt=alt,
+        message=message,
+        headings=headings,
+    )
 
 
 def _draw_profile(ax: Axes, case: Case, wall: UnrolledWall) -> None:

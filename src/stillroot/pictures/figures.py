@@ -84,8 +84,10 @@ def summary(result: CheckResult) -> Picture:
         f"{quoted_name(worst.name)}{' governs' if count > 1 else ''}: peak micromotion "
         f"{whole_text(peak_text(worst))} ({whole_text(worst.band)})"
     )
-    write_headings(figure, message, result.case.title)
-    return Picture(name="summary", figure=figure, alt=_summary_alt(result))
+    headings = write_headings(figure, message, result.case.title)
+    return Picture(
+        name="summary", figure=figure, alt=_summary_alt(result), message=message, headings=headings
+    )
 
 
 def other_choices(result: CheckResult) -> Picture:
@@ -120,10 +122,10 @@ def other_choices(result: CheckResult) -> Picture:
         f"{quoted_name(worst.name)}: what nobody has settled puts the peak anywhere from "
         f"{whole_text(um_text(min(known)))} to {whole_text(um_text(max(known)))}"
     )
-    write_headings(figure, message, result.case.title)
+    headings = write_headings(figure, message, result.case.title)
     told = "; ".join(f"{name}: {'no balance' if p is None else um_text(p)}" for name, p in rows)
     alt = f"Peak micromotion of “{worst.name}” under other choices. {told}."
-    return Picture(name="choices", figure=figure, alt=alt)
+    return Picture(name="choices", figure=figure, alt=alt, message=message, headings=headings)
 
 
 def _beside_axes(ax: Axes, row: int, text: str, *, left: bool, **style: Any) -> None:

@@ -60,9 +60,9 @@ def hold_pictures(hold: Hold) -> tuple[Picture, ...]:
         plain_axes(ax)
     write_note(figure, *_note(hold))
     message = _message(hold)
-    write_headings(figure, message, hold.case.title)
+    headings = write_headings(figure, message, hold.case.title)
     alt = f"{message}. {' '.join(_alt_of(hold, answer) for answer in hold.answers)}"
-    return (Picture(name="hold", figure=figure, alt=alt),)
+    return (Picture(name="hold", figure=figure, alt=alt, message=message, headings=headings),)
 
 
 def _panel(ax: Axes, hold: Hold, answer: Answer) -> None:

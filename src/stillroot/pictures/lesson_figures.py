@@ -91,8 +91,14 @@ def predictors(lesson: Lesson) -> Picture:
         _head_panel(ax, predictor, found)
     _key_of_dots(figure, any(a.outcome == NOT_HELD for a in sites))
     message = _message(lesson)
-    write_headings(figure, message, f"{len(sites)} invented sites, one load: {LOAD_IN_WORDS}")
-    return Picture(name=NAMES[0], figure=figure, alt=f"{message}. {_alt_of_group(everyone)}")
+    headings = write_headings(figure, message, f"{len(sites)} invented sites, one load: {LOAD_IN_WORDS}")
+    return Picture(
+        name=NAMES[0],
+        figure=figure,
+        alt=f"{message}. {_alt_of_group(everyone)}",
+        message=message,
+        headings=headings,
+    )
 
 
 def _message(lesson: Lesson) -> str:
@@ -207,9 +213,11 @@ def correlations(lesson: Lesson) -> Picture:
     for spine in ("top", "right", "left"):
         ax.spines[spine].set_visible(False)
     message = _message_of_groups(groups)
-    write_headings(figure, message, "Spearman's rank correlation with peak micromotion, 95 % intervals")
+    headings = write_headings(
+        figure, message, "Spearman's rank correlation with peak micromotion, 95 % intervals"
+    )
     alt = " ".join([f"{message}.", *(_alt_of_group(group) for group in groups)])
-    return Picture(name=NAMES[1], figure=figure, alt=alt)
+    return Picture(name=NAMES[1], figure=figure, alt=alt, message=message, headings=headings)
 
 
 def _message_of_groups(groups: Sequence[Group]) -> str:
@@ -302,9 +310,11 @@ def _side_by_side(
         words.append(text.replace("\n", ", "))
     strip = axes_at(figure, left=0.5, bottom=0.62, width=WIDTH_IN - 1.0, height=0.14)
     draw_shared_scale(strip, BANDS_UM, scale)
-    write_headings(figure, message, f"Invented scenarios, one scale, one load: {LOAD_IN_WORDS}")
+    headings = write_headings(
+        figure, message, f"Invented scenarios, one scale, one load: {LOAD_IN_WORDS}"
+    )
     alt = f"{message}. Sections side by side on one scale. " + ". ".join(words) + "."
-    return Picture(name=name, figure=figure, alt=alt)
+    return Picture(name=name, figure=figure, alt=alt, message=message, headings=headings)
 
 
 def _draw_site(ax: Axes, result: CheckResult, scale: float, aspect: float) -> None:

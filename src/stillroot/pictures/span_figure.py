@@ -82,9 +82,16 @@ def _arch_picture(result: SpanResult, k: int) -> Picture:
     figure.text(0.3 / WIDTH_IN, (below - 0.02) / height, KEY, fontsize=SMALL_PT, va="top")
     bars = axes_at(figure, left=2.3, bottom=0.75, width=WIDTH_IN - 4.4, height=ROW_IN * rows)
     _draw_motions(bars, result, answer)
-    write_headings(figure, _message(answer), result.plan.title)
+    message = _message(answer)
+    headings = write_headings(figure, message, result.plan.title)
     slug = re.sub(r"[^a-z0-9]+", "-", answer.name.lower()).strip("-")[:40]
-    return Picture(name=f"arch-{k + 1}-{slug}".rstrip("-"), figure=figure, alt=_alt(answer))
+    return Picture(
+        name=f"arch-{k + 1}-{slug}".rstrip("-"),
+        figure=figure,
+        alt=_alt(answer),
+        message=message,
+        headings=headings,
+    )
 
 
 def _message(answer: SpanLoadAnswer) -> str:

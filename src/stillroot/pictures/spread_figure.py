@@ -90,8 +90,14 @@ def _distribution(spread: Spread) -> Picture:
     marks.set_xlabel("peak micromotion [µm]")
     write_note(figure, *_note_on_distribution(spread, unwritten))
     message = _message_of_distribution(spread)
-    write_headings(figure, message, spread.case.title)
-    return Picture(name="spread", figure=figure, alt=_alt_of_distribution(spread, message))
+    headings = write_headings(figure, message, spread.case.title)
+    return Picture(
+        name="spread",
+        figure=figure,
+        alt=_alt_of_distribution(spread, message),
+        message=message,
+        headings=headings,
+    )
 
 
 def _limits(spread: Spread) -> tuple[float, float]:
@@ -238,12 +244,12 @@ def _drivers(spread: Spread) -> Picture:
         f"Lines: {CONFIDENCE:.0%} intervals, from {spread.rows_for_drivers} rows of the sample.",
     )
     message = _message_of_drivers(spread)
-    write_headings(figure, message, spread.case.title)
+    headings = write_headings(figure, message, spread.case.title)
     listed = "; ".join(
         f"{key_words(d.key)}: total {_index(d.total)}, alone {_index(d.first)}" for d in spread.drivers
     )
     alt = f"{message}. Share of the variance of ln(peak) by input, largest first. {listed}."
-    return Picture(name="spread-drivers", figure=figure, alt=alt)
+    return Picture(name="spread-drivers", figure=figure, alt=alt, message=message, headings=headings)
 
 
 def _index(interval: Interval) -> str:

@@ -139,8 +139,14 @@ def _curves(sweep: Sweep, grid: _Grid) -> Picture:
     plain_axes(ax)
     write_note(figure, _note_on_curves(sweep, grid))
     message = _message_of_two(grid) if several else _message_of_one(sweep, grid)
-    write_headings(figure, message, sweep.case.title)
-    return Picture(name="sweep", figure=figure, alt=f"{message}. {_alt_of_curves(sweep, grid)}")
+    headings = write_headings(figure, message, sweep.case.title)
+    return Picture(
+        name="sweep",
+        figure=figure,
+        alt=f"{message}. {_alt_of_curves(sweep, grid)}",
+        message=message,
+        headings=headings,
+    )
 
 
 def _widen(ax: Axes, x: Floats, right: float) -> None:
@@ -313,14 +319,14 @@ def _map(sweep: Sweep, grid: _Grid) -> Picture:
     hatched = " Hatched, ×: no answer." if grid.without else ""
     write_note(figure, told + hatched)
     message = _message_of_map(grid, bands)
-    write_headings(figure, message, sweep.case.title)
+    headings = write_headings(figure, message, sweep.case.title)
     across, up = (key_label(key) for key in grid.keys)
     alt = (
         f"{message}. Map of the peak micromotion of the governing load, {across} across and {up} "
         f"upwards, from {um_text(least)} to {um_text(most)}; "
         f"{grid.without} of {grid.peaks.size} cases have no answer."
     )
-    return Picture(name="sweep-map", figure=figure, alt=alt)
+    return Picture(name="sweep-map", figure=figure, alt=alt, message=message, headings=headings)
 
 
 def _map_scale(ax: Axes, norm: Normalize, bands: tuple[float, ...]) -> None:

@@ -1,0 +1,64 @@
+"""What every picture carries besides its drawing, and how it is saved without its headings."""
+
+from __future__ import annotations
+
+import io
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from stillroot.pictures.drawing import (
+    CAUTION,
+    CROP_PAD_IN,
+    DPI,
+    Picture,
+    axes_at,
+    bare_png,
+    blank_figure,
+    write_headings,
+)
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+
+@pytest.fixture
+def picture() -> Picture:
+    figure = blank_figure(4.0)
+    ax = axes_at(figure, left=2.0, bottom=1.0, width=4.0, height=1.5)
+    ax.plot([0, 1], [0, 1], color="0.4")
+    ax.set(xticks=[], yticks=[])
+    headings = write_headings(figure, "It rises", "Invented scenario")
+    return Picture(name="line", figure=figure, alt="A line.", message="It rises", headings=headings)
+
+
+def pixels(png: bytes) -> NDArray[np.int64]:
+    with Image.open(io.BytesIO(png)) as image:
+        return np.asarray(image.convert("RGB"), dtype=np.int64)
+
+
+def test_headings_are_message_title_and_caution(picture: Picture) -> None:
+    assert [text.get_text() for text in picture.headings] == ["It rises", "Invented scenario", CAUTION]
+
+
+def test_a_bare_png_is_the_drawing_alone_at_full_width(picture: Picture) -> None:
+    bare = pixels(bare_png(picture))
+    assert bare.shape[1] == 8 * DPI
+    assert bare.shape[0] == pytest.approx((1.5 + 2 * CROP_PAD_IN) * DPI, abs=4)
+    inked = np.flatnonzero((bare < 250).any(axis=(0, 2)))
+    assert inked[0] == pytest.approx(2.0 * DPI, abs=3)
+    assert inked[-1] == pytest.approx(6.0 * DPI, abs=3)
+
+
+def test_headings_are_back_afterwards(picture: Picture) -> None:
+    before, after = io.BytesIO(), io.BytesIO()
+    picture.figure.savefig(before)
+    bare_png(picture)
+    picture.figure.savefig(after)
+    assert before.getvalue() == after.getvalue()
+
+
+def test_a_bare_png_repeats_byte_for_byte(picture: Picture) -> None:
+    assert bare_png(picture) == bare_png(picture)
