@@ -13,6 +13,7 @@ from stillroot.pictures.drawing import (
     CAUTION,
     CROP_PAD_IN,
     DPI,
+    MOTION,
     Picture,
     axes_at,
     bare_png,
@@ -58,6 +59,23 @@ def test_headings_are_back_afterwards(picture: Picture) -> None:
     bare_png(picture)
     picture.figure.savefig(after)
     assert before.getvalue() == after.getvalue()
+
+
+def test_few_colours_keep_the_scale_of_motion(picture: Picture) -> None:
+    ax = axes_at(picture.figure, left=2.0, bottom=1.0, width=4.0, height=1.5)
+    ax.imshow(np.linspace(0, 1, 512)[None], cmap=MOTION, aspect="auto", extent=(0, 1, 0, 1))
+    ax.axis("off")
+    bare = pixels(bare_png(picture))
+    row = bare[bare.shape[0] // 2, 2 * DPI + 2 : 6 * DPI - 2]
+    wanted = 255 * MOTION(np.linspace(0, 1, len(row)))[:, :3]
+    # Neighbours of the palette are up to 3 apart, those of the map itself 2.
+    assert np.abs(row - wanted).max() < 5
+
+
+def test_white_paper_stays_white(picture: Picture) -> None:
+    bare = pixels(bare_png(picture))
+    assert np.all(bare[:, :DPI] == 255)
+    assert bare.min() < 120
 
 
 def test_a_bare_png_repeats_byte_for_byte(picture: Picture) -> None:

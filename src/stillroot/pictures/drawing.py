@@ -49,10 +49,6 @@ WIDTH_IN = 8.0
 """With `DPI`, a picture is 1200 pixels wide."""
 
 
-PALETTE, CROP_PAD_IN = 256, 0.04
-"""Colours of a bare PNG, and the white kept above and below it."""
-
-
 TITLE_PT, TEXT_PT, SMALL_PT = 13.0, 10.0, 8.5
 
 
@@ -61,6 +57,14 @@ TITLE_LETTERS, NAME_LETTERS = 66, 56
 
 
 MOTION = colormaps["cividis"]
+
+
+PALETTE: NDArray[np.uint8] = np.rint(
+    255 * np.vstack([np.linspace(0, 1, 86)[:, None].repeat(3, 1), MOTION(np.linspace(0, 1, 170))[:, :3]])
+).astype(np.uint8)
+"""The colours (256, 3) of a bare PNG: greys, every third of which a screen has, and those of motion."""
+CROP_PAD_IN = 0.04
+"""White kept above and below it."""
 
 
 THIN_PT, THICK_PT = 1.5, 7.0
@@ -101,7 +105,8 @@ def bare_png(picture: Picture) -> bytes:
     """Return a picture without message, title and caution as a PNG, for a page that prints these.
 
     The paper is cropped above and below, never at the sides: on one page the letters of all pictures
-    stay alike. With `PALETTE` colours it is a third of the size; the bytes repeat.
+    stay alike. Its colours are greys and those of `MOTION`, the same 256 in every picture; that makes it
+    a third of the size. The bytes repeat.
     """
     from PIL import Image  # noqa: PLC0415 - slow to import
 
@@ -111,10 +116,25 @@ def bare_png(picture: Picture) -> bytes:
         width = float(picture.figure.get_size_inches()[0])
         paper = Bbox.from_extents(0.0, ink.y0 - CROP_PAD_IN, width, ink.y1 + CROP_PAD_IN)
         picture.figure.savefig(drawn, format="png", dpi=DPI, bbox_inches=paper)
-    small = io.BytesIO()
     with Image.open(drawn) as image:
-        image.convert("RGB").quantize(PALETTE).save(small, format="png", optimize=True)
+        few = Image.fromarray(_nearest(np.asarray(image.convert("RGB")), PALETTE))
+    few.putpalette(PALETTE.tobytes())
+    small = io.BytesIO()
+    few.save(small, format="png", optimize=True)
     return small.getvalue()
+
+
+def _nearest(colours: NDArray[np.uint8], palette: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Return the places (h, w) in a palette (k, 3) that are nearest to the colours (h, w, 3).
+
+    By Pillow's own search white paper turns grey.
+    """
+    packed = colours.astype(np.uint32) @ np.array([1 << 16, 1 << 8, 1], dtype=np.uint32)
+    found, where = np.unique(packed, return_inverse=True)
+    split = np.stack([found >> 16, (found >> 8) & 255, found & 255], axis=1).astype(np.float64)
+    away = np.sum(palette.astype(np.float64) ** 2, axis=1) - 2 * split @ palette.T.astype(np.float64)
+    nearest: NDArray[np.uint8] = np.argmin(away, axis=1).astype(np.uint8)[where].reshape(packed.shape)
+    return nearest
 
 
 @contextmanager
