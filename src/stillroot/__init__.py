@@ -28,12 +28,13 @@ if TYPE_CHECKING:
     from stillroot.inputs.case import Case, read_case
     from stillroot.studies.comparison import Comparison, compare
     from stillroot.studies.holding import Hold, hold
+    from stillroot.studies.levers import explain
     from stillroot.studies.outcome import Outcome
     from stillroot.studies.running import Where
     from stillroot.studies.spreads import Spread, spread
     from stillroot.studies.store import Store
     from stillroot.studies.sweeps import Sweep, sweep
-    from stillroot.writing.export import write_answer, write_span
+    from stillroot.writing.export import Report, write_answer, write_span
 
 _HOME = {
     "Case": "inputs.case",
@@ -49,6 +50,7 @@ _HOME = {
     "Outcome": "studies.outcome",
     "OutputError": "errors",
     "Plan": "arch.plan",
+    "Report": "writing.export",
     "SpanResult": "arch.span",
     "Spread": "studies.spreads",
     "StillrootError": "errors",
@@ -59,6 +61,7 @@ _HOME = {
     "check_span": "arch.span",
     "compare": "studies.comparison",
     "directions": "answers.answer",
+    "explain": "studies.levers",
     "hold": "studies.holding",
     "read_case": "inputs.case",
     "read_plan": "arch.plan",
@@ -82,6 +85,7 @@ __all__ = [
     "Outcome",
     "OutputError",
     "Plan",
+    "Report",
     "SpanResult",
     "Spread",
     "StillrootError",
@@ -92,6 +96,7 @@ __all__ = [
     "check_span",
     "compare",
     "directions",
+    "explain",
     "hold",
     "read_case",
     "read_plan",

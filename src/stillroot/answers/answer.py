@@ -6,7 +6,7 @@ import math
 import platform
 import re
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from importlib.metadata import version
 from typing import TYPE_CHECKING
 
@@ -42,6 +42,7 @@ if TYPE_CHECKING:
     from stillroot.mechanics.groundwork import Groundwork
     from stillroot.mechanics.mesh import HalfSection
     from stillroot.mechanics.site import Site
+    from stillroot.studies.levers import Lever
 
 HIGHEST_MM = 50.0
 """Highest reference point of the six directions: well above any abutment with its crown."""
@@ -82,7 +83,8 @@ class LoadAnswer:
 class CheckResult:
     """The answer to one case. Arrays are described in `Micromotion` and `ContactState`.
 
-    `choices` is empty unless `stillroot.answers.choices` was asked.
+    `choices` is empty unless `stillroot.answers.choices` was asked; `six` is None and `levers` empty
+    unless `stillroot.explain` was.
     """
 
     case: Case
@@ -94,6 +96,21 @@ class CheckResult:
     verdict: Verdict
     versions: dict[str, str]
     choices: tuple[Choice, ...] = ()
+    six: SixDirections | None = None
+    levers: tuple[Lever, ...] = ()
+
+    @property
+    def directions(self) -> DirectionsResult | None:
+        """The six directions as an answer of their own; None where they were not asked for."""
+        if self.six is None:
+            return None
+        return DirectionsResult(
+            case=self.case,
+            six=self.six,
+            torque=self.torque,
+            interference_um=self.interference_um,
+            versions=self.versions,
+        )
 
     @property
     def engagement_length_mm(self) -> float:
@@ -313,6 +330,13 @@ def directions(
         interference_um=interference,
         versions=versions(),
     )
+
+
+def with_directions(
+    result: CheckResult, *, progress: Callable[[str], None] = lambda _: None
+) -> CheckResult:
+    """Return an answer with how its seated implant is held in the six directions, at the crest."""
+    return replace(result, six=six_directions(result.seated, progress=progress))
 
 
 def stated_or_found_interference_um(site: Site) -> float:

@@ -1,0 +1,201 @@
+"""What would help, and what it leans on: the case with one thing changed at a time.
+
+Each lever is solved on elements `COARSER` times as large as the answer's, as the answer is beside it,
+and told as the ratio of the two: what the mesh does to a peak it does to both. It adds no physics.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import partial
+from typing import TYPE_CHECKING, Any
+
+from stillroot.answers.answer import with_directions
+from stillroot.errors import CaseError
+from stillroot.inputs.case import Case
+from stillroot.mechanics.accuracy import COARSER
+from stillroot.studies.stages import Stages
+from stillroot.studies.vary import changed
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+    from stillroot.answers.answer import CheckResult
+    from stillroot.studies.outcome import Outcome
+
+LIGHTER = 0.75
+LOWER_MM, LONGER_MM, WIDER_MM, HELD_MM, CORTEX_MM = 2.0, 2.0, 0.5, 1.0, 0.5
+STIFFER = 1.5
+"""Steps of the levers: what a plan can be changed by, or an input is not known to. Assumption."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Change:
+    """One thing in a case, changed. `by_plan`: somebody can decide it; else it is known only roughly."""
+
+    by_plan: bool
+    text: str
+    case: Case
+
+
+@dataclass(frozen=True, kw_only=True)
+class Lever:
+    """What came of a change: the ratio of each load's peak to the answer's, None where it gives way.
+
+    `reason` is empty, or why there is no answer at all.
+    """
+
+    by_plan: bool
+    text: str
+    ratios: tuple[float | None, ...]
+    reason: str = ""
+
+
+def explain(result: CheckResult, *, progress: Callable[[str], None] = lambda _: None) -> CheckResult:
+    """Return an answer with its six directions and its levers, as a report shows them.
+
+    Raises
+    ------
+    NotConverged
+        Where the case itself finds no equilibrium on the coarser elements.
+    """
+    return with_levers(with_directions(result, progress=progress), progress=progress)
+
+
+def with_levers(result: CheckResult, *, progress: Callable[[str], None] = lambda _: None) -> CheckResult:
+    """Return an answer with what each change of one thing does to the peak of each load."""
+    numerics = result.case.numerics
+    coarse = result.case.with_numerics(element_mm=COARSER * numerics.element_mm)
+    stages = Stages()
+    progress("one thing changed at a time: as it is")
+    before = stages.outcome(coarse)
+    found = []
+    for change in changes(coarse):
+        progress(f"one thing changed at a time: {change.text}")
+        found.append(_lever(change, before, stages.outcome(change.case)))
+    return replace(result, levers=tuple(found))
+
+
+def _lever(change: Change, before: Outcome, after: Outcome) -> Lever:
+    ratios = tuple(
+        None if new.peak_um is None or old.peak_um is None else new.peak_um / old.peak_um
+        for old, new in zip(before.loads, after.loads, strict=True)
+    )
+    return Lever(
+        by_plan=change.by_plan, text=change.text, ratios=ratios, reason=before.reason or after.reason
+    )
+
+
+def changes(case: Case) -> tuple[Change, ...]:
+    """Return what can be changed in a case; what its limits do not allow is left out.
+
+    Those that keep most of what is solved come first: loads, then moduli, then shapes.
+    """
+    found = []
+    for by_plan, text, make in (*_of_the_loads(case), *_of_the_bone(case), *_of_the_shape(case)):
+        try:
+            found.append(Change(by_plan=by_plan, text=text, case=make()))
+        except CaseError:
+            continue
+    return tuple(found)
+
+
+Made = tuple[bool, str, "Callable[[], Case]"]
+
+
+def _of_the_loads(case: Case) -> Iterator[Made]:
+    yield True, "loads a quarter less", partial(changed, case, {"load_factor": LIGHTER})
+    parts = [load.components for load in case.loads]
+    if any(lateral for _, lateral, _ in parts):
+        yield True, "half of each sideways force", partial(_with_loads, case, _half_lateral)
+    if any(
+        lateral and load.height_mm >= LOWER_MM
+        for load, (_, lateral, _) in zip(case.loads, parts, strict=True)
+    ):
+        yield True, f"loads {LOWER_MM:g} mm lower", partial(_with_loads, case, _lower)
+
+
+def _with_loads(case: Case, change: Callable[[dict[str, Any]], None]) -> Case:
+    data = case.stated()
+    for place, load in enumerate(case.loads):
+        axial, lateral, torque = load.components
+        plain = {"name": load.name, "height_mm": load.height_mm}
+        plain |= {"axial_n": axial, "lateral_n": lateral, "torque_ncm": torque / 10}
+        change(plain)
+        data["loads"][place] = plain
+    return Case.from_dict(data)
+
+
+def _half_lateral(load: dict[str, Any]) -> None:
+    load["lateral_n"] /= 2
+
+
+def _lower(load: dict[str, Any]) -> None:
+    load["height_mm"] = max(load["height_mm"] - LOWER_MM, 0.0)
+
+
+def _of_the_bone(case: Case) -> Iterator[Made]:
+    face = case.interface
+    if face.kind == "frictional" and face.measured_torque_ncm is None and face.interference_um:
+        less, more = 0.0, 2 * face.interference_um
+        yield False, "no interference", partial(changed, case, {"interface.interference_um": less})
+        yield (
+            False,
+            "twice the interference",
+            partial(changed, case, {"interface.interference_um": more}),
+        )
+    for factor, text in ((STIFFER, f"{STIFFER:g} times"), (1 / STIFFER, "two thirds")):
+        yield (
+            False,
+            f"trabecular bone {text} as stiff",
+            partial(changed, case, {"trabecular_factor": factor}),
+        )
+
+
+def _of_the_shape(case: Case) -> Iterator[Made]:
+    cortex = case.bone.cortical_thickness_mm
+    key = "bone.cortical_thickness_mm"
+    if cortex:
+        yield (
+            False,
+            f"cortex {CORTEX_MM:g} mm thicker",
+            partial(changed, case, {key: cortex + CORTEX_MM}),
+        )
+    if cortex > CORTEX_MM:
+        yield (
+            False,
+            f"cortex {CORTEX_MM:g} mm thinner",
+            partial(changed, case, {key: cortex - CORTEX_MM}),
+        )
+    held = case.engagement_length_mm
+    if len(case.socket.holds_mm) == 1:
+        for longer, word in ((HELD_MM, "more"), (-HELD_MM, "less")):
+            yield (
+                False,
+                f"held over {HELD_MM:g} mm {word}",
+                partial(changed, case, {_end_to_move(case): held + longer}),
+            )
+    if case.implant.outline_mm is None:
+        yield True, f"implant {LONGER_MM:g} mm longer, held there too", partial(_longer, case)
+        wider = case.implant.diameter_mm + WIDER_MM
+        yield (
+            True,
+            f"implant {WIDER_MM:g} mm wider",
+            partial(changed, case, {"implant.diameter_mm": wider}),
+        )
+
+
+def _end_to_move(case: Case) -> str:
+    """Return the key that moves the end of the one hold that is free to move: the crest's stays."""
+    return "engagement_from_crest_mm" if case.socket.holds_mm[0][0] == 0 else "engagement_mm"
+
+
+def _longer(case: Case) -> Case:
+    data = case.stated()
+    length = case.implant.length_mm
+    holds = [list(hold) for hold in case.socket.holds_mm]
+    if abs(holds[-1][1] - length) < 1e-9:
+        holds[-1][1] += LONGER_MM
+    data["implant"]["length_mm"] = length + LONGER_MM
+    data.setdefault("socket", {})["holds_mm"] = holds
+    return Case.from_dict(data)
