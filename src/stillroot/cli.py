@@ -7,11 +7,20 @@ import os
 import sys
 from contextlib import suppress
 from pathlib import Path
+from typing import Any
 
 import click
 
 from stillroot.commands import span_command, study_commands
-from stillroot.commands.terminal import Share, complain, print_answer, progress_bar, working
+from stillroot.commands.terminal import (
+    Share,
+    complain,
+    output_options,
+    print_answer,
+    progress_bar,
+    report_for,
+    working,
+)
 from stillroot.errors import CaseError, EnvironmentProblem, StillrootError
 
 INTERRUPTED = 130
@@ -32,12 +41,7 @@ def cli() -> None:
 @cli.command()
 @click.argument("case_file", metavar="CASE.toml", type=click.Path(path_type=Path))
 @click.option("--json", "as_json", is_flag=True, help="Print the answer as JSON, nothing else.")
-@click.option(
-    "--out",
-    metavar="DIR",
-    type=click.Path(path_type=Path),
-    help="Write report.html, result.json, summary.txt, pictures, fields, mesh and the case into DIR.",
-)
+@output_options("result.json, summary.txt, pictures, fields, mesh and the case")
 @click.option(
     "--tolerance",
     metavar="SHARE",
@@ -51,7 +55,13 @@ def cli() -> None:
     help="Show the peak under other choices as well, where no value is agreed on (about a minute).",
 )
 def check(
-    case_file: Path, *, as_json: bool, out: Path | None, tolerance: float | None, with_choices: bool
+    case_file: Path,
+    *,
+    as_json: bool,
+    out: Path | None,
+    tolerance: float | None,
+    with_choices: bool,
+    **report_options: Any,
 ) -> None:
     """Answer one case: peak micromotion under each load, against the healing threshold.
 
@@ -59,19 +69,20 @@ def check(
     """
     from stillroot.answers import answer, choices  # noqa: PLC0415
     from stillroot.inputs.case import read_case  # noqa: PLC0415
+    from stillroot.studies.levers import explain  # noqa: PLC0415
     from stillroot.words import report  # noqa: PLC0415
     from stillroot.writing import export  # noqa: PLC0415
 
     case = read_case(case_file)
-    if out is not None:
-        export.assert_writable(out)
+    wanted = report_for(out, export.MARK, **report_options)
     with working(case_file) as tell:
         result = answer.check(case, tolerance=tolerance, progress=tell)
         if with_choices:
             result = choices.with_choices(result, progress=tell)
         if out is not None:
+            result = explain(result, progress=tell)
             tell("writing")
-            export.write_answer(result, out)
+            export.write_answer(result, out, report=wanted)
     print_answer(
         report.data_of(result), lambda console: report.show(result, console), out, as_json=as_json
     )
@@ -88,13 +99,10 @@ def check(
     help="Height above the crest of the point at which loads act and stiffness is told (default 0).",
 )
 @click.option("--json", "as_json", is_flag=True, help="Print the answer as JSON, nothing else.")
-@click.option(
-    "--out",
-    metavar="DIR",
-    type=click.Path(path_type=Path),
-    help="Write directions.json, directions.txt and a picture into DIR.",
-)
-def directions(case_file: Path, *, height_mm: float, as_json: bool, out: Path | None) -> None:
+@output_options("directions.json, directions.txt and a picture")
+def directions(
+    case_file: Path, *, height_mm: float, as_json: bool, out: Path | None, **report_options: Any
+) -> None:
     """Tell how the implant is held in each of its six directions, beside its torque.
 
     Exit codes: 0 computed, 2 bad input, 3 not converged, 4 something missing on this machine.
@@ -105,13 +113,12 @@ def directions(case_file: Path, *, height_mm: float, as_json: bool, out: Path | 
     from stillroot.writing import export  # noqa: PLC0415
 
     case = read_case(case_file)
-    if out is not None:
-        export.assert_writable(out, export.DIRECTIONS_MARK)
+    wanted = report_for(out, export.DIRECTIONS_MARK, **report_options)
     with working(case_file) as tell:
         result = answer.directions(case, height_mm=height_mm, progress=tell)
         if out is not None:
             tell("writing")
-            export.write_directions(result, out)
+            export.write_directions(result, out, report=wanted)
     print_answer(
         report.data_of(result), lambda console: report.show(result, console), out, as_json=as_json
     )

@@ -17,16 +17,14 @@ from stillroot import (
     check_span,
     compare,
     directions,
-    directions_report,
     hold,
-    report,
-    span_report,
     spread,
     sweep,
 )
 from stillroot.answers.choices import Choice
 from stillroot.arch.plan import Plan, read_plan
 from stillroot.arch.span_vary import Variation, Varied
+from stillroot.words import directions_report, report, span_report
 from stillroot.words.study_report import comparison_data, hold_data, spread_data, sweep_data
 
 ROOT = Path(__file__).parents[2]

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from stillroot.commands.terminal import print_answer, working
+from stillroot.commands.terminal import output_options, print_answer, report_for, working
 from stillroot.errors import CaseError
+
+if TYPE_CHECKING:
+    from stillroot.words.document import Audience
 
 
 @click.command()
@@ -36,13 +39,17 @@ from stillroot.errors import CaseError
     "engagement:NAME, as cantilever=0,5,10.",
 )
 @click.option("--json", "as_json", is_flag=True, help="Print the answer as JSON, nothing else.")
-@click.option(
-    "--out",
-    metavar="DIR",
-    type=click.Path(path_type=Path),
-    help="Write span.json, span.txt, the resolved plan and pictures into DIR.",
-)
-def span(plan_file: Path, *, vary: str | None, out: Path | None, as_json: bool, **how: Any) -> None:
+@output_options("span.json, span.txt, the resolved plan and pictures")
+def span(
+    plan_file: Path,
+    *,
+    vary: str | None,
+    out: Path | None,
+    as_json: bool,
+    reader: Audience | None,
+    pdf: bool,
+    **how: Any,
+) -> None:
     """Answer a full arch: what each implant under one bridge takes and moves.
 
     Exit codes: 0 computed, 2 bad input, 3 not converged, 4 something missing on this machine.
@@ -56,6 +63,7 @@ def span(plan_file: Path, *, vary: str | None, out: Path | None, as_json: bool, 
     # Numbers are those of the file, also where an implant before it is left out.
     for name in dict.fromkeys(plan.name_of(given) for given in how["without"]):
         plan = plan.without(name)
+    wanted = report_for(out, export.SPAN_MARK, reader=reader, pdf=pdf)
     if vary is not None:
         _refuse_beside_vary(out=out, **how)
         from stillroot.arch.span_vary import vary as varied  # noqa: PLC0415
@@ -65,13 +73,11 @@ def span(plan_file: Path, *, vary: str | None, out: Path | None, as_json: bool, 
         data = span_report.varied_data(variation)
         print_answer(data, lambda c: span_report.show_varied(variation, c), None, as_json=as_json)
         return
-    if out is not None:
-        export.assert_writable(out, export.SPAN_MARK)
     with working(plan_file) as tell:
         result = check_span(plan, quick=how["quick"], unsplinted=how["unsplinted"], progress=tell)
         if out is not None:
             tell("writing")
-            export.write_span(result, out)
+            export.write_span(result, out, report=wanted)
     data = span_report.data_of(result)
     print_answer(data, lambda c: span_report.show(result, c), out, as_json=as_json)
 

@@ -8,18 +8,22 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from stillroot.commands.terminal import Share, complain, print_answer, progress_bar
+from stillroot.commands.terminal import (
+    Share,
+    complain,
+    output_options,
+    print_answer,
+    progress_bar,
+    report_for,
+)
 from stillroot.errors import CaseError, NotConverged
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator
-
-    import polars as pl
-    from rich.console import Console
+    from collections.abc import Callable, Iterator
 
     from stillroot.inputs.case import Case
-    from stillroot.pictures.drawing import Picture
     from stillroot.studies.running import Progress, Where
+    from stillroot.words.study_report import Study
 
 INTERRUPTED = 130
 QUESTIONS = ("length", "engagement", "load", "lever", "bone")
@@ -43,12 +47,7 @@ def study_options(command: Callable[..., Any]) -> Callable[..., Any]:
     """Add what all studies have: where they run, what they keep, and what they write."""
     options = (
         click.option("--json", "as_json", is_flag=True, help="Print JSON, nothing else."),
-        click.option(
-            "--out",
-            metavar="DIR",
-            type=click.Path(path_type=Path),
-            help="Write study.json, study.txt, table.csv, table.parquet and pictures into DIR.",
-        ),
+        output_options("study.json, study.txt, table.csv, table.parquet and pictures"),
         click.option(
             "--workers",
             metavar="N",
@@ -99,7 +98,6 @@ def compare(
     Exit codes: 0 computed, 2 bad input, 3 not converged, 4 something missing on this machine.
     """
     from stillroot.studies import comparison as study  # noqa: PLC0415
-    from stillroot.words import study_report as report  # noqa: PLC0415
 
     cases = {_name(path, case_files): _read(path) for path in case_files}
     if len(cases) < len(case_files):
@@ -116,20 +114,7 @@ def compare(
             progress=progress,
         )
 
-    def pictures(found: study.Comparison) -> Iterable[Picture]:
-        from stillroot.pictures.study_figures import compare_pictures  # noqa: PLC0415
-
-        return compare_pictures(found)
-
-    return _study(
-        solve,
-        report.comparison_data,
-        report.show_comparison,
-        pictures,
-        running,
-        out=out,
-        as_json=as_json,
-    )
+    return _study(solve, running, out=out, as_json=as_json)
 
 
 @click.command()
@@ -153,7 +138,6 @@ def sweep(
     loads[1].axial_n. Besides: engagement_mm, engagement_from_crest_mm, load_factor, trabecular_factor.
     """
     from stillroot.studies import sweeps as study  # noqa: PLC0415
-    from stillroot.words import study_report as report  # noqa: PLC0415
 
     grid: dict[str, tuple[float, ...]] = {}
     for text in varied:
@@ -168,14 +152,7 @@ def sweep(
         with _named(case_file):
             return study.sweep(case, grid, where, progress=progress)
 
-    def pictures(found: study.Sweep) -> Iterable[Picture]:
-        from stillroot.pictures.study_figures import sweep_pictures  # noqa: PLC0415
-
-        return sweep_pictures(found)
-
-    return _study(
-        solve, report.sweep_data, report.show_sweep, pictures, running, out=out, as_json=as_json
-    )
+    return _study(solve, running, out=out, as_json=as_json)
 
 
 @click.command()
@@ -199,7 +176,6 @@ def spread(
     The case's [spread] says what is known only roughly; without one, shipped ranges are taken and shown.
     """
     from stillroot.studies import spreads as study  # noqa: PLC0415
-    from stillroot.words import study_report as report  # noqa: PLC0415
 
     case = _read(case_file)
 
@@ -214,14 +190,7 @@ def spread(
                 progress=progress,
             )
 
-    def pictures(found: study.Spread) -> Iterable[Picture]:
-        from stillroot.pictures.study_figures import spread_pictures  # noqa: PLC0415
-
-        return spread_pictures(found)
-
-    return _study(
-        solve, report.spread_data, report.show_spread, pictures, running, out=out, as_json=as_json
-    )
+    return _study(solve, running, out=out, as_json=as_json)
 
 
 @click.command()
@@ -269,7 +238,6 @@ def hold(
 ) -> int:
     """Find what would make it hold: least length, largest load and lever, softest bone."""
     from stillroot.studies import holding as study  # noqa: PLC0415
-    from stillroot.words import study_report as report  # noqa: PLC0415
 
     case = _read(case_file)
 
@@ -288,12 +256,7 @@ def hold(
                 progress=progress,
             )
 
-    def pictures(found: study.Hold) -> Iterable[Picture]:
-        from stillroot.pictures.study_figures import hold_pictures  # noqa: PLC0415
-
-        return hold_pictures(found)
-
-    return _study(solve, report.hold_data, report.show_hold, pictures, running, out=out, as_json=as_json)
+    return _study(solve, running, out=out, as_json=as_json)
 
 
 @click.command()
@@ -319,10 +282,7 @@ COMMANDS = (compare, sweep, spread, hold, store)
 
 
 def _study(
-    solve: Callable[[Where, Progress], Any],
-    data_of: Callable[[Any], dict[str, Any]],
-    show: Callable[[Any, Console], None],
-    pictures_of: Callable[[Any], Iterable[Picture]],
+    solve: Callable[[Where, Progress], Study],
     running: dict[str, Any],
     *,
     out: Path | None,
@@ -331,11 +291,10 @@ def _study(
     """Solve a study with progress, write it where that is asked for, and print it."""
     from stillroot.studies.running import Where  # noqa: PLC0415
     from stillroot.studies.store import Store, default_path  # noqa: PLC0415
-    from stillroot.writing.export import assert_writable  # noqa: PLC0415
+    from stillroot.words import study_report as report  # noqa: PLC0415
     from stillroot.writing.study_files import MARK, write_study  # noqa: PLC0415
 
-    if out is not None:
-        assert_writable(out, MARK)
+    wanted = report_for(out, MARK, reader=running["reader"], pdf=running["pdf"])
     where = Where(
         workers=running["workers"],
         cluster=running["cluster"],
@@ -345,12 +304,12 @@ def _study(
         with progress_bar() as advance:
             found = solve(where, advance)
             if out is not None:
-                table: pl.DataFrame = found.table()
-                write_study(out, data_of(found), lambda c: show(found, c), table, pictures_of(found))
+                write_study(found, out, report=wanted)
     except KeyboardInterrupt:
         complain("stopped; solved cases are kept, and the same command goes on from there")
         return INTERRUPTED
-    print_answer(data_of(found), lambda console: show(found, console), out, as_json=as_json)
+    data = report.data_of(found)
+    print_answer(data, lambda console: report.show(found, console), out, as_json=as_json)
     failures = getattr(found, "failures", None)
     return NotConverged.exit_code if failures and not failures.solved else 0
 

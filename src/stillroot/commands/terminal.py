@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import re
 from contextlib import contextmanager, nullcontext
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -13,9 +14,11 @@ from stillroot.errors import CaseError
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
-    from pathlib import Path
 
     from rich.console import Console
+
+    from stillroot.words.document import Audience
+    from stillroot.writing.export import Report
 
 
 class Share(click.ParamType[float]):
@@ -37,6 +40,59 @@ class Share(click.ParamType[float]):
                 f"{text}: must be from {MOST_EXACT:.1%} to less than 100%, as 1% or 0.01", param, ctx
             )
         return share
+
+
+def output_options(files: str) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
+    """Return what adds the options on what is written where, `files` being named in their help."""
+    options = (
+        click.option(
+            "--out",
+            metavar="DIR",
+            type=click.Path(path_type=Path),
+            help=f"Write report.html, {files} into DIR.",
+        ),
+        click.option(
+            "--for",
+            "reader",
+            type=click.Choice(("clinician", "researcher", "teacher")),
+            help="Whom the report is for: one page, the whole of it (default), or slides.",
+        ),
+        click.option("--pdf", is_flag=True, help="Write report.pdf as well (needs stillroot[pdf])."),
+    )
+
+    def add(command: Callable[..., Any]) -> Callable[..., Any]:
+        for option in reversed(options):
+            command = option(command)
+        return command
+
+    return add
+
+
+def report_for(out: Path | None, mark: str, *, reader: Audience | None, pdf: bool) -> Report:
+    """Return which report is asked for, having refused what could not be written.
+
+    `mark` is the file by which an earlier answer in `out` is known.
+
+    Raises
+    ------
+    CaseError
+        A report is asked for, and no place for it.
+    OutputError, EnvironmentProblem
+        The place cannot be written; a PDF cannot be made here.
+    """
+    from stillroot.writing.export import Report, assert_writable  # noqa: PLC0415
+    from stillroot.writing.pdf import assert_pdf_can_be_made  # noqa: PLC0415
+
+    if out is None:
+        if reader is not None or pdf:
+            name = "--pdf" if pdf else f"--for {reader}"
+            msg = f"{name}: needs --out DIR, the folder that the report goes into"
+            raise CaseError(msg)
+        return Report()
+    assert_writable(out, mark)
+    if pdf:
+        assert_pdf_can_be_made()
+    return Report(reader=reader or "researcher", pdf=pdf)
 
 
 @contextmanager

@@ -20,7 +20,6 @@ from stillroot.pictures.drawing import (
     draw_motion,
     draw_shared_scale,
     head_text,
-    load_text,
     mark_head,
     mark_interval,
     peak_text,
@@ -34,6 +33,7 @@ from stillroot.pictures.drawing import (
 )
 from stillroot.pictures.figure_section import draw_load, ring_peak
 from stillroot.pictures.study_drawing import number_text, write_note
+from stillroot.words.loads import load_text
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

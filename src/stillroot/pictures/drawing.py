@@ -25,6 +25,7 @@ from matplotlib.transforms import Bbox
 
 from stillroot.answers.verdict import band_of, with_error
 from stillroot.mechanics.outline import ABUTMENT, CORTICAL, GAP, IMPLANT, TRABECULAR, outline_of
+from stillroot.words.loads import signed_number
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -35,7 +36,6 @@ if TYPE_CHECKING:
 
     from stillroot.answers.answer import CheckResult, LoadAnswer
     from stillroot.inputs.case import Case
-    from stillroot.mechanics.loading import Resultant
     from stillroot.mechanics.outline import Outline
 
     Floats = NDArray[np.float64]
@@ -414,33 +414,6 @@ def quoted_name(name: str) -> str:
 def signed_deg(angle_deg: float) -> float:
     """Return an angle within -180 to 180 degrees."""
     return (angle_deg + 180) % 360 - 180
-
-
-def load_text(load: Resultant, lines: int = 2) -> str:
-    """Return direction, size and height of a load."""
-    parts = []
-    if load.lateral_n or load.axial_n:
-        parts.append(f"{np.hypot(load.lateral_n, load.axial_n):.3g} N, {direction_text(load)}")
-    if load.torque_nmm:
-        joined = "and torque" if parts else "torque"
-        parts.append(f"{joined} {signed_number(load.torque_nmm / 10)} N·cm")
-    text = ("\n" if lines > 1 else " ").join(parts)
-    return text + ("\n" if lines > 1 else ", ") + f"{load.height_mm:g} mm above the crest"
-
-
-def direction_text(load: Resultant) -> str:
-    """Return the direction of a load in words."""
-    if not load.axial_n:
-        return "lateral"
-    from_axis = np.degrees(np.arctan2(abs(load.lateral_n), abs(load.axial_n)))
-    if from_axis < 0.05:
-        return "pressing in" if load.axial_n > 0 else "pulling out"
-    return f"{'' if load.axial_n > 0 else 'pulling out at '}{from_axis:.3g}° from the axis"
-
-
-def signed_number(value: float) -> str:
-    """Return a number with a true minus."""
-    return f"{value:.3g}".replace("-", "−")
 
 
 def gap_text(case: Case) -> str:

@@ -22,7 +22,6 @@ from stillroot.pictures.drawing import (
     draw_motion,
     gap_text,
     head_text,
-    load_text,
     mark_head,
     mark_interval,
     peak_text,
@@ -32,11 +31,11 @@ from stillroot.pictures.drawing import (
     quoted_name,
     scale_um,
     signed_deg,
-    signed_number,
     whole_text,
     write_headings,
     write_in,
 )
+from stillroot.words.loads import load_text, signed_number
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from stillroot.pictures.directions_figure import six_arrows
 from stillroot.pictures.drawing import (
     SMALL_PT,
     WIDTH_IN,
@@ -17,7 +18,6 @@ from stillroot.pictures.drawing import (
     band_ticks,
     blank_figure,
     head_text,
-    load_text,
     mark_head,
     mark_interval,
     peak_text,
@@ -33,6 +33,7 @@ from stillroot.pictures.drawing import (
 )
 from stillroot.pictures.figure_section import section
 from stillroot.pictures.figure_unrolled import unrolled
+from stillroot.words.loads import load_text
 
 if TYPE_CHECKING:
     import numpy as np
@@ -52,10 +53,12 @@ BEYOND = 2.0
 
 
 def pictures(result: CheckResult) -> tuple[Picture, ...]:
-    """Return every picture of an answer: the summary, then section and unrolled wall a load, choices."""
+    """Return every picture of an answer: the summary, two of each load, and what else was asked for."""
     drawn = [summary(result)]
     for answer in result.loads:
         drawn += [section(result, answer), unrolled(result, answer)]
+    if result.directions is not None:
+        drawn.append(six_arrows(result.directions))
     if result.choices:
         drawn.append(other_choices(result))
     return tuple(drawn)

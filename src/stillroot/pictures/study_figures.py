@@ -6,9 +6,30 @@ without colour.
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from stillroot.pictures.compare_figure import compare_pictures
 from stillroot.pictures.hold_figure import hold_pictures
 from stillroot.pictures.spread_figure import spread_pictures
 from stillroot.pictures.sweep_figure import sweep_pictures
+from stillroot.studies.comparison import Comparison
+from stillroot.studies.holding import Hold
+from stillroot.studies.spreads import Spread
+from stillroot.studies.sweeps import Sweep
 
-__all__ = ["compare_pictures", "hold_pictures", "spread_pictures", "sweep_pictures"]
+if TYPE_CHECKING:
+    from stillroot.pictures.drawing import Picture
+    from stillroot.words.study_report import Study
+
+
+def study_pictures(found: Study) -> tuple[Picture, ...]:
+    """Return the pictures of a study, the one that tells most first."""
+    match found:
+        case Sweep():
+            return sweep_pictures(found)
+        case Spread():
+            return spread_pictures(found)
+        case Hold():
+            return hold_pictures(found)
+        case Comparison():
+            return compare_pictures(found)

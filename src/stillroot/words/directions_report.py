@@ -31,6 +31,14 @@ IN_PLAIN_WORDS = {
     "tilt about y": "Tilted about y",
     "rotation about the axis": "Turned about its axis",
 }
+HEADINGS = (
+    "Load",
+    "Initial\nstiffness",
+    "Secant\nstiffness",
+    "Peak micro-\nmotion [µm]",
+    "Head\nmovement",
+    "How it\nis held",
+)
 STATES = ("held", "weak", "free")
 """From best to worst."""
 
@@ -59,21 +67,15 @@ def show(answer: DirectionsResult, console: Console) -> None:
         f"Six directions of the seated implant, at {place_in_words(answer.six.height_mm)}"
     )
     table.add_column("Direction", no_wrap=True)
-    for heading in (
-        "Load",
-        "Initial\nstiffness",
-        "Secant\nstiffness",
-        "Peak micro-\nmotion [µm]",
-        "Head\nmovement",
-    ):
-        table.add_column(heading, justify="right", no_wrap=True)
-    table.add_column("How it\nis held", no_wrap=True)
+    for heading in HEADINGS[:-1]:
+        table.add_column(Text(heading), justify="right", no_wrap=True)
+    table.add_column(HEADINGS[-1], no_wrap=True)
     for row in answer.six.directions:
-        table.add_row(*_cells(row))
+        table.add_row(*cells(row))
     console.print(table)
-    console.print(Text(_what_the_columns_are(answer), style="dim"))
+    console.print(Text(what_the_columns_are(answer), style="dim"))
     console.print()
-    for line in _what_follows(answer):
+    for line in what_follows(answer):
         console.print(Text(line))
     console.print()
     console.print(Text(f"{in_words(answer.six)} {TORQUE_TELLS}", style="bold"))
@@ -158,7 +160,8 @@ def _joined(items: list[str]) -> str:
     return items[0] if len(items) == 1 else f"{', '.join(items[:-1])} and {items[-1]}"
 
 
-def _cells(row: Direction) -> tuple[str, ...]:
+def cells(row: Direction) -> tuple[str, ...]:
+    """Return a row of the table."""
     motion = "gives way" if row.micromotion is None else rounded(row.micromotion.peak.total_um)
     return (
         IN_PLAIN_WORDS[row.name],
@@ -188,7 +191,8 @@ def _head(row: Direction) -> str:
     return f"{rounded(row.head.total_um)} µm"
 
 
-def _what_the_columns_are(answer: DirectionsResult) -> str:
+def what_the_columns_are(answer: DirectionsResult) -> str:
+    """Return what the words and numbers of the table mean."""
     first_band = answer.case.threshold.bands_um[0]
     small = f"{SMALL:.0%} of the load"
     return (
@@ -199,7 +203,8 @@ def _what_the_columns_are(answer: DirectionsResult) -> str:
     )
 
 
-def _what_follows(answer: DirectionsResult) -> tuple[str, ...]:
+def what_follows(answer: DirectionsResult) -> tuple[str, ...]:
+    """Return where it turns, and where it begins to slide."""
     six = answer.six
     centre = six.centre_of_rotation_mm
     turning = (

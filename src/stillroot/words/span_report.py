@@ -247,8 +247,8 @@ def _table(answer: SpanLoadAnswer) -> Table:
         table.add_column("On a single\ncrown [µm]", justify="right", no_wrap=True)
     for k, implant in enumerate(answer.implants):
         row = [
-            _three(*(_component(part) for part in implant.force[:3])),
-            _three(*(_component(part / NMM_PER_NCM) for part in implant.force[3:])),
+            _three(*(component(part) for part in implant.force[:3])),
+            _three(*(component(part / NMM_PER_NCM) for part in implant.force[3:])),
             motion_text(implant),
             implant.band.removesuffix(" µm"),
             head_text(implant),
@@ -284,7 +284,8 @@ def place(point: NDArray[np.float64]) -> str:
     return "(" + ", ".join(f"{round(x) + 0:d}" for x in point.tolist()) + ")"
 
 
-def _component(value: float) -> str:
+def component(value: float) -> str:
+    """Return a component of force or moment, sensibly rounded."""
     digits = 1 if abs(value) < ONE_DIGIT_BELOW else 0
     return f"{round(value, digits) + 0.0:.{digits}f}"
 
@@ -362,7 +363,7 @@ def show_varied(variation: Variation, console: Console) -> None:
             motion_text(implant),
             Text(implant.name),
             Text(load.name),
-            _component(float(implant.force[2])),
+            component(float(implant.force[2])),
             f"{load.deflection_um:.0f}",
         )
     console.print(table)

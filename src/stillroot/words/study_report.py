@@ -9,23 +9,25 @@ import numpy as np
 
 from stillroot.answers.answer import versions
 from stillroot.answers.verdict import CAUTION, NO_LINE, band_of, rounded, with_error
-from stillroot.studies.holding import motion
-from stillroot.studies.spreads import CONFIDENCE, RARE
+from stillroot.studies.comparison import Comparison
+from stillroot.studies.holding import Hold, motion
+from stillroot.studies.spreads import CONFIDENCE, RARE, Spread
 from stillroot.studies.store import program
+from stillroot.studies.sweeps import Sweep
 from stillroot.studies.vary import TRABECULAR
+from stillroot.words.document import Table
 from stillroot.words.report import empty_table
 
 if TYPE_CHECKING:
     from rich.console import Console
-    from rich.table import Table
+    from rich.table import Table as RichTable
     from rich.text import Text
 
-    from stillroot.studies.comparison import Comparison, PairDifference
-    from stillroot.studies.holding import Answer, Hold
+    from stillroot.studies.comparison import PairDifference
+    from stillroot.studies.holding import Answer
     from stillroot.studies.outcome import Outcome
     from stillroot.studies.shipped_spread import Sourced
-    from stillroot.studies.spreads import Interval, Spread
-    from stillroot.studies.sweeps import Sweep
+    from stillroot.studies.spreads import Interval
     from stillroot.studies.trust import Failures
 
 MOST_ROWS = 60
@@ -42,44 +44,56 @@ MODULUS = {f"bone.{name}" for name in TRABECULAR}
 """Inputs that take the place of the stated modulus."""
 
 
+Study = Sweep | Spread | Hold | Comparison
+
+
+def show(found: Study, console: Console) -> None:
+    """Print a study to a console."""
+    match found:
+        case Sweep():
+            show_sweep(found, console)
+        case Spread():
+            show_spread(found, console)
+        case Hold():
+            show_hold(found, console)
+        case Comparison():
+            show_comparison(found, console)
+
+
+def data_of(found: Study) -> dict[str, Any]:
+    """Return a study as plain data for JSON."""
+    match found:
+        case Sweep():
+            return sweep_data(found)
+        case Spread():
+            return spread_data(found)
+        case Hold():
+            return hold_data(found)
+        case Comparison():
+            return comparison_data(found)
+
+
 def show_sweep(sweep: Sweep, console: Console) -> None:
     """Print a sweep to a console."""
     _say(console, sweep.case.title, style="bold")
-    table = empty_table("Largest peak micromotion [µm]")
-    for key in sweep.grid:
-        table.add_column(_plain(_folded(key)), justify="right")
-    for name in ("Peak", "Band", "Governing load", "Torque\n[N·cm]", "Head\nmovement"):
-        table.add_column(name, justify="left" if name in ("Band", "Governing load") else "right")
-    bands = sweep.case.threshold.bands_um
-    for point, outcome in list(zip(sweep.points, sweep.outcomes, strict=True))[:MOST_ROWS]:
-        cells = (*(f"{value:g}" for value in point), *_outcome_cells(outcome, bands))
-        table.add_row(*map(_plain, cells))
-    console.print(table)
+    console.print(_printed(sweep_table(sweep, most=MOST_ROWS)))
     if len(sweep.outcomes) > MOST_ROWS:
         more = len(sweep.outcomes) - MOST_ROWS
         _say(console, f"and {more} cases more; --out writes all of them.\n")
-    _say(console, _error_line(sweep.relative_error))
+    _say(console, error_line(sweep.relative_error))
     _end(console, sweep.failures)
 
 
 def show_spread(spread: Spread, console: Console) -> None:
     """Print a spread to a console."""
     _say(console, spread.case.title, style="bold")
-    console.print(_inputs_table(spread.inputs))
+    console.print(_printed(inputs_table(spread.inputs)))
     for line in spread_sentences(spread):
         _say(console, line, style="bold")
-    table = empty_table("\nChance of each band")
-    for name in ("Band", "Chance", f"{CONFIDENCE:.0%} interval"):
-        table.add_column(name, justify="left" if name == "Band" else "right")
-    for item in spread.bands:
-        table.add_row(item.band, f"{item.chance.value:.0%}", _percent_range(item.chance))
-    if spread.without_answer:
-        count = len(spread.peaks_um) + spread.without_answer
-        table.add_row("no answer", f"{spread.without_answer / count:.0%}", "")
-    console.print(table)
+    console.print(_printed(bands_table(spread), "\n"))
     if spread.drivers:
-        console.print(_drivers_table(spread))
-    _say(console, _nominal_line(spread))
+        console.print(_printed(drivers_table(spread), "\n"))
+    _say(console, nominal_line(spread))
     _end(console, spread.failures)
 
 
@@ -87,7 +101,7 @@ def show_hold(hold: Hold, console: Console) -> None:
     """Print what would make it hold."""
     _say(console, hold.case.title, style="bold")
     if hold.inputs:
-        console.print(_inputs_table(hold.inputs))
+        console.print(_printed(inputs_table(hold.inputs)))
     _say(console, f"{hold_premise(hold)}\n")
     for answer in hold.answers:
         _say(console, answer_sentence(hold, answer), style="bold")
@@ -101,32 +115,9 @@ def show_hold(hold: Hold, console: Console) -> None:
 
 def show_comparison(comparison: Comparison, console: Console) -> None:
     """Print cases side by side."""
-    table = empty_table("Side by side [µm]")
-    columns = ("Case", "Peak", "5 to 95 %", "Band", "Head\nmovement", "Torque\n[N·cm]", "Held\n[mm]")
-    for name in columns:
-        left = name in ("Case", "Band")
-        table.add_column(_plain(name), justify="left" if left else "right", overflow="fold")
-    for place, result in enumerate(comparison.results):
-        worst, interval = result.governing, comparison.interval_um(place)
-        table.add_row(
-            _plain(comparison.names[place]),
-            with_error(worst.peak.total_um, worst.error.total_um),
-            "" if interval is None else f"{rounded(interval[0])} to {rounded(interval[1])}",
-            worst.band,
-            with_error(worst.head.total_um, worst.head_error.total_um),
-            "" if result.torque is None else f"{result.torque.insertion_ncm:.0f}",
-            f"{result.engagement_length_mm:g}",
-        )
-    console.print(table)
-    for first in range(0, len(comparison.names), MOST_BESIDE):
-        beside = slice(first, first + MOST_BESIDE)
-        differences = empty_table("What differs in the cases")
-        differences.add_column("Key", no_wrap=True)
-        for name in comparison.names[beside]:
-            differences.add_column(_plain(name), justify="right", overflow="fold")
-        for item in comparison.inputs:
-            differences.add_row(*map(_plain, (item.key, *map(_shown, item.values[beside]))))
-        console.print(differences)
+    console.print(_printed(cases_table(comparison)))
+    for table in differences_tables(comparison):
+        console.print(_printed(table))
     for pair in comparison.pairs:
         _say(console, pair_sentence(comparison, pair), style="bold")
     _say(console, "")
@@ -230,7 +221,8 @@ def pair_sentence(comparison: Comparison, pair: PairDifference) -> str:
     return f"{said}{joined} {kind} the spread (it does so in {share:.0%} of the samples)."
 
 
-def _error_line(relative_error: float | None) -> str:
+def error_line(relative_error: float | None) -> str:
+    """Return how far the peaks of a study can be off."""
     if relative_error is None:
         return "The numerical error was not measured: no case has an answer."
     return (
@@ -239,7 +231,8 @@ def _error_line(relative_error: float | None) -> str:
     )
 
 
-def _nominal_line(spread: Spread) -> str:
+def nominal_line(spread: Spread) -> str:
+    """Return what the case as stated comes to."""
     governing = spread.nominal.governing
     if governing is None or governing.peak_um is None or governing.error_um is None:
         return f"The case as it stands has no answer: {spread.nominal.why_not}"
@@ -253,25 +246,115 @@ CASE_ERROR = "the ± is numerical"
 # --- Tables -------------------------------------------------------------------------------------------
 
 
-def _inputs_table(inputs: tuple[Sourced, ...]) -> Table:
-    table = empty_table("What is known only roughly")
-    table.add_column("Input", no_wrap=True)
-    table.add_column("Is", no_wrap=True)
-    table.add_column("From")
-    for item in inputs:
-        table.add_row(*map(_plain, (item.input.key, item.input.in_words, item.source)))
-    return table
+def sweep_table(sweep: Sweep, *, most: int | None = None) -> Table:
+    """Return the largest peak of every case of a sweep, or of the first ones."""
+    bands = sweep.case.threshold.bands_um
+    keys = tuple(_folded(key) for key in sweep.grid)
+    found = list(zip(sweep.points, sweep.outcomes, strict=True))[:most]
+    return Table(
+        caption="Largest peak micromotion [µm]",
+        head=(*keys, "Peak", "Band", "Governing load", "Torque\n[N·cm]", "Head\nmovement"),
+        rows=tuple(
+            (*(f"{value:g}" for value in point), *_outcome_cells(outcome, bands))
+            for point, outcome in found
+        ),
+        numbers=frozenset({*range(len(keys) + 1), len(keys) + 3, len(keys) + 4}),
+    )
 
 
-def _drivers_table(spread: Spread) -> Table:
-    title = f"\nWhat drives it: share of the variance of ln(peak), {CONFIDENCE:.0%} interval"
-    table = empty_table(title)
-    table.add_column("Input", no_wrap=True)
-    table.add_column("With all others", justify="right")
-    table.add_column("Alone", justify="right")
-    for driver in spread.drivers:
-        table.add_row(driver.key, _share(driver.total), _share(driver.first))
-    return table
+def bands_table(spread: Spread) -> Table:
+    """Return the chance of each band."""
+    rows = [
+        (item.band, f"{item.chance.value:.0%}", _percent_range(item.chance)) for item in spread.bands
+    ]
+    if spread.without_answer:
+        count = len(spread.peaks_um) + spread.without_answer
+        rows.append(("no answer", f"{spread.without_answer / count:.0%}", ""))
+    return Table(
+        caption="Chance of each band",
+        head=("Band", "Chance", f"{CONFIDENCE:.0%} interval"),
+        rows=tuple(rows),
+        numbers=frozenset({1, 2}),
+        wide=False,
+    )
+
+
+def inputs_table(inputs: tuple[Sourced, ...]) -> Table:
+    """Return the uncertain inputs and where they come from."""
+    return Table(
+        caption="What is known only roughly",
+        head=("Input", "Is", "From"),
+        rows=tuple((item.input.key, item.input.in_words, item.source) for item in inputs),
+        whole=frozenset({0, 1}),
+    )
+
+
+def drivers_table(spread: Spread) -> Table:
+    """Return what drives the spread."""
+    return Table(
+        caption=f"What drives it: share of the variance of ln(peak), {CONFIDENCE:.0%} interval",
+        head=("Input", "With all others", "Alone"),
+        rows=tuple((d.key, _share(d.total), _share(d.first)) for d in spread.drivers),
+        numbers=frozenset({1, 2}),
+        whole=frozenset({0}),
+        wide=False,
+    )
+
+
+def cases_table(comparison: Comparison) -> Table:
+    """Return what came of each case."""
+    rows = []
+    for place, result in enumerate(comparison.results):
+        worst, interval = result.governing, comparison.interval_um(place)
+        cells = (
+            comparison.names[place],
+            with_error(worst.peak.total_um, worst.error.total_um),
+            "" if interval is None else f"{rounded(interval[0])} to {rounded(interval[1])}",
+            worst.band,
+            with_error(worst.head.total_um, worst.head_error.total_um),
+            "" if result.torque is None else f"{result.torque.insertion_ncm:.0f}",
+            f"{result.engagement_length_mm:g}",
+        )
+        rows.append(cells)
+    return Table(
+        caption="Side by side [µm]",
+        head=("Case", "Peak", "5 to 95 %", "Band", "Head\nmovement", "Torque\n[N·cm]", "Held\n[mm]"),
+        rows=tuple(rows),
+        numbers=frozenset({1, 2, 4, 5, 6}),
+    )
+
+
+def differences_tables(comparison: Comparison) -> tuple[Table, ...]:
+    """Return the inputs that differ, as many cases beside each other as are readable."""
+    tables = []
+    for first in range(0, len(comparison.names), MOST_BESIDE):
+        beside = slice(first, first + MOST_BESIDE)
+        names = comparison.names[beside]
+        table = Table(
+            caption="What differs in the cases",
+            head=("Key", *names),
+            rows=tuple((i.key, *map(_shown, i.values[beside])) for i in comparison.inputs),
+            numbers=frozenset(range(1, len(names) + 1)),
+            whole=frozenset({0}),
+        )
+        tables.append(table)
+    return tuple(tables)
+
+
+def _printed(table: Table, before: str = "") -> RichTable:
+    """Return a table for a console; brackets in it are no markup."""
+    printed = empty_table("")
+    printed.title = _plain(f"{before}{table.caption}")
+    for place, name in enumerate(table.head):
+        printed.add_column(
+            _plain(name),
+            justify="right" if place in table.numbers else "left",
+            no_wrap=place in table.whole,
+            overflow="fold",
+        )
+    for row in table.rows:
+        printed.add_row(*map(_plain, row))
+    return printed
 
 
 def _share(interval: Interval) -> str:

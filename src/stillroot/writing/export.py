@@ -12,6 +12,7 @@ import shutil
 import sys
 import tempfile
 from contextlib import contextmanager, suppress
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -28,7 +29,7 @@ from stillroot.words.report import data_of, text_of
 from stillroot.writing.interface_files import interface_mesh, interface_table
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterable, Iterator
 
     import meshio
     from numpy.typing import NDArray
@@ -38,6 +39,7 @@ if TYPE_CHECKING:
     from stillroot.mechanics.bodies import Body
     from stillroot.mechanics.fields import Displacement
     from stillroot.pictures.drawing import Picture
+    from stillroot.words.document import Audience, Document
 
 MARK, DIRECTIONS_MARK, SPAN_MARK = "result.json", "directions.json", "span.json"
 """The files that tell an earlier answer from somebody's folder."""
@@ -48,16 +50,39 @@ ATTEMPTS = 100
 """To make such a folder while other runs sweep."""
 
 
-def write_answer(result: CheckResult, folder: Path) -> None:
+@dataclass(frozen=True, kw_only=True)
+class Report:
+    """Which report goes into a folder: for whom, and whether as PDF beside the page."""
+
+    reader: Audience = "researcher"
+    pdf: bool = False
+
+    def write(self, document: Document, pictures: Iterable[Picture], folder: Path) -> None:
+        """Write report.html, and report.pdf where that is asked for, into a folder."""
+        from stillroot.writing.html_report import report_html  # noqa: PLC0415 - slow to import
+        from stillroot.writing.pdf import pdf_of  # noqa: PLC0415
+
+        page = report_html(document, pictures, self.reader)
+        (folder / "report.html").write_text(page, encoding="utf-8")
+        if self.pdf:
+            (folder / "report.pdf").write_bytes(pdf_of(page))
+
+
+FULL = Report()
+
+
+def write_answer(result: CheckResult, folder: Path, *, report: Report = FULL) -> None:
     """Write all files of an answer into `folder`.
 
     Raises
     ------
     OutputError
         The folder cannot be written, or holds something other than an earlier answer.
+    EnvironmentProblem
+        A PDF is asked for and cannot be made here.
     """
     from stillroot.pictures.figures import pictures  # noqa: PLC0415 - matplotlib is slow to import
-    from stillroot.writing.html_report import page  # noqa: PLC0415
+    from stillroot.words.check_document import check_document  # noqa: PLC0415
 
     with whole_folder(folder, MARK) as aside:
         (aside / MARK).write_text(
@@ -71,10 +96,10 @@ def write_answer(result: CheckResult, folder: Path) -> None:
             _load_fields(result, answer, seat).write(aside / f"fields-{name}.vtu")
             interface_mesh(result.seated, answer.state).write(aside / f"interface-{name}.vtu")
             _write_csv(interface_table(result.seated, answer.state), aside / f"interface-{name}.csv")
-        shown = {picture.name: picture for picture in pictures(result)}
-        for picture in shown.values():
+        shown = pictures(result)
+        for picture in shown:
             save_picture(picture, aside)
-        (aside / "report.html").write_text(page(result, shown, aside), encoding="utf-8")
+        report.write(check_document(result), shown, aside)
 
 
 def _write_csv(columns: dict[str, NDArray[Any]], path: Path) -> None:
@@ -89,8 +114,8 @@ def _write_csv(columns: dict[str, NDArray[Any]], path: Path) -> None:
         writer.writerows(zip(*(column.tolist() for column in shown), strict=True))
 
 
-def write_directions(result: DirectionsResult, folder: Path) -> None:
-    """Write six directions as data, text and picture into `folder`: all of it or nothing.
+def write_directions(result: DirectionsResult, folder: Path, *, report: Report = FULL) -> None:
+    """Write six directions as data, text, report and picture into `folder`: all of it or nothing.
 
     Raises
     ------
@@ -98,17 +123,20 @@ def write_directions(result: DirectionsResult, folder: Path) -> None:
         The folder cannot be written, or holds something other than earlier directions.
     """
     from stillroot.pictures.directions_figure import six_arrows  # noqa: PLC0415 - matplotlib is slow to import
-    from stillroot.words import directions_report as report  # noqa: PLC0415
+    from stillroot.words import directions_report as words  # noqa: PLC0415
+    from stillroot.words.directions_document import directions_document  # noqa: PLC0415
 
     with whole_folder(folder, DIRECTIONS_MARK) as aside:
-        text = json.dumps(report.data_of(result), indent=2, ensure_ascii=False) + "\n"
+        text = json.dumps(words.data_of(result), indent=2, ensure_ascii=False) + "\n"
         (aside / DIRECTIONS_MARK).write_text(text, encoding="utf-8")
-        (aside / "directions.txt").write_text(report.text_of(result), encoding="utf-8")
-        save_picture(six_arrows(result), aside)
+        (aside / "directions.txt").write_text(words.text_of(result), encoding="utf-8")
+        picture = six_arrows(result)
+        save_picture(picture, aside)
+        report.write(directions_document(result), [picture], aside)
 
 
-def write_span(result: SpanResult, folder: Path) -> None:
-    """Write a full arch as data, text, plan and picture into `folder`: all of it or nothing.
+def write_span(result: SpanResult, folder: Path, *, report: Report = FULL) -> None:
+    """Write a full arch as data, text, plan, report and pictures into `folder`, or nothing.
 
     Raises
     ------
@@ -116,15 +144,18 @@ def write_span(result: SpanResult, folder: Path) -> None:
         The folder cannot be written, or holds something other than an earlier span.
     """
     from stillroot.pictures.span_figure import arch_pictures  # noqa: PLC0415 - matplotlib is slow to import
-    from stillroot.words import span_report as report  # noqa: PLC0415
+    from stillroot.words import span_report as words  # noqa: PLC0415
+    from stillroot.words.span_document import span_document  # noqa: PLC0415
 
     with whole_folder(folder, SPAN_MARK) as aside:
-        text = json.dumps(report.data_of(result), indent=2, ensure_ascii=False) + "\n"
+        text = json.dumps(words.data_of(result), indent=2, ensure_ascii=False) + "\n"
         (aside / SPAN_MARK).write_text(text, encoding="utf-8")
-        (aside / "span.txt").write_text(report.text_of(result), encoding="utf-8")
+        (aside / "span.txt").write_text(words.text_of(result), encoding="utf-8")
         (aside / "plan.toml").write_text(tomli_w.dumps(result.plan.to_dict()), encoding="utf-8")
-        for picture in arch_pictures(result):
+        shown = arch_pictures(result)
+        for picture in shown:
             save_picture(picture, aside)
+        report.write(span_document(result, [picture.name for picture in shown]), shown, aside)
 
 
 def save_picture(picture: Picture, folder: Path) -> None:

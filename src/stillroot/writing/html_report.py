@@ -1,100 +1,103 @@
-"""The answer as one page: self-contained, to be read on a screen or on paper, without scripts."""
+"""A report as one file: a page to be read on a screen or on paper, or slides; no scripts, no network."""
 
 from __future__ import annotations
 
 import base64
-from importlib.resources import files
+import struct
+from dataclasses import dataclass
+from itertools import groupby
 from typing import TYPE_CHECKING, Any
 
-from stillroot.answers.verdict import CAUTION, NO_LINE, place_of, rounded, with_error
-from stillroot.inputs.case import SECTIONS
-from stillroot.inputs.case_messages import written
-from stillroot.mechanics.accuracy import SHARES
-from stillroot.pictures.drawing import load_text
-from stillroot.words.report import engagement_line, torque_lines
+from stillroot.words.document import Keys, Lines, Shown, Table
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
-    from pathlib import Path
+    from collections.abc import Iterable, Mapping
 
-    from stillroot.answers.answer import CheckResult
-    from stillroot.inputs.case import Case
     from stillroot.pictures.drawing import Picture
+    from stillroot.words.document import Audience, Block, Document, Section
 
-STATED = "the case"
+KINDS: Mapping[type, str] = {Lines: "lines", Table: "tables", Shown: "pictures", Keys: "keys"}
 
 
-def page(result: CheckResult, shown: Mapping[str, Picture], folder: Path) -> str:
-    """Return the page of an answer, the pictures `shown`, saved in `folder`, inside it."""
-    from jinja2 import Environment, StrictUndefined  # noqa: PLC0415 - slow to import
+@dataclass(frozen=True, kw_only=True)
+class Image:
+    """A picture as a page holds it: PNG in base64, its size [px], its words."""
+
+    data: str
+    width: int
+    height: int
+    alt: str
+    message: str
+
+
+def report_html(document: Document, pictures: Iterable[Picture], reader: Audience) -> str:
+    """Return a report for a reader: slides for a teacher, else a page.
+
+    What the document shows and `pictures` lack is left out: not every answer has every picture.
+    """
+    drawn = {picture.name: picture for picture in pictures}
+    images = {name: _image(drawn[name]) for name in _names(document, reader) if name in drawn}
+    if reader == "teacher":
+        slides = [images[name] for name in document.slides if name in images]
+        return _filled("slides.html.j2", document=document, slides=slides)
+    return _filled(
+        "report.html.j2",
+        document=document,
+        reader=reader,
+        first=[images[block.name] for block in document.first if block.name in images],
+        sections=[_grouped(section, images) for section in document.sections_for(reader)],
+    )
+
+
+def _names(document: Document, reader: Audience) -> list[str]:
+    """Return the names of the pictures that a reader gets, each once."""
+    if reader == "teacher":
+        return list(document.slides)
+    blocks = [block for section in document.sections_for(reader) for block in section.blocks]
+    return list(
+        dict.fromkeys(block.name for block in (*document.first, *blocks) if isinstance(block, Shown))
+    )
+
+
+def _grouped(section: Section, images: Mapping[str, Image]) -> dict[str, Any]:
+    """Return a section with its blocks gathered by kind, so that pictures stand side by side."""
+    paired: list[tuple[Block, Image | None]] = []
+    for block in section.blocks:
+        if not isinstance(block, Shown):
+            paired.append((block, None))
+        elif block.name in images:
+            paired.append((block, images[block.name]))
+    groups = [(KINDS[kind], list(group)) for kind, group in groupby(paired, key=lambda p: type(p[0]))]
+    return {"title": section.title, "groups": groups}
+
+
+def _image(picture: Picture) -> Image:
+    from stillroot.pictures.drawing import bare_png  # noqa: PLC0415 - matplotlib is slow to import
+
+    data = bare_png(picture)
+    width, height = struct.unpack(">II", data[16:24])
+    return Image(
+        data=base64.b64encode(data).decode(),
+        width=width,
+        height=height,
+        alt=picture.alt,
+        message=picture.message,
+    )
+
+
+def _filled(template: str, **values: Any) -> str:
+    from jinja2 import Environment, PackageLoader, StrictUndefined  # noqa: PLC0415 - slow to import
     from markupsafe import Markup  # noqa: PLC0415
 
-    template = (files("stillroot") / "templates" / "report.html.j2").read_text(encoding="utf-8")
+    loader = PackageLoader("stillroot")
     writing = Environment(
+        loader=loader,
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
         keep_trailing_newline=True,
     )
-    writing.filters.update(
-        um=rounded,
-        with_error=with_error,
-        place=place_of,
-        load=lambda resultant: load_text(resultant, lines=1),
-    )
-    figure = writing.from_string(
-        '<figure><img src="data:image/png;base64,{{ data }}" alt="{{ alt }}"></figure>'
-    )
-
-    def picture(name: str) -> Markup:
-        data = base64.b64encode((folder / f"{name}.png").read_bytes()).decode()
-        return Markup(figure.render(data=data, alt=shown[name].alt))  # noqa: S704 - escaped inside
-
-    names = list(shown)
-    section = SECTIONS["threshold"].model_fields["bands_um"].json_schema_extra
-    return writing.from_string(template).render(
-        result=result,
-        case=result.case,
-        picture=picture,
-        governing=result.loads.index(result.governing),
-        sections=[name for name in names if name.startswith("section")],
-        unrolled=[name for name in names if name.startswith("unrolled")],
-        parts=list(SHARES),
-        keys=list(resolved_keys(result.case)),
-        engagement=engagement_line(result),
-        torque=" ".join(torque_lines(result)),
-        fingerprint=result.case.fingerprint()[:12],
-        bands_source=dict(section)["source"] if isinstance(section, dict) else "",
-        no_line=NO_LINE,
-        caution=CAUTION,
-    )
-
-
-def resolved_keys(case: Case) -> Iterator[tuple[str, str, str]]:
-    """Yield (key, value, where it comes from) of a case with every default."""
-    resolved, stated = case.to_dict(), case.stated()
-    for name in SECTIONS:
-        if name == "loads":
-            for place, load in enumerate(resolved["loads"]):
-                yield from _section(f"loads[{place + 1}]", name, load, stated["loads"][place])
-        elif name:
-            yield from _section(name, name, _at(resolved, name), _at(stated, name))
-
-
-def _section(
-    shown: str, name: str, resolved: Mapping[str, Any], stated: Mapping[str, Any]
-) -> Iterator[tuple[str, str, str]]:
-    fields = SECTIONS[name].model_fields
-    for key, value in resolved.items():
-        if isinstance(value, dict):
-            continue
-        extra = fields[key].json_schema_extra
-        source = dict(extra).get("source") if isinstance(extra, dict) else ""
-        yield f"{shown}.{key}", written(value), STATED if key in stated else f"{source or 'the implant'}"
-
-
-def _at(data: Mapping[str, Any], name: str) -> Mapping[str, Any]:
-    for step in name.split("."):
-        data = data.get(step, {})
-    return data
+    style, _, _ = loader.get_source(writing, template.replace(".html.j2", ".css"))
+    page = writing.get_template(template)
+    return page.render(style=Markup(style), **values)  # noqa: S704 - a style sheet of our own

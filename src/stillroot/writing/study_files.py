@@ -1,45 +1,45 @@
-"""The output folder of a study: its text, data, table and pictures, whole or not there."""
+"""The output folder of a study: its text, data, table, report and pictures, whole or not there."""
 
 from __future__ import annotations
 
 import json
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from stillroot.words.report import as_text
-from stillroot.writing.export import save_picture, whole_folder
+from stillroot.words.study_report import data_of, show
+from stillroot.writing.export import FULL, save_picture, whole_folder
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable
     from pathlib import Path
 
-    import polars as pl
-    from rich.console import Console
-
-    from stillroot.pictures.drawing import Picture
+    from stillroot.words.study_report import Study
+    from stillroot.writing.export import Report
 
 MARK = "study.json"
 """The file that tells an earlier study from somebody's folder."""
 
 
-def write_study(
-    folder: Path,
-    data: dict[str, Any],
-    show: Callable[[Console], None],
-    table: pl.DataFrame,
-    pictures: Iterable[Picture],
-) -> None:
-    """Write a study into `folder`: study.json, study.txt, table.csv, table.parquet and its pictures.
+def write_study(found: Study, folder: Path, *, report: Report = FULL) -> None:
+    """Write a study into `folder`: study.json, study.txt, table.csv, table.parquet, report, pictures.
 
     Raises
     ------
     OutputError
         The folder cannot be written, or holds something other than an earlier study.
+    EnvironmentProblem
+        A PDF is asked for and cannot be made here.
     """
+    from stillroot.pictures.study_figures import study_pictures  # noqa: PLC0415 - slow to import
+    from stillroot.words.study_documents import study_document  # noqa: PLC0415
+
     with whole_folder(folder, MARK) as aside:
-        text = json.dumps(data, indent=2, ensure_ascii=False) + "\n"
+        text = json.dumps(data_of(found), indent=2, ensure_ascii=False) + "\n"
         (aside / MARK).write_text(text, encoding="utf-8")
-        (aside / "study.txt").write_text(as_text(show), encoding="utf-8")
+        (aside / "study.txt").write_text(as_text(lambda c: show(found, c)), encoding="utf-8")
+        table = found.table()
         table.write_csv(aside / "table.csv")
         table.write_parquet(aside / "table.parquet")
+        pictures = study_pictures(found)
         for picture in pictures:
             save_picture(picture, aside)
+        report.write(study_document(found, [p.name for p in pictures]), pictures, aside)

@@ -1,0 +1,315 @@
+"""The answer to a case as a report. Nothing is computed here but shares told as changes."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from stillroot.answers.verdict import place_of, rounded, with_error
+from stillroot.inputs.case import SECTIONS
+from stillroot.inputs.case_messages import written
+from stillroot.inputs.section import ASSUMPTION
+from stillroot.mechanics.accuracy import SHARES
+from stillroot.words.directions_report import IN_PLAIN_WORDS, in_words, load_in_words
+from stillroot.words.document import (
+    CLINICIAN,
+    RESEARCHER,
+    Document,
+    Key,
+    Keys,
+    Lines,
+    Section,
+    Shown,
+    Table,
+    made_by,
+)
+from stillroot.words.loads import load_text
+from stillroot.words.report import engagement_line, torque_lines
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping
+
+    from stillroot.answers.answer import CheckResult, LoadAnswer
+    from stillroot.inputs.case import Case
+    from stillroot.studies.levers import Lever
+
+QUESTION = "Will this implant stay still enough to heal?"
+WHAT_MOVES = (
+    "Peak micromotion is how far the wall of the implant moves against the bone where it moves most, "
+    "from seated to loaded. Head movement is what a gauge at the load's height reads: it holds the "
+    "elastic give of bone and implant too."
+)
+HOW_CHANGED = "Each change was solved anew, more coarsely than the answer, and is told as a ratio to it."
+METHOD = (
+    "Method: finite elements on the half-section, Fourier sums round it, frictional contact across "
+    "the torn layer at the wall, seated and then loaded in steps; the ± comes from solving again. Each "
+    "equation has its number and source in docs/theory.md; what is left out stands in docs/limits.md, "
+    "published figures beside computed ones in docs/validation.md."
+)
+LEAST_HELP = 0.02
+"""A lever that takes less than this share off the peak is no help worth telling."""
+MOST_HELPS = 5
+GIVES_WAY = "gives way"
+NOT_EXPLAINED = (
+    "not worked out for this answer. Writing a report from the command line does it; in Python, "
+    "stillroot.explain(result) does."
+)
+
+
+def check_document(result: CheckResult) -> Document:
+    """Return the report of an answer."""
+    slugs, governing = result.load_slugs, result.loads.index(result.governing)
+    section = f"section-{slugs[governing]}"
+    return Document(
+        question=QUESTION,
+        subject=result.case.title,
+        answer=result.verdict.sentence,
+        limits=result.verdict.limits,
+        first=(Shown(name="summary"), Shown(name=section)),
+        sections=tuple(_sections(result, governing)),
+        slides=tuple(slides(result)),
+        again="stillroot check case.toml --out DIR, with the case.toml beside this page",
+        made_by=made_by(result.versions, result.case.fingerprint()),
+    )
+
+
+def slides(result: CheckResult) -> Iterator[str]:
+    """Yield the names of the pictures that a teacher shows."""
+    governing = result.load_slugs[result.loads.index(result.governing)]
+    yield from ("summary", f"section-{governing}", f"moved-{governing}", f"gauge-{governing}")
+    yield from (f"unrolled-{governing}", "seat-pressure", "directions", "levers", "choices")
+
+
+def _sections(result: CheckResult, governing: int) -> Iterator[Section]:
+    slugs = result.load_slugs
+    holding = Lines(lines=(" ".join((f"{engagement_line(result)}.", *torque_lines(result))),))
+    yield Section(title="Loads and motions", blocks=(_short_loads_table(result),), readers=CLINICIAN)
+    yield Section(
+        title="What would help, and what holds it",
+        blocks=(*_helps(result), *_six(result), holding),
+        readers=CLINICIAN,
+    )
+    yield Section(title="Loads and motions", blocks=(_loads_table(result),), readers=RESEARCHER)
+    yield Section(
+        title="What would help, and what drives it",
+        blocks=(*_helps(result), *_drives(result), Shown(name="levers", on_paper=False)),
+        readers=RESEARCHER,
+    )
+    tables = (*_six(result), _errors_table(result))
+    yield Section(
+        title="What holds it, and how far the numbers can be off",
+        blocks=(holding, *tables, Shown(name="directions", on_paper=False)),
+        readers=RESEARCHER,
+    )
+    moving = [Shown(name=f"{kind}-{slugs[governing]}") for kind in ("moved", "unrolled")]
+    moving += [Shown(name="seat-pressure")]
+    moving += [Shown(name=f"gauge-{slugs[governing]}", on_paper=False)]
+    for place, slug in enumerate(slugs):
+        if place != governing:
+            moving += [Shown(name=f"{k}-{slug}", on_paper=False) for k in ("section", "unrolled")]
+    yield Section(title="How it moves", blocks=tuple(moving), readers=RESEARCHER)
+    if result.choices:
+        choices = (_choices_table(result), Shown(name="choices", on_paper=False))
+        yield Section(title="Where no value is agreed on", blocks=choices, readers=RESEARCHER)
+    method = Lines(lines=(METHOD,))
+    yield Section(
+        title="The case as resolved", blocks=(case_keys(result.case), method), readers=RESEARCHER
+    )
+
+
+def _helps(result: CheckResult) -> Iterator[Table | Lines]:
+    if result.levers:
+        yield _levers_table(result, by_plan=True)
+    else:
+        yield Lines(lines=(f"What would help: {NOT_EXPLAINED}",))
+
+
+def _drives(result: CheckResult) -> Iterator[Table]:
+    if result.levers:
+        yield _levers_table(result, by_plan=False)
+
+
+def _short_loads_table(result: CheckResult) -> Table:
+    rows = []
+    for answer in result.loads:
+        name, what, peak, band, where, _, _, head = _load_row(answer)
+        rows.append((f"{name}: {what}", peak, band, where, head))
+    return Table(
+        caption="Motion from seated to loaded; the ± is numerical error alone",
+        head=("Load", "Peak micromotion [µm]", "Band", "Where", "Head movement [µm]"),
+        rows=tuple(rows),
+        numbers=frozenset({1, 4}),
+        whole=frozenset({2}),
+        note=WHAT_MOVES,
+    )
+
+
+def _loads_table(result: CheckResult) -> Table:
+    head = ("Load", "What it is", "Peak micromotion [µm]", "Band", "Where", "Sliding [µm]")
+    rows = tuple(_load_row(answer) for answer in result.loads)
+    return Table(
+        caption="Motion from seated to loaded; the ± is numerical error alone",
+        head=(*head, "Opening [µm]", "Head movement [µm]"),
+        rows=rows,
+        numbers=frozenset({2, 5, 6, 7}),
+        whole=frozenset({3}),
+        note=f"{WHAT_MOVES} Opening is negative where the gap closes.",
+    )
+
+
+def _load_row(answer: LoadAnswer) -> tuple[str, ...]:
+    return (
+        answer.name,
+        load_text(answer.resultant, lines=1),
+        with_error(answer.peak.total_um, answer.error.total_um),
+        answer.band,
+        place_of(answer),
+        rounded(answer.peak.sliding_um),
+        rounded(answer.peak.opening_um),
+        with_error(answer.head.total_um, answer.head_error.total_um),
+    )
+
+
+def _levers_table(result: CheckResult, *, by_plan: bool) -> Table:
+    """Return what each change does to the governing peak, the largest change first."""
+    place, answered = result.loads.index(result.governing), result.governing.peak.total_um
+    levers = [lever for lever in result.levers if lever.by_plan is by_plan]
+    if by_plan:
+        levers = [lever for lever in levers if (lever.ratios[place] or 1.0) < 1 - LEAST_HELP]
+        levers = sorted(levers, key=lambda lever: lever.ratios[place] or 1.0)[:MOST_HELPS]
+    caption = "One thing changed in the plan" if by_plan else "One rough input changed"
+    none = f"None of the changes that were tried takes {LEAST_HELP:.0%} off the peak."
+    return Table(
+        caption=f"{caption}: the peak under “{result.governing.name}”, {rounded(answered)} µm, becomes",
+        head=("Change", "Peak [µm]", "Difference"),
+        rows=tuple(_lever_row(lever, place, answered) for lever in levers),
+        numbers=frozenset({1, 2}),
+        note=none if by_plan and not levers else HOW_CHANGED,
+        wide=False,
+    )
+
+
+def _choices_table(result: CheckResult) -> Table:
+    names = tuple(a.name for a in result.loads)
+    first = ("as answered", *(rounded(a.peak.total_um) for a in result.loads))
+    rows = [
+        (
+            f"{choice.subject}: {choice.text}",
+            *("no balance" if peak is None else rounded(peak) for peak in choice.peaks_um),
+        )
+        for choice in result.choices
+    ]
+    return Table(
+        caption="Peak micromotion [µm] under other choices",
+        head=("Choice", *names),
+        rows=(first, *rows),
+        numbers=frozenset(range(1, len(names) + 1)),
+        wide=False,
+    )
+
+
+def _lever_row(lever: Lever, place: int, answered_um: float) -> tuple[str, ...]:
+    ratio = lever.ratios[place]
+    if ratio is None:
+        return lever.text, GIVES_WAY, ""
+    return lever.text, rounded(ratio * answered_um), change_text(ratio)
+
+
+def change_text(ratio: float) -> str:
+    """Return what a ratio takes off or adds, in per cent.
+
+    >>> change_text(0.684), change_text(1.3), change_text(1.004)
+    ('−32 %', '+30 %', '0 %')
+    """
+    percent = round(100 * (ratio - 1))
+    return "0 %" if percent == 0 else f"{'+' if percent > 0 else '−'}{abs(percent)} %"
+
+
+def _six(result: CheckResult) -> Iterator[Table | Lines]:
+    if result.six is None:
+        yield Lines(lines=(f"Six directions: {NOT_EXPLAINED}",))
+        return
+    rows = []
+    for row in result.six.directions:
+        moved = GIVES_WAY if row.micromotion is None else rounded(row.micromotion.peak.total_um)
+        rows.append((IN_PLAIN_WORDS[row.name], load_in_words(row), moved, row.state))
+    yield Table(
+        caption=f"Six directions of the seated implant, at the crest. {in_words(result.six)}",
+        head=("Direction", "Load", "Peak micromotion [µm]", "How it is held"),
+        rows=tuple(rows),
+        numbers=frozenset({1, 2}),
+        note="Torque is friction round one of the six; it does not tell about the others.",
+        wide=False,
+    )
+
+
+def _errors_table(result: CheckResult) -> Table:
+    def row(name: str, parts: Mapping[str, float], total: float) -> tuple[str, ...]:
+        return (name, *(f"{parts[part]:.2g}" for part in SHARES), f"{total:.2g}")
+
+    rows = []
+    for a in result.loads:
+        rows.append(row(f"{a.name}: peak", a.error.parts_um, a.error.total_um))
+        rows.append(row(f"{a.name}: head", a.head_error.parts_um, a.head_error.total_um))
+    return Table(
+        caption="Parts of the ± [µm], measured by solving again",
+        head=("Load", *SHARES, "Sum"),
+        rows=tuple(rows),
+        numbers=frozenset(range(1, len(SHARES) + 2)),
+        note="What is chosen in the model, and what is known only roughly, weighs more than this.",
+        wide=False,
+    )
+
+
+def case_keys(case: Case) -> Keys:
+    """Return every key of a case, with where each comes from."""
+    return keys_of(
+        list(resolved_keys(case)), "Every key of the case file; unmarked ones are stated in it"
+    )
+
+
+def keys_of(resolved: list[tuple[str, str, str]], caption: str) -> Keys:
+    """Return keys with their sources counted: the same source has the same number."""
+    numbers: dict[str, str] = {}
+    keys = []
+    for key, value, source in resolved:
+        mark = "" if source == STATED else "a" if source == ASSUMPTION else ""
+        if source not in (STATED, ASSUMPTION):
+            mark = numbers.setdefault(source, str(len(numbers) + 1))
+        keys.append(Key(key=key, value=value, mark=mark))
+    return Keys(
+        caption=caption,
+        keys=tuple(keys),
+        sources=(("a", "assumption: no source"), *((mark, source) for source, mark in numbers.items())),
+    )
+
+
+STATED = "the case"
+
+
+def resolved_keys(case: Case) -> Iterator[tuple[str, str, str]]:
+    """Yield (key, value, where it comes from) of a case with every default."""
+    resolved, stated = case.to_dict(), case.stated()
+    for name in SECTIONS:
+        if name == "loads":
+            for place, load in enumerate(resolved["loads"]):
+                yield from _of_section(f"loads[{place + 1}]", name, load, stated["loads"][place])
+        elif name:
+            yield from _of_section(name, name, _at(resolved, name), _at(stated, name))
+
+
+def _of_section(
+    shown: str, name: str, resolved: Mapping[str, Any], stated: Mapping[str, Any]
+) -> Iterator[tuple[str, str, str]]:
+    fields = SECTIONS[name].model_fields
+    for key, value in resolved.items():
+        if isinstance(value, dict):
+            continue
+        extra = fields[key].json_schema_extra
+        source = dict(extra).get("source") if isinstance(extra, dict) else ""
+        yield f"{shown}.{key}", written(value), STATED if key in stated else f"{source or 'the implant'}"
+
+
+def _at(data: Mapping[str, Any], name: str) -> Mapping[str, Any]:
+    for step in name.split("."):
+        data = data.get(step, {})
+    return data

@@ -1,0 +1,84 @@
+"""The six directions of a seated implant as a report."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from stillroot.words.check_document import case_keys
+from stillroot.words.directions_report import (
+    HEADINGS,
+    LIMITS,
+    TORQUE_TELLS,
+    cells,
+    in_words,
+    place_in_words,
+    torque_lines,
+    what_follows,
+    what_the_columns_are,
+)
+from stillroot.words.document import (
+    CLINICIAN,
+    RESEARCHER,
+    Document,
+    Lines,
+    Section,
+    Shown,
+    Table,
+    made_by,
+)
+
+if TYPE_CHECKING:
+    from stillroot.answers.answer import DirectionsResult
+
+QUESTION = "In which directions is this implant held, and in which not?"
+
+
+def directions_document(answer: DirectionsResult) -> Document:
+    """Return the report of the six directions."""
+    beside = Lines(lines=torque_lines(answer))
+    return Document(
+        question=QUESTION,
+        subject=answer.case.title,
+        answer=f"{in_words(answer.six)} {TORQUE_TELLS}",
+        beside=(),
+        limits=LIMITS,
+        first=(Shown(name="directions"),),
+        sections=(
+            Section(title="Torque beside it", blocks=(beside,)),
+            Section(title="Direction by direction", blocks=(_short(answer),), readers=CLINICIAN),
+            Section(
+                title="Direction by direction",
+                blocks=(_whole(answer), Lines(lines=what_follows(answer))),
+                readers=RESEARCHER,
+            ),
+            Section(title="The case as resolved", blocks=(case_keys(answer.case),), readers=RESEARCHER),
+        ),
+        slides=("directions",),
+        again="stillroot directions CASE.toml --out DIR",
+        made_by=made_by(answer.versions, answer.case.fingerprint()),
+    )
+
+
+def _short(answer: DirectionsResult) -> Table:
+    rows = []
+    for row in answer.six.directions:
+        name, load, _, _, motion, _, state = cells(row)
+        rows.append((name, load, motion, state))
+    return Table(
+        caption=f"The seated implant under a load at {place_in_words(answer.six.height_mm)}",
+        head=("Direction", "Load", "Peak micromotion [µm]", "How it is held"),
+        rows=tuple(rows),
+        numbers=frozenset({1, 2}),
+        note=what_the_columns_are(answer).partition("Initial")[0].replace("\n", " "),
+        wide=False,
+    )
+
+
+def _whole(answer: DirectionsResult) -> Table:
+    return Table(
+        caption=f"The seated implant under a load at {place_in_words(answer.six.height_mm)}",
+        head=("Direction", *HEADINGS),
+        rows=tuple(cells(row) for row in answer.six.directions),
+        numbers=frozenset(range(1, 6)),
+        note=what_the_columns_are(answer).replace("\n", " "),
+    )

@@ -1,0 +1,118 @@
+"""A report before it has a form: what it asks, answers and shows, and whom each part is for.
+
+One document serves all readers: the same result, the same numbers, more or less of it. A page, a set of
+slides or another medium is made of it where files are written. Nothing is computed here.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Literal
+
+from stillroot.answers.verdict import CAUTION, NO_LINE
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+Audience = Literal["clinician", "researcher", "teacher"]
+AUDIENCES: tuple[Audience, ...] = ("clinician", "researcher", "teacher")
+READERS: frozenset[Audience] = frozenset({"clinician", "researcher"})
+"""Who reads pages; teachers get slides."""
+RESEARCHER: frozenset[Audience] = frozenset({"researcher"})
+CLINICIAN: frozenset[Audience] = frozenset({"clinician"})
+
+
+@dataclass(frozen=True, kw_only=True)
+class Lines:
+    """Plain sentences: a paragraph each, or a list where `bullets`."""
+
+    lines: tuple[str, ...]
+    bullets: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class Table:
+    """A table: `head` (c,) names, `rows` of c cells each; `numbers` are the columns of numbers.
+
+    Cells of the columns `whole` stay on one line. `note` says below it what the columns mean; `wide`
+    where it needs the whole width of a page.
+    """
+
+    caption: str
+    head: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    numbers: frozenset[int] = frozenset()
+    whole: frozenset[int] = frozenset()
+    note: str = ""
+    wide: bool = True
+
+
+@dataclass(frozen=True, kw_only=True)
+class Shown:
+    """A picture by its name; `on_paper` where it is worth its place among few."""
+
+    name: str
+    on_paper: bool = True
+
+
+@dataclass(frozen=True, kw_only=True)
+class Key:
+    """A key of a file as resolved; `mark` tells where it comes from, empty where the file states it."""
+
+    key: str
+    value: str
+    mark: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Keys:
+    """A file as resolved, every default with it. `sources` are what the marks stand for, in order."""
+
+    caption: str
+    keys: tuple[Key, ...]
+    sources: tuple[tuple[str, str], ...]
+
+
+Block = Lines | Table | Shown | Keys
+
+
+@dataclass(frozen=True, kw_only=True)
+class Section:
+    """A part of a report under its own heading, and who reads it."""
+
+    title: str
+    blocks: tuple[Block, ...]
+    readers: frozenset[Audience] = READERS
+
+
+@dataclass(frozen=True, kw_only=True)
+class Document:
+    """A report.
+
+    `question`, then the `answer` in one sentence, `beside` it what keeps it from being read as more, and
+    the `limits` of this one; `first` are the pictures of the first screen: a strip of the bands, then a
+    drawing. `slides` are the pictures that a teacher shows, in order. `again` is the command that makes
+    it anew, `made_by` what made it.
+    """
+
+    question: str
+    subject: str
+    answer: str
+    limits: tuple[str, ...]
+    first: tuple[Shown, ...]
+    sections: tuple[Section, ...]
+    slides: tuple[str, ...]
+    again: str
+    made_by: str
+    beside: tuple[str, ...] = field(default=(NO_LINE,))
+    caution: str = CAUTION
+
+    def sections_for(self, reader: Audience) -> Iterator[Section]:
+        """Yield the parts that a reader gets."""
+        return (section for section in self.sections if reader in section.readers)
+
+
+def made_by(versions: dict[str, str], fingerprint: str) -> str:
+    """Return what a report was made by, as one line."""
+    programs = ", ".join(f"{name} {number}" for name, number in versions.items())
+    return f"{programs}; inputs {fingerprint[:12]}"

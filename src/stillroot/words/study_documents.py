@@ -1,0 +1,179 @@
+"""Studies as reports."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from stillroot.answers.answer import versions
+from stillroot.answers.verdict import NO_LINE, rounded, with_error
+from stillroot.studies.comparison import Comparison
+from stillroot.studies.holding import Hold
+from stillroot.studies.spreads import Spread
+from stillroot.studies.sweeps import Sweep
+from stillroot.words.check_document import case_keys
+from stillroot.words.document import (
+    RESEARCHER,
+    Document,
+    Lines,
+    Section,
+    Shown,
+    made_by,
+)
+from stillroot.words.study_report import (
+    LINEAR,
+    MOST_ROWS,
+    answer_notes,
+    answer_sentence,
+    bands_table,
+    cases_table,
+    differences_tables,
+    drivers_table,
+    error_line,
+    hold_premise,
+    inputs_table,
+    nominal_line,
+    pair_sentence,
+    spread_sentences,
+    sweep_table,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from stillroot.inputs.case import Case
+    from stillroot.words.document import Block
+    from stillroot.words.study_report import Study
+
+
+def study_document(found: Study, shown: Sequence[str]) -> Document:
+    """Return the report of a study, `shown` being the names of its pictures."""
+    match found:
+        case Sweep():
+            return _of_sweep(found, shown)
+        case Spread():
+            return _of_spread(found, shown)
+        case Hold():
+            return _of_hold(found, shown)
+        case Comparison():
+            return _of_comparison(found, shown)
+
+
+def _of_sweep(sweep: Sweep, shown: Sequence[str]) -> Document:
+    known = [outcome.peak_um for outcome in sweep.outcomes if outcome.peak_um is not None]
+    keys = " and ".join(sweep.grid)
+    answer = "No case of the sweep has an answer."
+    if known:
+        answer = (
+            f"Over {keys} the largest peak micromotion goes from {rounded(min(known))} to "
+            f"{rounded(max(known))} µm, in {len(known)} cases."
+        )
+    more = len(sweep.outcomes) - MOST_ROWS
+    rest = (Lines(lines=(f"and {more} cases more, in table.csv.",)),) if more > 0 else ()
+    return _document(
+        sweep.case,
+        shown,
+        question=f"What does {keys} do to the peak micromotion?",
+        answer=answer,
+        limits=(error_line(sweep.relative_error), *sweep.failures.sentences, LINEAR),
+        parts={"Case by case": (sweep_table(sweep, most=MOST_ROWS), *rest)},
+        command="sweep CASE.toml --vary …",
+    )
+
+
+def _of_spread(spread: Spread, shown: Sequence[str]) -> Document:
+    drives = {"What drives it": (drivers_table(spread),)} if spread.drivers else {}
+    return _document(
+        spread.case,
+        shown,
+        question="What does rough knowledge of the inputs do to the answer?",
+        answer=" ".join(spread_sentences(spread)),
+        limits=(nominal_line(spread), *spread.failures.sentences, LINEAR),
+        parts={
+            "Where the peak can lie": (bands_table(spread),),
+            **drives,
+            "What is known only roughly": (inputs_table(spread.inputs),),
+        },
+        command="spread CASE.toml",
+    )
+
+
+def _of_hold(hold: Hold, shown: Sequence[str]) -> Document:
+    found = [
+        Lines(lines=(answer_sentence(hold, answer), *answer_notes(answer), *answer.failures.sentences))
+        for answer in hold.answers
+    ]
+    inputs = {"What is known only roughly": (inputs_table(hold.inputs),)} if hold.inputs else {}
+    return _document(
+        hold.case,
+        shown,
+        question=f"What would keep the peak at or below {hold.below_um:g} µm?",
+        answer=" ".join(answer_sentence(hold, answer) for answer in hold.answers),
+        limits=(hold_premise(hold), LINEAR),
+        parts={"Question by question": tuple(found), **inputs},
+        command=f"hold CASE.toml --below {hold.below_um:g}",
+    )
+
+
+def _of_comparison(comparison: Comparison, shown: Sequence[str]) -> Document:
+    told = [pair_sentence(comparison, pair) for pair in comparison.pairs]
+    if not told:
+        worst = comparison.results[0].governing
+        told = [f"The peak is {with_error(worst.peak.total_um, worst.error.total_um)} µm."]
+    failed = comparison.failures.sentences if comparison.failures else ()
+    fingerprints = "".join(result.case.fingerprint()[:6] for result in comparison.results)
+    return Document(
+        question="Which of these cases moves more, and does the difference mean anything?",
+        subject="; ".join(result.case.title for result in comparison.results),
+        answer=told[0],
+        limits=(*failed, LINEAR),
+        first=_first(shown),
+        sections=(
+            Section(title="Side by side", blocks=(cases_table(comparison), Lines(lines=tuple(told)))),
+            Section(title="What differs in the cases", blocks=differences_tables(comparison)),
+            *_rest(shown),
+        ),
+        slides=tuple(shown),
+        again="stillroot compare A.toml B.toml … --out DIR",
+        made_by=made_by(versions(), fingerprints),
+    )
+
+
+def _document(
+    case: Case,
+    shown: Sequence[str],
+    *,
+    question: str,
+    answer: str,
+    limits: tuple[str, ...],
+    parts: dict[str, tuple[Block, ...]],
+    command: str,
+) -> Document:
+    """Return the report of a study of one case."""
+    return Document(
+        question=question,
+        subject=case.title,
+        answer=answer,
+        limits=limits,
+        first=_first(shown),
+        sections=(
+            *(Section(title=title, blocks=blocks) for title, blocks in parts.items()),
+            *_rest(shown),
+            Section(title="The case as resolved", blocks=(case_keys(case),), readers=RESEARCHER),
+        ),
+        slides=tuple(shown),
+        again=f"stillroot {command} --out DIR",
+        made_by=made_by(versions(), case.fingerprint()),
+        beside=(NO_LINE,),
+    )
+
+
+def _first(shown: Sequence[str]) -> tuple[Shown, ...]:
+    return tuple(Shown(name=name) for name in shown[:1])
+
+
+def _rest(shown: Sequence[str]) -> tuple[Section, ...]:
+    """Return the pictures that are not on the first screen."""
+    if len(shown) < 2:
+        return ()
+    blocks = tuple(Shown(name=name) for name in shown[1:])
+    return (Section(title="Pictures", blocks=blocks),)
