@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -103,6 +103,11 @@ class View:
     def span(self) -> float:
         """Height of what is shown."""
         return self.high - self.low
+
+    def with_room(self, above: float) -> View:
+        """Return the view with so much more to be seen above, in axes of the same shape."""
+        wider = self.half_width * (self.span + above) / self.span
+        return replace(self, high=self.high + above, half_width=wider)
 
 
 def view_of(case: Case, load: Resultant, aspect: float) -> View:

@@ -1,4 +1,4 @@
-"""Pictures of an answer: the half-section, the interface unrolled, and all loads at a glance.
+"""Pictures of an answer: all loads at a glance, and all the others in order.
 
 Everything here is drawing. Each picture says one thing, in its title, and reads without colour: motion
 on the wall is colour and thickness, states are greys, marks differ in shape. All pictures of one answer
@@ -9,12 +9,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from stillroot.mechanics.fields import displacement
 from stillroot.pictures.drawing import (
-    SMALL_PT,
+    BEYOND,
     WIDTH_IN,
     Picture,
     axes_at,
     band_ticks,
+    beside_axes,
     blank_figure,
     head_text,
     load_text,
@@ -33,10 +35,12 @@ from stillroot.pictures.drawing import (
 )
 from stillroot.pictures.figure_section import section
 from stillroot.pictures.figure_unrolled import unrolled
+from stillroot.pictures.gauge_figure import gauge
+from stillroot.pictures.moved_figure import moved
+from stillroot.pictures.pressure_figure import seat_pressure
 
 if TYPE_CHECKING:
     import numpy as np
-    from matplotlib.axes import Axes
     from numpy.typing import NDArray
 
     from stillroot.answers.answer import CheckResult
@@ -47,17 +51,24 @@ if TYPE_CHECKING:
 
 
 ROW_IN = 0.3
-BEYOND = 2.0
-"""How far the scale of the choices goes past the bands and the answer."""
 
 
 def pictures(result: CheckResult) -> tuple[Picture, ...]:
-    """Return every picture of an answer: the summary, then section and unrolled wall a load, choices."""
+    """Return every picture of an answer.
+
+    The summary, then section and unrolled wall a load, choices where they were asked; and then, of the
+    governing load, the bodies moved, the pressure that it starts from, and a gauge at the head.
+    """
     drawn = [summary(result)]
     for answer in result.loads:
         drawn += [section(result, answer), unrolled(result, answer)]
     if result.choices:
         drawn.append(other_choices(result))
+    worst = result.governing
+    field = displacement(result.seated, worst.state, worst.resultant)
+    for picture in (moved(result, field), seat_pressure(result), gauge(result)):
+        if picture is not None:
+            drawn.append(picture)
     return tuple(drawn)
 
 
@@ -107,9 +118,9 @@ def other_choices(result: CheckResult) -> Picture:
     ax.axvline(answered, color="black", linewidth=1.2, zorder=3)
     for row, (name, peak) in enumerate(rows):
         weight = "bold" if row == 0 else "normal"
-        _beside_axes(ax, row, name, left=True, fontweight=weight)
+        beside_axes(ax, row, name, left=True, fontweight=weight)
         value = "no balance" if peak is None else um_text(peak)
-        _beside_axes(ax, row, value, left=False, fontweight=weight)
+        beside_axes(ax, row, value, left=False, fontweight=weight)
         if peak is not None:
             beyond = peak > right
             mark = ">" if beyond else "o"
@@ -126,22 +137,6 @@ def other_choices(result: CheckResult) -> Picture:
     told = "; ".join(f"{name}: {'no balance' if p is None else um_text(p)}" for name, p in rows)
     alt = f"Peak micromotion of “{worst.name}” under other choices. {told}."
     return Picture(name="choices", figure=figure, alt=alt, message=message, headings=headings)
-
-
-def _beside_axes(ax: Axes, row: int, text: str, *, left: bool, **style: Any) -> None:
-    """Write left or right of the axes, at a row."""
-    ax.annotate(
-        text,
-        (0.0 if left else 1.0, row),
-        (-9 if left else 9, 0),
-        xycoords=ax.get_yaxis_transform(),
-        textcoords="offset points",
-        ha="right" if left else "left",
-        va="center",
-        fontsize=SMALL_PT,
-        annotation_clip=False,
-        **style,
-    )
 
 
 def _summary_alt(result: CheckResult) -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -72,7 +71,7 @@ def moved(result: CheckResult, field: Displacement) -> Picture | None:
     pair = result.seated.site.pair
     implant, bone = (in_section_mm(field, u) for u in (field.implant, field.bone))
     times = magnification(view, answer, ((pair.implant, implant), (pair.bone, bone)))
-    view = _with_room(view, times * max(-answer.head.axial_um, 0.0) / UM_PER_MM)
+    view = view.with_room(times * max(-answer.head.axial_um, 0.0) / UM_PER_MM)
     ax.set_rasterization_zorder(0)  # thousands of elements would swell a drawing of lines
     _draw_body(ax, pair.bone, times * bone, order=-2.0)
     _draw_body(ax, pair.implant, times * implant, order=-1.0)
@@ -111,12 +110,6 @@ def magnification(view: View, answer: LoadAnswer, bodies: tuple[tuple[Body, Floa
     wanted = SHARE * view.span / largest
     power = 10.0 ** np.floor(np.log10(wanted))
     return float(min((power * m for m in (1, 2, 5, 10)), key=lambda m: abs(np.log(m / wanted))))
-
-
-def _with_room(view: View, rise: float) -> View:
-    """Return the view with room for what rises by so much."""
-    wider = (view.span + rise) / view.span
-    return replace(view, high=view.high + rise, half_width=view.half_width * wider)
 
 
 def _draw_body(ax: Axes, body: Body, change: Floats, order: float) -> None:
@@ -192,7 +185,7 @@ def _write_labels(ax: Axes, view: View, load: Resultant, times: float) -> None:
     y -= 1.7 * step
     ends = [left, left + times * bar / UM_PER_MM]
     ax.plot(ends, [y, y], color="black", linewidth=2.6, solid_capstyle="butt", zorder=6)
-    write_in(ax, (ends[1] + 0.015 * view.span, y), f"{bar:g} µm", va="center")
+    write_in(ax, (ends[1] + 0.015 * view.span, y), f"{bar:g} µm of motion", va="center")
     write_in(ax, (left, y - step), "dashed: at rest", va="center")
     if load.torque_nmm:
         told = "The turn about the axis is not seen."

@@ -13,13 +13,13 @@ from stillroot.pictures.drawing import (
     blank_figure,
     gap_text,
     plain_axes,
-    point_out,
     unrolled_wall,
     whole_text,
     write_headings,
     write_in,
 )
 from stillroot.pictures.figure_unrolled import draw_profile
+from stillroot.pictures.study_drawing import write_note
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -53,19 +53,21 @@ def seat_pressure(result: CheckResult) -> Picture | None:
     loses = result.case.interface.retained_pressure < 1
     left = seated.state.tractions.traction[0, :, 0] if loses else going_in
     wall = unrolled_wall(result)
-    figure = blank_figure(7.4)
-    size = {"bottom": 0.85, "height": 4.95}
+    figure = blank_figure(7.45)
+    size = {"bottom": 1.1, "height": 4.95}
     draw_profile(axes_at(figure, left=0.72, width=0.9, **size), result.case, wall)
     ax = axes_at(figure, left=1.75, width=WIDTH_IN - 2.05, **size)
     crush = seated.inserting.crush_mpa
     near = crush[layer.held & (crush <= FAR * going_in.max())]
     right = 1.2 * max(float(going_in.max()), float(near.max(initial=0.0)))
     _draw_pressure(ax, wall, going_in, left)
-    _draw_crushing(ax, wall, crush, right)
-    _mark_largest(ax, wall, going_in, right)
+    told = [_draw_crushing(ax, wall, crush, right)]
     if loses:
-        told = f"grey: the {result.case.interface.retained_pressure:.0%} that is left"
-        write_in(ax, (0.98 * right, 0.965 * wall.corner_at[-1]), told, ha="right")
+        told.append(f"Grey: the {result.case.interface.retained_pressure:.0%} of it that is left.")
+    write_note(figure, " ".join(told))
+    flat = going_in.max() >= crush[int(np.argmax(going_in))] * (1 - 1e-9)  # no one place is the largest
+    if not _name_layers(ax, result, wall, going_in, right) and not flat:
+        _mark_largest(ax, wall, going_in, right)
     _frame(ax, result, wall, right)
     message = _message(result, torque, going_in)
     headings = write_headings(figure, message, result.case.title)
@@ -81,34 +83,48 @@ def _draw_pressure(ax: Axes, wall: UnrolledWall, going_in: Floats, left: Floats)
         ax.plot(going_in[points], at, color="black", linewidth=1.3, zorder=3)
 
 
-def _draw_crushing(ax: Axes, wall: UnrolledWall, crush: Floats, right: float) -> None:
-    """Draw the crushing pressure along the held wall; say where it begins if it lies beyond."""
+def _draw_crushing(ax: Axes, wall: UnrolledWall, crush: Floats, right: float) -> str:
+    """Draw the crushing pressure along the held wall; return what is to be said of it."""
+    held = np.concatenate([run.ravel() for run in wall.runs])
+    if crush[held].min() > right:
+        return f"Bone crushes at {_mpa(float(crush[held].min()))}, beyond the scale."
     for run in wall.runs:
         points = run.ravel()
         ax.plot(crush[points], wall.at[points], color="black", linewidth=1.1, linestyle=DASHES, zorder=4)
-    held = np.concatenate([run.ravel() for run in wall.runs])
-    inside = held[crush[held] <= right]
-    if not inside.size:
-        told = f"bone crushes at {_mpa(float(crush[held].min()))}, beyond the scale"
-        write_in(ax, (0.98 * right, 0.5 * wall.corner_at[-1]), told, ha="right", va="center")
-        return
-    # The longest stretch of it, where its name finds room.
-    middle = int(inside[len(inside) // 2])
-    at = (float(crush[middle]), float(wall.at[middle]))
-    place = (0.98 * right, at[1] + 0.06 * wall.corner_at[-1])
-    point_out(ax, at, place, "dashed: here bone crushes", ha="right")
+    low, high = float(crush[held].min()), float(crush[held].max())
+    value = f", {_mpa(low)}" if high <= low * (1 + 1e-9) else ""
+    return f"Dashed: the pressure at which bone crushes{value}; it rises no further."
 
 
 def _mark_largest(ax: Axes, wall: UnrolledWall, pressure: Floats, right: float) -> None:
     most = int(np.argmax(pressure))
     x, y = float(pressure[most]), float(wall.at[most])
+    length = float(wall.corner_at[-1])
     ax.plot(x, y, "o", markersize=6, color="black", clip_on=False, zorder=6)
-    place = (x + 0.015 * right, y + 0.03 * wall.corner_at[-1])
-    if x > 0.8 * right:
-        place = (x - 0.015 * right, place[1])
-    write_in(
-        ax, place, f"largest {_mpa(x)}", ha="right" if x > 0.8 * right else "left", va="top", bold=True
-    )
+    low = y > 0.8 * length
+    place = (x - 0.02 * right, y + (-0.025 if low else 0.025) * length)
+    told = f"largest {_mpa(x)}"
+    write_in(ax, place, told, ha="right", va="bottom" if low else "top", bold=True)
+
+
+def _name_layers(
+    ax: Axes, result: CheckResult, wall: UnrolledWall, pressure: Floats, right: float
+) -> bool:
+    """Write the largest pressure of either layer of bone; False where but one of them holds."""
+    above = _in_cortical(result)
+    held = result.seated.layer.held
+    if np.all(above[held]) or not np.any(above[held]):
+        return False
+    thickness = result.case.bone.cortical_thickness_mm
+    length = float(wall.corner_at[-1])
+    border = float(wall.at_depth(np.array([thickness]))[0])
+    ax.axhline(border, color="0.45", linewidth=0.9, zorder=1.5)
+    names = (("cortical", above, -0.008 * length, "bottom"), ("trabecular", ~above, border, "top"))
+    for name, inside, y, va in names:
+        told = f"{name} bone: up to {_mpa(float(pressure[inside].max()))}"
+        place = (0.985 * right, y if va == "bottom" else y + 0.015 * length)
+        write_in(ax, place, told, ha="right", va=va, bold=True)
+    return True
 
 
 def _frame(ax: Axes, result: CheckResult, wall: UnrolledWall, right: float) -> None:
@@ -120,14 +136,7 @@ def _frame(ax: Axes, result: CheckResult, wall: UnrolledWall, right: float) -> N
             place = (right / 2, (top + bottom) / 2)
             write_in(ax, place, gap_text(result.case), ha="center", va="center")
     if wall.has_end_face:
-        ax.axhline(wall.rim, color="black", linewidth=1.0, linestyle=(0, (4, 2)), zorder=4)
-    thickness = result.case.bone.cortical_thickness_mm
-    if 0 < thickness < result.case.implant.length_mm:
-        border = float(wall.at_depth(np.array([thickness]))[0])
-        ax.axhline(border, color="0.45", linewidth=0.9, zorder=1.5)
-        write_in(ax, (0.98 * right, border - 0.006 * length), "cortical bone", ha="right", italic=True)
-        below = (0.98 * right, border + 0.006 * length)
-        write_in(ax, below, "trabecular bone", ha="right", va="top", italic=True)
+        ax.axhline(wall.rim, color="black", linewidth=1.0, linestyle=DASHES, zorder=4)
     ax.set(xlim=(0, right), ylim=(length, 0), yticks=[])
     ax.set_xlabel("pressure of the bone on the wall as the implant went in [MPa]")
     plain_axes(ax)
@@ -138,20 +147,29 @@ def cortical_share(result: CheckResult) -> float:
     layer = result.seated.inserting
     pressure = np.where(layer.held, result.seated.inserted.tractions.traction[0, :, 0], 0.0)
     moment = pressure * layer.weight_mm2 * layer.radius_mm
-    above = -layer.height_mm <= result.case.bone.cortical_thickness_mm
-    return float(np.sum(moment[above]) / np.sum(moment))
+    return float(np.sum(moment[_in_cortical(result)]) / np.sum(moment))
+
+
+def _in_cortical(result: CheckResult) -> NDArray[np.bool_]:
+    """Return whether each point of the wall (p,) is of an edge in the cortical layer."""
+    depth = -result.seated.layer.height_mm[1::3]  # of an edge's middle: its ends may be on the border
+    return np.repeat(depth < result.case.bone.cortical_thickness_mm, 3)
 
 
 def _message(result: CheckResult, torque: Torque, pressure: Floats) -> str:
     """Say how hard the bone presses and where, and what of the torque that is."""
-    depth = -float(result.seated.layer.height_mm[int(np.argmax(pressure))])
+    most = int(np.argmax(pressure))
+    depth = -float(result.seated.layer.height_mm[most])
     where = "at the crest" if depth < 0.05 else whole_text(f"{depth:.1f} mm below the crest")
+    if pressure[most] >= result.seated.inserting.crush_mpa[most] * (1 - 1e-9):
+        part = whole_text(f"{100 * torque.share_crushed:.0f} %")
+        where = f"at which it crushes on {part} of the held wall"
     told = f"Going in, the bone presses with up to {whole_text(_mpa(float(pressure.max())))}, {where}"
     friction = whole_text(f"{torque.friction_ncm:.0f} N·cm")
-    thickness, length = result.case.bone.cortical_thickness_mm, result.case.implant.length_mm
     share = cortical_share(result)
-    if 0 < thickness < length and share > 0:
-        return f"{told}; {share:.0%} of the torque of {friction} comes from the cortical layer"
+    if 0 < share < 1:
+        percent = whole_text(f"{100 * share:.0f} %")
+        return f"{told}; {percent} of the torque of {friction} comes from the cortical layer"
     return f"{told}; friction on it is the torque of {friction}"
 
 
