@@ -49,6 +49,10 @@ WIDTH_IN = 8.0
 """With `DPI`, a picture is 1200 pixels wide."""
 
 
+BEYOND = 2.0
+"""How far a scale of peaks under changes goes past the bands and the answer, at most."""
+
+
 TITLE_PT, TEXT_PT, SMALL_PT = 13.0, 10.0, 8.5
 
 
@@ -376,6 +380,22 @@ def beside_mark(
         fontweight="bold" if bold else "normal",
         bbox=BESIDE | {"pad": 0.5} if boxed else None,
         zorder=6,
+    )
+
+
+def beside_axes(ax: Axes, row: int, text: str, *, left: bool, **style: Any) -> None:
+    """Write left or right of the axes, at a row."""
+    ax.annotate(
+        text,
+        (0.0 if left else 1.0, row),
+        (-9 if left else 9, 0),
+        xycoords=ax.get_yaxis_transform(),
+        textcoords="offset points",
+        ha="right" if left else "left",
+        va="center",
+        fontsize=SMALL_PT,
+        annotation_clip=False,
+        **style,
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -58,14 +58,14 @@ def section(result: CheckResult, answer: LoadAnswer) -> Picture:
     height_in = 10.6
     figure = blank_figure(height_in)
     ax = axes_at(figure, left=0.78, bottom=1.95, width=WIDTH_IN - 1.0, height=height_in - 3.1)
-    view = _view_of(result.case, answer.resultant, aspect=(WIDTH_IN - 1.0) / (height_in - 3.1))
+    view = view_of(result.case, answer.resultant, aspect=(WIDTH_IN - 1.0) / (height_in - 3.1))
     draw_bodies(ax, outline_of(result.case))
     draw_motion(ax, result, answer, scale_um(result))
     _draw_crest_and_axis(ax, view)
     _draw_named_load(ax, view, result.case, answer.resultant)
     _name_bodies(ax, view, result.case, answer)
     _mark_peak_on_section(ax, view, answer)
-    _frame_section(ax, view, answer.resultant)
+    frame_section(ax, view, answer.resultant)
     strip = axes_at(figure, left=0.78, bottom=0.85, width=WIDTH_IN - 1.0, height=0.62)
     _draw_scale(strip, result, answer)
     message = (
@@ -83,7 +83,7 @@ def section(result: CheckResult, answer: LoadAnswer) -> Picture:
 
 
 @dataclass(frozen=True, kw_only=True)
-class _View:
+class View:
     """What of the section is shown [mm]: `reach` is the radius of implant and gap, `block` of bone."""
 
     half_width: float
@@ -100,19 +100,26 @@ class _View:
 
     @property
     def span(self) -> float:
+        """Height of what is shown."""
         return self.high - self.low
 
+    def with_room(self, above: float) -> View:
+        """Return the view with so much more to be seen above, in axes of the same shape."""
+        wider = self.half_width * (self.span + above) / self.span
+        return replace(self, high=self.high + above, half_width=wider)
 
-def _view_of(case: Case, load: Resultant, aspect: float) -> _View:
+
+def view_of(case: Case, load: Resultant, aspect: float) -> View:
+    """Return what is shown of a case, in axes that are `aspect` as wide as high."""
     implant = case.implant
     radius, depth = case.block_mm
     low = -min(implant.length_mm + 2.0, depth)
     top = max(implant.abutment_height_mm, load.height_mm)
     arrow = 0.13 * (top - low)
-    _, up = _unit_force(load)
+    _, up = unit_force(load)
     high = max(implant.abutment_height_mm, load.height_mm + arrow * max(0.15, abs(up))) + 1.0
     gap = case.socket.gap_width_mm if _gaps(case) else 0.0
-    return _View(
+    return View(
         half_width=aspect * (high - low) / 2,
         low=low,
         high=high,
@@ -122,13 +129,13 @@ def _view_of(case: Case, load: Resultant, aspect: float) -> _View:
     )
 
 
-def _draw_crest_and_axis(ax: Axes, view: _View) -> None:
+def _draw_crest_and_axis(ax: Axes, view: View) -> None:
     ax.axhline(0, color="0.2", linewidth=1.0, linestyle=(0, (6, 3)), zorder=3)
     ax.plot([0, 0], [view.low, view.high], color="0.55", linewidth=0.7, linestyle="-.", zorder=3)
     write_in(ax, (view.edge, 0.012 * view.span), "crest of the bone", ha="right")
 
 
-def _unit_force(load: Resultant) -> Place:
+def unit_force(load: Resultant) -> Place:
     """Return the direction (x, z) of the force, (0, 0) where there is none."""
     size = float(np.hypot(load.lateral_n, load.axial_n))
     return (load.lateral_n / size, -load.axial_n / size) if size else (0.0, 0.0)
@@ -136,25 +143,32 @@ def _unit_force(load: Resultant) -> Place:
 
 def draw_load(ax: Axes, case: Case, load: Resultant, arrow_mm: float) -> Place | None:
     """Draw a load's turn and its force as an arrow; return the far end of that, None without a force."""
-    x, up = _unit_force(load)
     height, top = load.height_mm, case.implant.abutment_height_mm
     if height > top:
         ax.plot([0, 0], [top, height], color="0.15", linewidth=1.4, zorder=5)
     if load.torque_nmm:
         place = (0.8 * case.implant.abutment_diameter_mm, _turn_height(case, load))
         _draw_turn(ax, place, load.torque_nmm > 0)
+    return draw_force(ax, load, (0.0, height), arrow_mm)
+
+
+def draw_force(ax: Axes, load: Resultant, at: Place, arrow_mm: float) -> Place | None:
+    """Draw a load's force as an arrow at a place; return the far end of that, None without a force."""
+    x, up = unit_force(load)
     if not (x or up):
         return None
-    ends = [(-arrow_mm * x, height - arrow_mm * up), (0.0, height)]
+    far = (at[0] - arrow_mm * x, at[1] - arrow_mm * up)
+    ends = [far, at]
     if up > 1e-9:  # a pull starts where it acts
-        ends = [(0.0, height), (arrow_mm * x, height + arrow_mm * up)]
+        far = (at[0] + arrow_mm * x, at[1] + arrow_mm * up)
+        ends = [at, far]
     arrow: Style = {"arrowstyle": "-|>", "linewidth": 2.6, "color": "black", "mutation_scale": 18}
     ax.annotate("", ends[1], ends[0], arrowprops={**arrow, "shrinkA": 0, "shrinkB": 0}, zorder=6)
-    ax.plot(0, height, "o", color="black", markersize=4.5, zorder=6)
-    return max(ends, key=lambda end: np.hypot(end[0], end[1] - height))
+    ax.plot(*at, "o", color="black", markersize=4.5, zorder=6)
+    return far
 
 
-def _draw_named_load(ax: Axes, view: _View, case: Case, load: Resultant) -> None:
+def _draw_named_load(ax: Axes, view: View, case: Case, load: Resultant) -> None:
     far = draw_load(ax, case, load, view.arrow)
     height, top = load.height_mm, case.implant.abutment_height_mm
     if far is None:
@@ -162,7 +176,7 @@ def _draw_named_load(ax: Axes, view: _View, case: Case, load: Resultant) -> None
         write_in(ax, at, load_text(load), ha="right", bold=True)
         return
     radius = case.implant.abutment_diameter_mm / 2
-    _name_load(ax, view, far, load, radius if far[1] < top + 0.3 else 0.0)
+    name_load(ax, view, far, load, radius if far[1] < top + 0.3 else 0.0)
 
 
 def _turn_height(case: Case, load: Resultant) -> float:
@@ -171,9 +185,9 @@ def _turn_height(case: Case, load: Resultant) -> float:
     return 0.72 * top if load.lateral_n or load.axial_n else load.height_mm
 
 
-def _name_load(ax: Axes, view: _View, far: Place, load: Resultant, clear: float) -> None:
+def name_load(ax: Axes, view: View, far: Place, load: Resultant, clear: float) -> None:
     """Write the load beside the far end of its arrow, right of a steep one; `clear` of the axis."""
-    x, up = _unit_force(load)
+    x, up = unit_force(load)
     if abs(up) > abs(x):
         side = 1.0
         place = (max(far[0], clear) + 0.04 * view.span, far[1])
@@ -196,7 +210,7 @@ def _draw_turn(ax: Axes, place: Place, positive: bool) -> None:
     ax.annotate("", *ends, arrowprops={**arrow, "shrinkA": 0, "shrinkB": 0}, zorder=6)
 
 
-def _name_bodies(ax: Axes, view: _View, case: Case, answer: LoadAnswer) -> None:
+def _name_bodies(ax: Axes, view: View, case: Case, answer: LoadAnswer) -> None:
     """Write names into the drawing, on the side that the peak leaves free."""
     side = -_side_of_peak(answer)
     write_in(ax, (0, _free_height(view, case, answer.resultant)), "abutment", ha="center", va="center")
@@ -215,9 +229,9 @@ def _name_bodies(ax: Axes, view: _View, case: Case, answer: LoadAnswer) -> None:
     _name_holds(ax, view, case, side)
 
 
-def _free_height(view: _View, case: Case, load: Resultant) -> float:
+def _free_height(view: View, case: Case, load: Resultant) -> float:
     """Return the height in the abutment that is farthest from what is drawn of the load."""
-    up = max(-_unit_force(load)[1], 0.0)
+    up = max(-unit_force(load)[1], 0.0)
     drawn = [load.height_mm, load.height_mm + view.arrow * up / 2, load.height_mm + view.arrow * up]
     if load.torque_nmm:
         drawn.append(_turn_height(case, load))
@@ -226,7 +240,7 @@ def _free_height(view: _View, case: Case, load: Resultant) -> float:
     return float(heights[np.argmax(away)])
 
 
-def _name_holds(ax: Axes, view: _View, case: Case, side: float) -> None:
+def _name_holds(ax: Axes, view: View, case: Case, side: float) -> None:
     x = side * (view.reach + 0.035 * view.span)
     for top, bottom in case.socket.holds_mm:
         style: Style = {"arrowstyle": "|-|", "mutation_scale": 3.5, "linewidth": 1.2, "color": "0.1"}
@@ -255,7 +269,7 @@ def ring_peak(ax: Axes, answer: LoadAnswer) -> None:
         ax.plot(side, z, "o", markersize=13, mfc="none", mec="black", mew=1.8, zorder=7)
 
 
-def _mark_peak_on_section(ax: Axes, view: _View, answer: LoadAnswer) -> None:
+def _mark_peak_on_section(ax: Axes, view: View, answer: LoadAnswer) -> None:
     peak, side = answer.peak, _side_of_peak(answer)
     place = (side * peak.radius_mm, -peak.depth_mm)
     ring_peak(ax, answer)
@@ -269,7 +283,8 @@ def _mark_peak_on_section(ax: Axes, view: _View, answer: LoadAnswer) -> None:
     point_out(ax, place, at, text, ha="right" if side > 0 else "left", bold=True, away=7)
 
 
-def _frame_section(ax: Axes, view: _View, load: Resultant) -> None:
+def frame_section(ax: Axes, view: View, load: Resultant) -> None:
+    """Lay out axes true to scale, and name the sides of the load."""
     ax.set(
         xlim=(-view.half_width, view.half_width),
         ylim=(view.low, view.high),

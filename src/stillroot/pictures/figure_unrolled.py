@@ -64,7 +64,7 @@ def unrolled(result: CheckResult, answer: LoadAnswer) -> Picture:
     profile = axes_at(figure, left=0.72, width=0.62, **size)
     motion = axes_at(figure, left=1.46, width=2.95, **size)
     state = axes_at(figure, left=4.83, width=2.92, **size)
-    _draw_profile(profile, result.case, wall)
+    draw_profile(profile, result.case, wall)
     _draw_map(motion, result, answer, wall)
     _draw_state(state, result, answer, wall)
     for ax in (motion, state):
@@ -89,7 +89,7 @@ def unrolled(result: CheckResult, answer: LoadAnswer) -> Picture:
     )
 
 
-def _draw_profile(ax: Axes, case: Case, wall: UnrolledWall) -> None:
+def draw_profile(ax: Axes, case: Case, wall: UnrolledWall) -> None:
     """Draw the radius along the wall, so that threads and end face are known in the maps."""
     look: Style = {"facecolor": "0.985", "edgecolor": "0.15", "linewidth": 1.0}
     ax.fill_betweenx(wall.corner_at, wall.corners_mm[:, 0], 0, **look)

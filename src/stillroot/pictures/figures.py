@@ -1,4 +1,4 @@
-"""Pictures of an answer: the half-section, the interface unrolled, and all loads at a glance.
+"""Pictures of an answer: all loads at a glance, and all the others in order.
 
 Everything here is drawing. Each picture says one thing, in its title, and reads without colour: motion
 on the wall is colour and thickness, states are greys, marks differ in shape. All pictures of one answer
@@ -9,13 +9,18 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from stillroot.pictures.directions_figure import six_arrows
+    """Return every picture of an answer.
+
+    The summary, then section and unrolled wall of each load, then what else was asked for; and of the
+    governing load the bodies moved, the pressure that it starts from, and a gauge at the head.
+    """
 from stillroot.pictures.drawing import (
-    SMALL_PT,
+    BEYOND,
     WIDTH_IN,
     Picture,
     axes_at,
     band_ticks,
+    beside_axes,
     blank_figure,
     head_text,
     mark_head,
@@ -33,11 +38,17 @@ from stillroot.pictures.drawing import (
 )
 from stillroot.pictures.figure_section import section
 from stillroot.pictures.figure_unrolled import unrolled
+<<<<<<< HEAD
+from stillroot.pictures.levers_figure import levers_figure
 from stillroot.words.loads import load_text
+=======
+from stillroot.pictures.gauge_figure import gauge
+from stillroot.pictures.moved_figure import moved
+from stillroot.pictures.pressure_figure import seat_pressure
+>>>>>>> pictures
 
 if TYPE_CHECKING:
     import numpy as np
-    from matplotlib.axes import Axes
     from numpy.typing import NDArray
 
     from stillroot.answers.answer import CheckResult
@@ -48,20 +59,48 @@ if TYPE_CHECKING:
 
 
 ROW_IN = 0.3
-BEYOND = 2.0
-"""How far the scale of the choices goes past the bands and the answer."""
 
 
 def pictures(result: CheckResult) -> tuple[Picture, ...]:
+<<<<<<< HEAD
     """Return every picture of an answer: the summary, two of each load, and what else was asked for."""
+=======
+    """Return every picture of an answer.
+
+    The summary, then section and unrolled wall a load, choices where they were asked; and then, of the
+    governing load, the bodies moved, the pressure that it starts from, and a gauge at the head.
+    """
+>>>>>>> pictures
     drawn = [summary(result)]
     for answer in result.loads:
         drawn += [section(result, answer), unrolled(result, answer)]
     if result.directions is not None:
         drawn.append(six_arrows(result.directions))
+    if result.levers:
+        drawn.append(_levers(result))
     if result.choices:
         drawn.append(other_choices(result))
+    worst = result.governing
+    field = displacement(result.seated, worst.state, worst.resultant)
+    for picture in (moved(result, field), seat_pressure(result), gauge(result)):
+        if picture is not None:
+            drawn.append(picture)
     return tuple(drawn)
+
+
+def _levers(result: CheckResult) -> Picture:
+    """Draw what each change does to the governing peak: first what a plan can change, then the rest."""
+    worst, place = result.governing, result.loads.index(result.governing)
+    levers = sorted(result.levers, key=lambda lever: not lever.by_plan)
+    ratios = [(lever.text, lever.ratios[place]) for lever in levers]
+    peak = worst.peak.total_um
+    return levers_figure(
+        worst.name,
+        peak,
+        [(text, None if ratio is None else ratio * peak) for text, ratio in ratios],
+        result.case.threshold.bands_um,
+        title=result.case.title,
+    )
 
 
 def summary(result: CheckResult) -> Picture:
@@ -110,9 +149,9 @@ def other_choices(result: CheckResult) -> Picture:
     ax.axvline(answered, color="black", linewidth=1.2, zorder=3)
     for row, (name, peak) in enumerate(rows):
         weight = "bold" if row == 0 else "normal"
-        _beside_axes(ax, row, name, left=True, fontweight=weight)
+        beside_axes(ax, row, name, left=True, fontweight=weight)
         value = "no balance" if peak is None else um_text(peak)
-        _beside_axes(ax, row, value, left=False, fontweight=weight)
+        beside_axes(ax, row, value, left=False, fontweight=weight)
         if peak is not None:
             beyond = peak > right
             mark = ">" if beyond else "o"
@@ -129,22 +168,6 @@ def other_choices(result: CheckResult) -> Picture:
     told = "; ".join(f"{name}: {'no balance' if p is None else um_text(p)}" for name, p in rows)
     alt = f"Peak micromotion of “{worst.name}” under other choices. {told}."
     return Picture(name="choices", figure=figure, alt=alt, message=message, headings=headings)
-
-
-def _beside_axes(ax: Axes, row: int, text: str, *, left: bool, **style: Any) -> None:
-    """Write left or right of the axes, at a row."""
-    ax.annotate(
-        text,
-        (0.0 if left else 1.0, row),
-        (-9 if left else 9, 0),
-        xycoords=ax.get_yaxis_transform(),
-        textcoords="offset points",
-        ha="right" if left else "left",
-        va="center",
-        fontsize=SMALL_PT,
-        annotation_clip=False,
-        **style,
-    )
 
 
 def _summary_alt(result: CheckResult) -> str:

@@ -1,0 +1,254 @@
+"""The section under the governing load, the displacement of both bodies drawn many times as large."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from matplotlib.collections import LineCollection, PolyCollection
+
+from stillroot.mechanics.motion import UM_PER_MM
+from stillroot.mechanics.outline import IMPLANT_BODY, gaps_between, outline_of
+from stillroot.mechanics.stress import IN_PLANE_SIDES
+from stillroot.pictures.drawing import (
+    REGION_LOOK,
+    WIDTH_IN,
+    Picture,
+    axes_at,
+    blank_figure,
+    gap_text,
+    load_text,
+    mirrored_corners,
+    peak_text,
+    picture_name,
+    point_out,
+    quoted_name,
+    um_text,
+    whole_text,
+    write_headings,
+    write_in,
+)
+from stillroot.pictures.figure_section import draw_force, frame_section, name_load, view_of
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from numpy.typing import NDArray
+
+    from stillroot.answers.answer import CheckResult, LoadAnswer
+    from stillroot.mechanics.bodies import Body
+    from stillroot.mechanics.fields import Displacement
+    from stillroot.mechanics.loading import Resultant
+    from stillroot.pictures.figure_section import View
+
+    Floats = NDArray[np.float64]
+    Place = tuple[float, float]
+    Style = dict[str, Any]
+
+SHARE = 0.08
+"""Of the drawing's height: how far the largest displacement is drawn, about."""
+HEIGHT_IN = 7.5
+"""Of the drawing: as high as the section's, so that both have one scale."""
+SAID = 0.15
+"""Of the head movement: the part along the axis that is worth a word."""
+SEEN = 0.012
+"""Of the drawing's height: how wide a gap between wall and bone is pointed out."""
+SIGNS = np.array([1.0, -1.0])
+"""Sides of the section, right and left: where x = r and where x = -r."""
+
+
+def moved(result: CheckResult, field: Displacement) -> Picture | None:
+    """Draw both bodies displaced under the governing load; None where no force acts.
+
+    A torque alone turns everything out of the section. `field` is the displacement under that load.
+    """
+    answer = result.governing
+    load = answer.resultant
+    if not (load.lateral_n or load.axial_n):
+        return None
+    figure = blank_figure(HEIGHT_IN + 2.0)
+    ax = axes_at(figure, left=0.78, bottom=0.75, width=WIDTH_IN - 1.0, height=HEIGHT_IN)
+    view = view_of(result.case, load, aspect=(WIDTH_IN - 1.0) / HEIGHT_IN)
+    pair = result.seated.site.pair
+    implant, bone = (in_section_mm(field, u) for u in (field.implant, field.bone))
+    times = magnification(view, answer, ((pair.implant, implant), (pair.bone, bone)))
+    view = view.with_room(times * max(-answer.head.axial_um, 0.0) / UM_PER_MM)
+    ax.set_rasterization_zorder(0)  # thousands of elements would swell a drawing of lines
+    _draw_body(ax, pair.bone, times * bone, order=-2.0)
+    _draw_body(ax, pair.implant, times * implant, order=-1.0)
+    _draw_rest(ax, result)
+    top = _displaced_top(pair.implant, times * implant)
+    _draw_moved_load(ax, view, answer, top, times)
+    _name_bodies(ax, view, result, times * implant)
+    _point_out_opening(ax, view, result, (times * implant, times * bone))
+    _write_labels(ax, view, load, times)
+    frame_section(ax, view, load)
+    message = _message(answer, _tip(pair.implant, implant))
+    headings = write_headings(figure, message, result.case.title)
+    alt = (
+        f"{message}. Section in the plane of the load ({load_text(load, lines=1)}), the displacement of "
+        f"implant and bone drawn {times:g} times as large, the implant at rest dashed; where the wall "
+        "opens, white shows between the two. "
+        f"The peak micromotion is {peak_text(answer)}."
+    )
+    name = picture_name(result, answer, "moved")
+    return Picture(name=name, figure=figure, alt=alt, message=message, headings=headings)
+
+
+def in_section_mm(field: Displacement, u: Floats) -> Floats:
+    """Return the displacement x, z (n, 2 sides, 2) [mm] in the section, right side first."""
+    values = field.fourier.values(u, np.array(IN_PLANE_SIDES))
+    return np.stack([SIGNS * values[..., 0], values[..., 2]], axis=-1)
+
+
+def magnification(view: View, answer: LoadAnswer, bodies: tuple[tuple[Body, Floats], ...]) -> float:
+    """Return 1, 2 or 5 times a power of ten: the largest displacement shown is then about `SHARE`."""
+    largest = answer.head.total_um / UM_PER_MM
+    for body, change in bodies:
+        r, z = body.nodes_mm
+        shown = (r < view.half_width) & (z > view.low)
+        largest = max(largest, float(np.linalg.norm(change[shown], axis=-1).max()))
+    wanted = SHARE * view.span / largest
+    power = 10.0 ** np.floor(np.log10(wanted))
+    return float(min((power * m for m in (1, 2, 5, 10)), key=lambda m: abs(np.log(m / wanted))))
+
+
+def _draw_body(ax: Axes, body: Body, change: Floats, order: float) -> None:
+    """Draw a body's elements, displaced, in the grey of their region, and its edges."""
+    r, z = body.nodes_mm
+    mesh = body.basis.mesh
+    owner = body.region[mesh.f2t]  # of the elements on either side of an edge; -1 is none
+    edges = mesh.facets[:, (mesh.f2t[1] < 0) | (owner[0] != owner[1])]
+    corner = body.basis.nodal_dofs[0]
+    edges = corner[edges[:, np.any(mesh.p[0, edges] > 1e-9, axis=0)]]  # the axis is no edge of a body
+    for side, sign in enumerate(SIGNS):
+        place = np.stack([sign * r, z], axis=1) + change[:, side]
+        for number, name in enumerate(body.names):
+            triangles = body.elements[:3, body.region == number].T
+            grey = REGION_LOOK[name]["facecolor"]
+            look: Style = {"facecolor": grey, "edgecolor": "0.62", "linewidth": 0.22}
+            ax.add_collection(
+                PolyCollection(list(place[triangles]), zorder=order, **look), autolim=False
+            )
+        line: Style = {"colors": "0.1", "linewidths": 1.3, "capstyle": "round"}
+        ax.add_collection(LineCollection(place[edges.T], zorder=order + 0.1, **line), autolim=False)
+
+
+def _draw_rest(ax: Axes, result: CheckResult) -> None:
+    """Draw the implant and the crest where they were."""
+    look: Style = {"color": "0.35", "linewidth": 0.6, "linestyle": (0, (4, 2.5)), "zorder": 3}
+    ax.axhline(0, **look)
+    for region in outline_of(result.case).regions:
+        if region.name not in IMPLANT_BODY:
+            continue
+        corners = mirrored_corners(region.corners_mm)
+        closed = np.vstack([corners, corners[:1]])
+        ax.plot(*closed.T, **look)
+
+
+def _nearest_node(body: Body, r: float, z: float) -> int:
+    return int(np.argmin(np.hypot(body.nodes_mm[0] - r, body.nodes_mm[1] - z)))
+
+
+def _displaced_top(body: Body, change: Floats) -> Place:
+    """Return where the middle of the abutment's top has gone."""
+    r, z = body.nodes_mm
+    node = int(np.argmax(z - r))
+    x, rise = change[node, 0]
+    return float(x), float(z[node] + rise)
+
+
+def _tip(body: Body, implant: Floats) -> Floats:
+    """Return the displacement x, z (2,) [mm] of the implant's end on the axis."""
+    r, z = body.nodes_mm
+    return implant[int(np.argmin(z + r)), 0]
+
+
+def _draw_moved_load(ax: Axes, view: View, answer: LoadAnswer, top: Place, times: float) -> None:
+    """Draw the load where the head has gone, on a rod from the abutment's displaced `top`."""
+    load, head = answer.resultant, answer.head
+    x, rise = head.lateral_um / UM_PER_MM, -head.axial_um / UM_PER_MM
+    at = (times * x, load.height_mm + times * rise)
+    if at[1] > top[1]:
+        ax.plot([top[0], at[0]], [top[1], at[1]], color="0.15", linewidth=1.4, zorder=5)
+    ax.plot(0, load.height_mm, "o", markersize=4.5, mfc="white", mec="0.35", mew=0.9, zorder=5.5)
+    far = draw_force(ax, load, at, view.arrow)
+    if far is not None:
+        name_load(ax, view, far, load, 0.0)
+
+
+def _write_labels(ax: Axes, view: View, load: Resultant, times: float) -> None:
+    """Write how much larger it is drawn, with a bar of motion, and what the lines are."""
+    left, right, step = -0.97 * view.half_width, 0.97 * view.half_width, 0.038 * view.span
+    y = view.high - 0.025 * view.span
+    write_in(ax, (left, y), f"displacement drawn ×{times:g}", va="top", bold=True)
+    bar = _round_below(0.18 * view.half_width * UM_PER_MM / times)
+    y -= 1.7 * step
+    ends = [left, left + times * bar / UM_PER_MM]
+    ax.plot(ends, [y, y], color="black", linewidth=2.6, solid_capstyle="butt", zorder=6)
+    write_in(ax, (ends[1] + 0.015 * view.span, y), f"{bar:g} µm of motion", va="center")
+    write_in(ax, (left, y - step), "dashed: at rest", va="center")
+    if load.torque_nmm:
+        told = "The turn about the axis is not seen."
+        write_in(ax, (right, view.low + 0.05 * view.span), told, ha="right", va="center", italic=True)
+
+
+def _name_bodies(ax: Axes, view: View, result: CheckResult, moved_implant: Floats) -> None:
+    """Write names where the bodies have gone, the gap's beside a line into it."""
+    case = result.case
+    body = result.seated.site.pair.implant
+    node = _nearest_node(body, 0.0, -0.5 * case.implant.length_mm)
+    x, z = body.nodes_mm[:, node] + moved_implant[node, 0]
+    write_in(ax, (float(x), float(z)), "implant", ha="center", va="center")
+    edge = min(0.97 * view.half_width, case.block_mm[0])
+    for top, bottom in gaps_between(case.socket.holds_mm, case.implant.length_mm):
+        middle = -(top + bottom) / 2
+        inside = (-case.implant.diameter_mm / 2 - 0.5 * case.socket.gap_width_mm, middle)
+        point_out(ax, inside, (-edge, middle), gap_text(case), ha="left")
+
+
+def _point_out_opening(ax: Axes, view: View, result: CheckResult, parts: tuple[Floats, Floats]) -> None:
+    """Point at the widest gap that the load opens in the section, where it can be seen."""
+    pair, layer = result.seated.site.pair, result.seated.layer
+    wall = pair.wall
+    implant, bone = parts[0][wall.implant_nodes], parts[1][wall.bone_nodes]
+    n_r, n_z = layer.normal
+    widest, at, sign = 0.0, (0.0, 0.0), 1.0
+    for side, s in enumerate(SIGNS):
+        apart = (bone - implant)[layer.node, side]
+        opened = np.where(layer.held, s * n_r * apart[:, 0] + n_z * apart[:, 1], 0.0)
+        point = int(np.argmax(opened))
+        if opened[point] > widest:
+            node = layer.node[point]
+            middle = wall.nodes_mm[:, node] * [s, 1.0] + (implant + bone)[node, side] / 2
+            widest, at, sign = float(opened[point]), (float(middle[0]), float(middle[1])), float(s)
+    if widest < SEEN * view.span:
+        return
+    edge = sign * min(0.97 * view.half_width, result.case.block_mm[0])
+    y = min(max(at[1], view.low + 0.09 * view.span), -0.05 * view.span)
+    point_out(ax, at, (edge, y), "opens", ha="right" if sign > 0 else "left")
+
+
+def _round_below(value: float) -> float:
+    """Return the largest 1, 2 or 5 times a power of ten up to a value."""
+    power = 10.0 ** np.floor(np.log10(value))
+    return float(max(power * m for m in (1, 2, 5) if power * m <= value * (1 + 1e-9)))
+
+
+def _message(answer: LoadAnswer, tip: Floats) -> str:
+    """Say how far the implant sinks, and how far head and tip go aside."""
+    head, load = answer.head, answer.resultant
+    aside, low = head.lateral_um, float(tip[0]) * UM_PER_MM
+    told = []
+    if abs(head.axial_um) > SAID * head.total_um or not load.lateral_n:
+        way = "sinks" if head.axial_um > 0 else "rises"
+        told.append(f"the implant {way} {_whole_um(head.axial_um)}")
+    if load.lateral_n:
+        other = "same" if aside * low > 0 else "other"
+        told.append(f"the head goes {_whole_um(aside)} aside")
+        told.append(f"the tip {_whole_um(low)} to the {other} side")
+    joined = " and ".join(filter(None, [", ".join(told[:-1]), told[-1]]))
+    return f"Under {quoted_name(answer.name)} {joined}"
+
+
+def _whole_um(value_um: float) -> str:
+    return whole_text(um_text(abs(value_um)))

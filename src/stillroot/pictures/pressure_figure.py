@@ -1,0 +1,191 @@
+"""The pressure of the bone on the seated implant, along its wall: what insertion torque comes from."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from stillroot.pictures.drawing import (
+    WIDTH_IN,
+    Picture,
+    axes_at,
+    blank_figure,
+    gap_text,
+    plain_axes,
+    unrolled_wall,
+    whole_text,
+    write_headings,
+    write_in,
+)
+from stillroot.pictures.figure_unrolled import draw_profile
+from stillroot.pictures.study_drawing import write_note
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from numpy.typing import NDArray
+
+    from stillroot.answers.answer import CheckResult
+    from stillroot.mechanics.torque import Torque
+    from stillroot.pictures.drawing import UnrolledWall
+
+    Floats = NDArray[np.float64]
+    Style = dict[str, Any]
+
+NO_PRESSURE_MPA = 1e-3
+"""Below this the implant is taken to be seated without pressure."""
+FAR = 2.5
+"""A crushing pressure up to so many times the largest pressure is drawn; beyond, it is told."""
+DASHES = (0, (4, 2))
+
+
+def seat_pressure(result: CheckResult) -> Picture | None:
+    """Draw the pressure on the held wall as the implant went in, and what is left of it.
+
+    None where the wall is glued, or nothing presses. Without a stated loss of pressure one curve is
+    drawn: what the implant does when the driver lets go is small.
+    """
+    seated, torque = result.seated, result.torque
+    layer = seated.layer
+    going_in = np.where(layer.held, seated.inserted.tractions.traction[0, :, 0], 0.0)
+    if torque is None or going_in.max() < NO_PRESSURE_MPA:
+        return None
+    loses = result.case.interface.retained_pressure < 1
+    left = seated.state.tractions.traction[0, :, 0] if loses else going_in
+    wall = unrolled_wall(result)
+    figure = blank_figure(7.45)
+    size = {"bottom": 1.1, "height": 4.95}
+    draw_profile(axes_at(figure, left=0.72, width=0.9, **size), result.case, wall)
+    ax = axes_at(figure, left=1.75, width=WIDTH_IN - 2.05, **size)
+    crush = seated.inserting.crush_mpa
+    near = crush[layer.held & (crush <= FAR * going_in.max())]
+    right = 1.2 * max(float(going_in.max()), float(near.max(initial=0.0)))
+    _draw_pressure(ax, wall, going_in, left)
+    told = [_draw_crushing(ax, wall, crush, right)]
+    if loses:
+        told.append(f"Grey: the {result.case.interface.retained_pressure:.0%} of it that is left.")
+    write_note(figure, " ".join(told))
+    flat = going_in.max() >= crush[int(np.argmax(going_in))] * (1 - 1e-9)  # no one place is the largest
+    if not _name_layers(ax, result, wall, going_in, right) and not flat:
+        _mark_largest(ax, wall, going_in, right)
+    _frame(ax, result, wall, right)
+    message = _message(result, torque, going_in)
+    headings = write_headings(figure, message, result.case.title)
+    alt = f"{message}. {_alt(result, torque, going_in, left)}"
+    return Picture(name="seat-pressure", figure=figure, alt=alt, message=message, headings=headings)
+
+
+def _draw_pressure(ax: Axes, wall: UnrolledWall, going_in: Floats, left: Floats) -> None:
+    for run in wall.runs:
+        points = run.ravel()
+        at = wall.at[points]
+        ax.fill_betweenx(at, left[points], 0.0, facecolor="0.66", edgecolor="none", zorder=2)
+        ax.plot(going_in[points], at, color="black", linewidth=1.3, zorder=3)
+
+
+def _draw_crushing(ax: Axes, wall: UnrolledWall, crush: Floats, right: float) -> str:
+    """Draw the crushing pressure along the held wall; return what is to be said of it."""
+    held = np.concatenate([run.ravel() for run in wall.runs])
+    if crush[held].min() > right:
+        return f"Bone crushes at {_mpa(float(crush[held].min()))}, beyond the scale."
+    for run in wall.runs:
+        points = run.ravel()
+        ax.plot(crush[points], wall.at[points], color="black", linewidth=1.1, linestyle=DASHES, zorder=4)
+    low, high = float(crush[held].min()), float(crush[held].max())
+    value = f", {_mpa(low)}" if high <= low * (1 + 1e-9) else ""
+    return f"Dashed: the pressure at which bone crushes{value}; it rises no further."
+
+
+def _mark_largest(ax: Axes, wall: UnrolledWall, pressure: Floats, right: float) -> None:
+    most = int(np.argmax(pressure))
+    x, y = float(pressure[most]), float(wall.at[most])
+    length = float(wall.corner_at[-1])
+    ax.plot(x, y, "o", markersize=6, color="black", clip_on=False, zorder=6)
+    low = y > 0.8 * length
+    place = (x - 0.02 * right, y + (-0.025 if low else 0.025) * length)
+    told = f"largest {_mpa(x)}"
+    write_in(ax, place, told, ha="right", va="bottom" if low else "top", bold=True)
+
+
+def _name_layers(
+    ax: Axes, result: CheckResult, wall: UnrolledWall, pressure: Floats, right: float
+) -> bool:
+    """Write the largest pressure of either layer of bone; False where but one of them holds."""
+    above = _in_cortical(result)
+    held = result.seated.layer.held
+    if np.all(above[held]) or not np.any(above[held]):
+        return False
+    thickness = result.case.bone.cortical_thickness_mm
+    length = float(wall.corner_at[-1])
+    border = float(wall.at_depth(np.array([thickness]))[0])
+    ax.axhline(border, color="0.45", linewidth=0.9, zorder=1.5)
+    names = (("cortical", above, -0.008 * length, "bottom"), ("trabecular", ~above, border, "top"))
+    for name, inside, y, va in names:
+        told = f"{name} bone: up to {_mpa(float(pressure[inside].max()))}"
+        place = (0.985 * right, y if va == "bottom" else y + 0.015 * length)
+        write_in(ax, place, told, ha="right", va=va, bold=True)
+    return True
+
+
+def _frame(ax: Axes, result: CheckResult, wall: UnrolledWall, right: float) -> None:
+    length = float(wall.corner_at[-1])
+    for top, bottom in wall.gaps:
+        hatched: Style = {"facecolor": "white", "edgecolor": "0.7", "hatch": "////", "linewidth": 0.0}
+        ax.axhspan(top, bottom, zorder=2, **hatched)
+        if bottom - top > 0.05 * length:
+            place = (right / 2, (top + bottom) / 2)
+            write_in(ax, place, gap_text(result.case), ha="center", va="center")
+    if wall.has_end_face:
+        ax.axhline(wall.rim, color="black", linewidth=1.0, linestyle=DASHES, zorder=4)
+    ax.set(xlim=(0, right), ylim=(length, 0), yticks=[])
+    ax.set_xlabel("pressure of the bone on the wall as the implant went in [MPa]")
+    plain_axes(ax)
+
+
+def cortical_share(result: CheckResult) -> float:
+    """Return the share of the friction torque that the pressure in the cortical layer gives."""
+    layer = result.seated.inserting
+    pressure = np.where(layer.held, result.seated.inserted.tractions.traction[0, :, 0], 0.0)
+    moment = pressure * layer.weight_mm2 * layer.radius_mm
+    return float(np.sum(moment[_in_cortical(result)]) / np.sum(moment))
+
+
+def _in_cortical(result: CheckResult) -> NDArray[np.bool_]:
+    """Return whether each point of the wall (p,) is of an edge in the cortical layer."""
+    depth = -result.seated.layer.height_mm[1::3]  # of an edge's middle: its ends may be on the border
+    return np.repeat(depth < result.case.bone.cortical_thickness_mm, 3)
+
+
+def _message(result: CheckResult, torque: Torque, pressure: Floats) -> str:
+    """Say how hard the bone presses and where, and what of the torque that is."""
+    most = int(np.argmax(pressure))
+    depth = -float(result.seated.layer.height_mm[most])
+    where = "at the crest" if depth < 0.05 else whole_text(f"{depth:.1f} mm below the crest")
+    if pressure[most] >= result.seated.inserting.crush_mpa[most] * (1 - 1e-9):
+        part = whole_text(f"{100 * torque.share_crushed:.0f} %")
+        where = f"at which it crushes on {part} of the held wall"
+    told = f"Going in, the bone presses with up to {whole_text(_mpa(float(pressure.max())))}, {where}"
+    friction = whole_text(f"{torque.friction_ncm:.0f} N·cm")
+    share = cortical_share(result)
+    if 0 < share < 1:
+        percent = whole_text(f"{100 * share:.0f} %")
+        return f"{told}; {percent} of the torque of {friction} comes from the cortical layer"
+    return f"{told}; friction on it is the torque of {friction}"
+
+
+def _mpa(pressure: float) -> str:
+    """Return a pressure with its unit."""
+    return f"{float(f'{pressure:.2g}'):g} MPa" if pressure < 100 else f"{pressure:.0f} MPa"
+
+
+def _alt(result: CheckResult, torque: Torque, going_in: Floats, left: Floats) -> str:
+    held = result.seated.layer.held
+    told = (
+        "Pressure along the wall of the seated implant, from the crest downwards, flanks and end face "
+        f"included; it is {_mpa(torque.mean_pressure_mpa)} on average."
+    )
+    if torque.share_crushed:
+        told += f" On {torque.share_crushed:.0%} of the held wall it is what crushes the bone."
+    if left is not going_in:
+        told += f" At most {_mpa(float(left[held].max()))} is left of it."
+    return told
