@@ -9,11 +9,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-    """Return every picture of an answer.
-
-    The summary, then section and unrolled wall of each load, then what else was asked for; and of the
-    governing load the bodies moved, the pressure that it starts from, and a gauge at the head.
-    """
+from stillroot.mechanics.fields import displacement
+from stillroot.pictures.directions_figure import six_arrows
 from stillroot.pictures.drawing import (
     BEYOND,
     WIDTH_IN,
@@ -38,14 +35,11 @@ from stillroot.pictures.drawing import (
 )
 from stillroot.pictures.figure_section import section
 from stillroot.pictures.figure_unrolled import unrolled
-<<<<<<< HEAD
-from stillroot.pictures.levers_figure import levers_figure
-from stillroot.words.loads import load_text
-=======
 from stillroot.pictures.gauge_figure import gauge
+from stillroot.pictures.levers_figure import levers_figure
 from stillroot.pictures.moved_figure import moved
 from stillroot.pictures.pressure_figure import seat_pressure
->>>>>>> pictures
+from stillroot.words.loads import load_text
 
 if TYPE_CHECKING:
     import numpy as np
@@ -62,15 +56,11 @@ ROW_IN = 0.3
 
 
 def pictures(result: CheckResult) -> tuple[Picture, ...]:
-<<<<<<< HEAD
-    """Return every picture of an answer: the summary, two of each load, and what else was asked for."""
-=======
     """Return every picture of an answer.
 
-    The summary, then section and unrolled wall a load, choices where they were asked; and then, of the
-    governing load, the bodies moved, the pressure that it starts from, and a gauge at the head.
+    The summary, then section and unrolled wall of each load, then what else was asked for; and of the
+    governing load the bodies moved, the pressure that it starts from, and a gauge at the head.
     """
->>>>>>> pictures
     drawn = [summary(result)]
     for answer in result.loads:
         drawn += [section(result, answer), unrolled(result, answer)]

@@ -17,7 +17,6 @@ from stillroot.pictures.drawing import (
     blank_figure,
     draw_bodies,
     head_text,
-    load_text,
     peak_text,
     picture_name,
     plain_axes,
@@ -30,6 +29,7 @@ from stillroot.pictures.drawing import (
 )
 from stillroot.pictures.figure_section import draw_load, name_load, ring_peak, view_of
 from stillroot.pictures.study_drawing import write_note
+from stillroot.words.loads import load_text
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -17,7 +17,6 @@ from stillroot.pictures.drawing import (
     axes_at,
     blank_figure,
     gap_text,
-    load_text,
     mirrored_corners,
     peak_text,
     picture_name,
@@ -29,6 +28,7 @@ from stillroot.pictures.drawing import (
     write_in,
 )
 from stillroot.pictures.figure_section import draw_force, frame_section, name_load, view_of
+from stillroot.words.loads import load_text
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -91,22 +91,21 @@ def _sections(result: CheckResult, governing: int) -> Iterator[Section]:
     yield Section(title="Loads and motions", blocks=(_loads_table(result),), readers=RESEARCHER)
     yield Section(
         title="What would help, and what drives it",
-        blocks=(*_helps(result), *_drives(result), Shown(name="levers", on_paper=False)),
+        blocks=(*_helps(result), *_drives(result)),
         readers=RESEARCHER,
     )
     tables = (*_six(result), _errors_table(result))
     yield Section(
         title="What holds it, and how far the numbers can be off",
-        blocks=(holding, *tables, Shown(name="directions", on_paper=False)),
+        blocks=(holding, *tables),
         readers=RESEARCHER,
     )
-    moving = [Shown(name=f"{kind}-{slugs[governing]}") for kind in ("moved", "unrolled")]
-    moving += [Shown(name="seat-pressure")]
-    moving += [Shown(name=f"gauge-{slugs[governing]}", on_paper=False)]
+    moving = [Shown(name=f"{kind}-{slugs[governing]}") for kind in ("moved", "unrolled", "gauge")]
+    moving += [Shown(name=name) for name in ("seat-pressure", "directions", "levers")]
     for place, slug in enumerate(slugs):
         if place != governing:
             moving += [Shown(name=f"{k}-{slug}", on_paper=False) for k in ("section", "unrolled")]
-    yield Section(title="How it moves", blocks=tuple(moving), readers=RESEARCHER)
+    yield Section(title="In pictures", blocks=tuple(moving), readers=RESEARCHER)
     if result.choices:
         choices = (_choices_table(result), Shown(name="choices", on_paper=False))
         yield Section(title="Where no value is agreed on", blocks=choices, readers=RESEARCHER)
@@ -242,9 +241,18 @@ def _six(result: CheckResult) -> Iterator[Table | Lines]:
     )
 
 
+def small_text(error_um: float) -> str:
+    """Return an error in two digits, and what is far below any motion as that.
+
+    >>> small_text(1.317), small_text(0.083), small_text(8e-05)
+    ('1.3', '0.083', '<0.01')
+    """
+    return "<0.01" if error_um < 0.01 else f"{error_um:.2g}"
+
+
 def _errors_table(result: CheckResult) -> Table:
     def row(name: str, parts: Mapping[str, float], total: float) -> tuple[str, ...]:
-        return (name, *(f"{parts[part]:.2g}" for part in SHARES), f"{total:.2g}")
+        return (name, *(small_text(parts[part]) for part in SHARES), small_text(total))
 
     rows = []
     for a in result.loads:
