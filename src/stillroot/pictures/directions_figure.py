@@ -28,12 +28,12 @@ from stillroot.pictures.drawing import (
     write_headings,
     write_in,
 )
-from stillroot.words.directions_report import (
+from stillroot.words.directions import (
     IN_PLAIN_WORDS,
     in_words,
     load_in_words,
-    place_in_words,
 )
+from stillroot.words.directions_report import place_in_words
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -9,7 +9,7 @@ from stillroot.inputs.case import SECTIONS
 from stillroot.inputs.case_messages import written
 from stillroot.inputs.section import ASSUMPTION
 from stillroot.mechanics.accuracy import SHARES
-from stillroot.words.directions_report import IN_PLAIN_WORDS, in_words, load_in_words
+from stillroot.words.directions import IN_PLAIN_WORDS, in_words, load_in_words
 from stillroot.words.document import (
     CLINICIAN,
     RESEARCHER,

@@ -5,12 +5,12 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from stillroot.words.check_document import case_keys
+from stillroot.words.directions import in_words
 from stillroot.words.directions_report import (
     HEADINGS,
     LIMITS,
     TORQUE_TELLS,
     cells,
-    in_words,
     place_in_words,
     torque_lines,
     what_follows,

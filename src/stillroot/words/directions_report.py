@@ -7,30 +7,15 @@ from typing import TYPE_CHECKING, Any
 
 from stillroot.answers.verdict import CAUTION, rounded
 from stillroot.mechanics.six_directions import SMALL
+from stillroot.words.directions import IN_PLAIN_WORDS, direction_data, in_words, load_in_words
 from stillroot.words.report import TORQUE_LEAVES_OUT, as_text, empty_table
 
 if TYPE_CHECKING:
     from rich.console import Console
 
     from stillroot.answers.answer import DirectionsResult
-    from stillroot.mechanics.six_directions import Direction, SixDirections
+    from stillroot.mechanics.six_directions import Direction
 
-DEGREES_OF_FREEDOM = {
-    "sideways": ("lateral x", "lateral y"),
-    "along its axis": ("axial in", "axial out"),
-    "against tilting": ("tilt about x", "tilt about y"),
-    "about its own axis": ("rotation about the axis",),
-}
-"""The rows that make up each way to move. Sideways and tilting are two of the six each."""
-IN_PLAIN_WORDS = {
-    "lateral x": "Sideways (x)",
-    "lateral y": "Sideways (y)",
-    "axial in": "Pressed in",
-    "axial out": "Pulled out",
-    "tilt about x": "Tilted about x",
-    "tilt about y": "Tilted about y",
-    "rotation about the axis": "Turned about its axis",
-}
 HEADINGS = (
     "Load",
     "Initial\nstiffness",
@@ -39,8 +24,6 @@ HEADINGS = (
     "Head\nmovement",
     "How it\nis held",
 )
-STATES = ("held", "weak", "free")
-"""From best to worst."""
 
 TORQUE_TELLS = "Torque is friction round one of the six directions; it does not tell about the others."
 LIMITS = (
@@ -95,7 +78,7 @@ def data_of(answer: DirectionsResult) -> dict[str, Any]:
         "title": answer.case.title,
         "summary": in_words(six),
         "reference_height_mm": six.height_mm,
-        "directions": [_direction_data(row) for row in six.directions],
+        "directions": [direction_data(row) for row in six.directions],
         "stiffness_matrix": (six.matrix + 0.0).tolist(),
         "centre_of_rotation_mm": six.centre_of_rotation_mm,
         "sliding_lateral_n": six.sliding_lateral_n,
@@ -108,27 +91,6 @@ def data_of(answer: DirectionsResult) -> dict[str, Any]:
         "versions": answer.versions,
         "caution": " ".join((TORQUE_TELLS, *LIMITS, CAUTION)),
     }
-
-
-def in_words(six: SixDirections) -> str:
-    """Return how many of the six directions are held, weak and free, in one sentence."""
-    by_name = {row.name: row for row in six.directions}
-    states = {
-        way: max((by_name[name].state for name in names), key=STATES.index)
-        for way, names in DEGREES_OF_FREEDOM.items()
-    }
-    ways = {state: [way for way, is_in in states.items() if is_in == state] for state in STATES}
-    if len(ways["held"]) == len(states):
-        return "Held in all six directions."
-    count = sum(2 if way in ("sideways", "against tilting") else 1 for way in ways["held"])
-    held = "held in none"
-    if count == 1:
-        held = f"held only {ways['held'][0]}"
-    elif count:
-        held = f"held in the other {('two', 'three', 'four', 'five')[count - 2]}"
-    parts = [f"{state} {_joined(ways[state])}" for state in ("free", "weak") if ways[state]]
-    sentence = ", ".join((*parts, held)) + "."
-    return sentence[0].upper() + sentence[1:]
 
 
 def torque_lines(answer: DirectionsResult) -> tuple[str, ...]:
@@ -149,15 +111,6 @@ def place_in_words(height_mm: float) -> str:
     if height_mm == 0:
         return "the crest"
     return f"{abs(height_mm):g} mm {'above' if height_mm > 0 else 'below'} the crest"
-
-
-def load_in_words(row: Direction) -> str:
-    """Return the reference load of a direction: N, or N·cm."""
-    return f"{row.load:g} N" if row.load_unit == "N" else f"{row.load / 10:g} N·cm"
-
-
-def _joined(items: list[str]) -> str:
-    return items[0] if len(items) == 1 else f"{', '.join(items[:-1])} and {items[-1]}"
 
 
 def cells(row: Direction) -> tuple[str, ...]:
@@ -226,18 +179,3 @@ def _sliding(load_n: float | None, reference_n: float) -> str:
     if load_n == 0:
         return f"already below {SMALL * reference_n:.1g} N"
     return f"at {load_n:.3g} N"
-
-
-def _direction_data(row: Direction) -> dict[str, Any]:
-    return {
-        "name": row.name,
-        "stiffness": row.stiffness,
-        "secant_stiffness": row.secant_stiffness,
-        "unit": row.unit,
-        "reference_load": row.load,
-        "reference_unit": row.load_unit,
-        "micromotion_um": None if row.micromotion is None else row.micromotion.peak.total_um,
-        "head_movement_um": None if row.head is None else row.head.total_um,
-        "head_rotation_deg": None if row.head is None else row.head.rotation_deg,
-        "state": row.state,
-    }

@@ -6,6 +6,7 @@ import io
 from typing import TYPE_CHECKING, Any
 
 from stillroot.answers.verdict import CAUTION, NO_LINE, rounded, side_of, with_error
+from stillroot.words.directions import direction_data, in_words
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -127,6 +128,24 @@ def data_of(result: CheckResult) -> dict[str, Any]:
                 "no_answer_because": choice.reason,
             }
             for choice in result.choices
+        ],
+        "six_directions": None
+        if result.six is None
+        else {
+            "summary": in_words(result.six),
+            "reference_height_mm": result.six.height_mm,
+            "directions": [direction_data(row) for row in result.six.directions],
+        },
+        "levers": [
+            {
+                "change": lever.text,
+                "by_plan": lever.by_plan,
+                "peak_ratio": {
+                    a.name: ratio for a, ratio in zip(result.loads, lever.ratios, strict=True)
+                },
+                "no_answer_because": lever.reason,
+            }
+            for lever in result.levers
         ],
         "case": result.case.to_dict(),
         "case_fingerprint": result.case.fingerprint(),

@@ -1,0 +1,73 @@
+"""Directions of a seated implant in words and as plain data."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from stillroot.mechanics.six_directions import Direction, SixDirections
+
+DEGREES_OF_FREEDOM = {
+    "sideways": ("lateral x", "lateral y"),
+    "along its axis": ("axial in", "axial out"),
+    "against tilting": ("tilt about x", "tilt about y"),
+    "about its own axis": ("rotation about the axis",),
+}
+"""The rows that make up each way to move. Sideways and tilting are two of the six each."""
+IN_PLAIN_WORDS = {
+    "lateral x": "Sideways (x)",
+    "lateral y": "Sideways (y)",
+    "axial in": "Pressed in",
+    "axial out": "Pulled out",
+    "tilt about x": "Tilted about x",
+    "tilt about y": "Tilted about y",
+    "rotation about the axis": "Turned about its axis",
+}
+STATES = ("held", "weak", "free")
+"""From best to worst."""
+
+
+def in_words(six: SixDirections) -> str:
+    """Return how many of the six directions are held, weak and free, in one sentence."""
+    by_name = {row.name: row for row in six.directions}
+    states = {
+        way: max((by_name[name].state for name in names), key=STATES.index)
+        for way, names in DEGREES_OF_FREEDOM.items()
+    }
+    ways = {state: [way for way, is_in in states.items() if is_in == state] for state in STATES}
+    if len(ways["held"]) == len(states):
+        return "Held in all six directions."
+    count = sum(2 if way in ("sideways", "against tilting") else 1 for way in ways["held"])
+    held = "held in none"
+    if count == 1:
+        held = f"held only {ways['held'][0]}"
+    elif count:
+        held = f"held in the other {('two', 'three', 'four', 'five')[count - 2]}"
+    parts = [f"{state} {_joined(ways[state])}" for state in ("free", "weak") if ways[state]]
+    sentence = ", ".join((*parts, held)) + "."
+    return sentence[0].upper() + sentence[1:]
+
+
+def load_in_words(row: Direction) -> str:
+    """Return the reference load of a direction: N, or N·cm."""
+    return f"{row.load:g} N" if row.load_unit == "N" else f"{row.load / 10:g} N·cm"
+
+
+def direction_data(row: Direction) -> dict[str, Any]:
+    """Return a direction as plain data for JSON; stiffness and load in N, mm, rad."""
+    return {
+        "name": row.name,
+        "stiffness": row.stiffness,
+        "secant_stiffness": row.secant_stiffness,
+        "unit": row.unit,
+        "reference_load": row.load,
+        "reference_unit": row.load_unit,
+        "micromotion_um": None if row.micromotion is None else row.micromotion.peak.total_um,
+        "head_movement_um": None if row.head is None else row.head.total_um,
+        "head_rotation_deg": None if row.head is None else row.head.rotation_deg,
+        "state": row.state,
+    }
+
+
+def _joined(items: list[str]) -> str:
+    return items[0] if len(items) == 1 else f"{', '.join(items[:-1])} and {items[-1]}"
