@@ -56,8 +56,8 @@ BEYOND = 2.0
 TITLE_PT, TEXT_PT, SMALL_PT = 13.0, 10.0, 8.5
 
 
-TITLE_LETTERS, NAME_LETTERS = 66, 56
-"""Letters to a line of the title; letters that are kept of a name."""
+TITLE_LETTERS, NAME_LETTERS, LOAD_LETTERS = 66, 56, 28
+"""Letters to a line of the title; letters that are kept of a name; to a line of a load in a drawing."""
 
 
 MOTION = colormaps["cividis"]
@@ -444,6 +444,8 @@ def load_text(load: Resultant, lines: int = 2) -> str:
     if load.torque_nmm:
         joined = "and torque" if parts else "torque"
         parts.append(f"{joined} {signed_number(load.torque_nmm / 10)} N·cm")
+    if lines > 1:
+        parts = [line for part in parts for line in textwrap.wrap(part, LOAD_LETTERS)]
     text = ("\n" if lines > 1 else " ").join(parts)
     return text + ("\n" if lines > 1 else ", ") + f"{load.height_mm:g} mm above the crest"
 

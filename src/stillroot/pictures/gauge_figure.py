@@ -49,9 +49,14 @@ HATCHED: Style = {"facecolor": "white", "edgecolor": "0.15", "hatch": "////", "l
 DARK: Style = {"facecolor": "0.35", "edgecolor": "0.15", "linewidth": 1.0}
 
 
-def gauge(result: CheckResult) -> Picture:
-    """Draw a gauge at the head under the governing load, what it reads, and what that is made of."""
+def gauge(result: CheckResult) -> Picture | None:
+    """Draw a gauge at the head under the governing load, what it reads, and what that is made of.
+
+    None where no force acts: under a torque alone the head turns where it is.
+    """
     answer = result.governing
+    if not (answer.resultant.lateral_n or answer.resultant.axial_n):
+        return None
     parts = head_parts(result.seated, answer.state, answer.head)
     bars_in = 4 * ROW_IN
     height_in = HEIGHT_IN + bars_in + 2.35
