@@ -134,7 +134,8 @@ def test_the_folder_is_whole_and_can_be_written_again(run, case_file, tmp_path):
     for _ in range(2):
         assert run("directions", case_file, "--out", folder)[0] == 0
     names = {path.name for path in folder.iterdir()}
-    assert names == {"directions.json", "directions.txt", "directions.png", "directions.svg"}
+    pictures = {"directions.png", "directions.svg"}
+    assert names == {"directions.json", "directions.txt", "report.html", *pictures}
     assert json.loads((folder / "directions.json").read_text("utf-8"))["title"].startswith("Invented")
     assert "Held in all six" in (folder / "directions.txt").read_text("utf-8")
     grey = imread(folder / "directions.png")[..., :3]

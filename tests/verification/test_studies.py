@@ -122,6 +122,15 @@ def test_sobol_indices_of_a_sum_are_its_shares_of_variance():
             assert index.low <= share <= index.high
 
 
+def test_a_spread_repeats_bounds_of_its_drivers_included():
+    case = linear(
+        load_factor={"median": 1.0, "factor": 1.5}, trabecular_factor={"median": 1.0, "factor": 1.2}
+    )
+    first, again = (spread(case, HERE, samples=8) for _ in range(2))
+    assert first.drivers == again.drivers
+    assert all(driver.total.low < driver.total.high for driver in first.drivers)
+
+
 def test_sobol_indices_are_those_of_jansen_and_pass_no_bound():
     """Jansen 1999, Comput Phys Commun 117:35-43, from memory: mean squares of differences over 2V."""
     case = linear(

@@ -125,12 +125,14 @@ def paper(path):
 
 @pytest.mark.parametrize(("name", "most"), [("clinician", 1), ("researcher", 2), ("directions", 2)])
 def test_a_report_is_as_short_on_paper_as_promised(browser, pages, name, most):
-    assert paper(pages / name / "report.pdf") == [(210, 297)] * most
+    sheets = paper(pages / name / "report.pdf")
+    assert set(sheets) == {(210, 297)}
+    assert len(sheets) <= most
     page = opened(browser, pages / name / "report.html")
     printed = pages / f"{name}-printed.pdf"
     page.pdf(path=printed, prefer_css_page_size=True, print_background=True)
     page.close()
-    assert len(paper(printed)) == most
+    assert len(paper(printed)) <= most
 
 
 def test_slides_are_wide_and_each_shows_one_figure(browser, pages):

@@ -16,7 +16,6 @@ from stillroot.pictures.drawing import (
     beside_axes,
     blank_figure,
     draw_bodies,
-    head_text,
     peak_text,
     picture_name,
     plain_axes,
@@ -27,7 +26,7 @@ from stillroot.pictures.drawing import (
     write_headings,
     write_in,
 )
-from stillroot.pictures.figure_section import draw_load, name_load, ring_peak, view_of
+from stillroot.pictures.figure_section import draw_load, ring_peak, view_of
 from stillroot.pictures.study_drawing import write_note
 from stillroot.words.loads import load_text
 
@@ -45,13 +44,20 @@ HEIGHT_IN, ROW_IN, NAMES_IN = 4.7, 0.36, 2.95
 """Height of the sketch, of a row of bars, and the width that the names of the bars take."""
 AXIAL = 0.8
 """Share of the head movement along the axis from which on the gauge stands on top."""
+UPRIGHT = 1e-6
+"""Less aside than this, a gauge on top stands upright, and on the left."""
 HATCHED: Style = {"facecolor": "white", "edgecolor": "0.15", "hatch": "////", "linewidth": 1.0}
 DARK: Style = {"facecolor": "0.35", "edgecolor": "0.15", "linewidth": 1.0}
 
 
-def gauge(result: CheckResult) -> Picture:
-    """Draw a gauge at the head under the governing load, what it reads, and what that is made of."""
+def gauge(result: CheckResult) -> Picture | None:
+    """Draw a gauge at the head under the governing load, what it reads, and what that is made of.
+
+    None where no force acts: under a torque alone the head turns where it is.
+    """
     answer = result.governing
+    if not (answer.resultant.lateral_n or answer.resultant.axial_n):
+        return None
     parts = head_parts(result.seated, answer.state, answer.head)
     bars_in = 4 * ROW_IN
     height_in = HEIGHT_IN + bars_in + 2.35
@@ -81,48 +87,51 @@ def _draw_sketch(ax: Axes, result: CheckResult, answer: LoadAnswer, aspect: floa
     way = np.array([head.lateral_um, -head.axial_um]) / head.total_um
     on_top = bool(abs(way[1]) > AXIAL)
     view = view_of(case, load, aspect)
-    if on_top:
-        view = view.with_room(0.26 * view.span)
+    rises = abs(float(way[1])) if on_top else max(float(way[1]), 0.0)
+    top = head.height_mm + (0.2 * rises + 0.08) * view.span
+    view = view.with_room(1.3 * max(top - view.high, 0.0))  # the gauge grows with what is shown
     draw_bodies(ax, outline_of(case))
     ax.axhline(0, color="0.2", linewidth=1.0, linestyle=(0, (6, 3)), zorder=3)
     far = draw_load(ax, case, load, view.arrow)
-    gauge_side = 0.0 if on_top else float(np.copysign(1.0, way[0]))
-    _draw_gauge(ax, result, answer, gauge_side, view.span)
-    if on_top and far is not None:
-        name_load(ax, view, far, load, case.implant.abutment_diameter_mm / 2)
-    else:
-        beside = -gauge_side * (case.implant.abutment_diameter_mm / 2 + 0.06 * view.span)
-        place = (beside, 0.72 * load.height_mm)
-        if far is not None:
-            outer = min if gauge_side > 0 else max
-            place = (outer(far[0] - gauge_side * 0.03 * view.span, beside), far[1])
-        ha = "right" if gauge_side > 0 else "left"
-        write_in(ax, place, load_text(load), ha=ha, va="center", bold=True)
+    side = _draw_gauge(ax, result, answer, way, on_top, view.span)
+    beside = -side * (case.implant.abutment_diameter_mm / 2 + 0.06 * view.span)
+    place = (beside, 0.72 * load.height_mm)
+    if far is not None:
+        outer = min if side > 0 else max
+        place = (outer(far[0] - side * 0.03 * view.span, beside), far[1])
+    ha = "right" if side > 0 else "left"
+    write_in(ax, place, load_text(load), ha=ha, va="center", bold=True)
     ring_peak(ax, answer)
-    side = 1.0 if np.cos(np.radians(answer.peak.angle_deg)) > -1e-9 else -1.0
-    at = (side * answer.peak.radius_mm, -answer.peak.depth_mm)
+    at_peak = 1.0 if np.cos(np.radians(answer.peak.angle_deg)) > -1e-9 else -1.0
+    at = (at_peak * answer.peak.radius_mm, -answer.peak.depth_mm)
     y = min(max(at[1], view.low + 0.05 * view.span), -0.06 * view.span)
-    edge = side * min(0.6 * view.half_width, case.block_mm[0])
+    edge = at_peak * min(0.6 * view.half_width, case.block_mm[0])
     text = f"at the wall:\n{peak_text(answer)}"
-    point_out(ax, at, (edge, y), text, ha="left" if side > 0 else "right", bold=True, away=7)
+    point_out(ax, at, (edge, y), text, ha="left" if at_peak > 0 else "right", bold=True, away=7)
     ax.set(xlim=(-view.half_width, view.half_width), ylim=(view.low, view.high), xticks=[], yticks=[])
     for spine in ax.spines.values():
         spine.set_visible(False)
 
 
-def _draw_gauge(ax: Axes, result: CheckResult, answer: LoadAnswer, side: float, span: float) -> None:
-    """Draw a dial gauge that touches the head on the right, 1, or on the left, -1.
+def _draw_gauge(
+    ax: Axes, result: CheckResult, answer: LoadAnswer, way: Floats, on_top: bool, span: float
+) -> float:
+    """Draw a dial gauge that touches the head along the way it moves; return its side, 1 or -1.
 
-    Where the head moves along the axis, `side` 0, the gauge stands on a plate, out of the load's way.
+    On top it stands on a plate, out of the load's way.
     """
     implant, height = result.case.implant, answer.head.height_mm
-    radius = implant.abutment_diameter_mm / 2 if height <= implant.abutment_height_mm else 0.0
-    if not side:
-        reach = -(implant.abutment_diameter_mm / 2 + 0.11 * span)
-        ax.plot([reach - 0.02 * span, 0.0], [height, height], color="0.15", linewidth=3.0, zorder=5)
-        tip, along = np.array([reach, height]), np.array([0.0, 1.0])
+    if on_top:
+        along = way if way[1] > 0 else -way
+        side = float(np.copysign(1.0, along[0])) if abs(along[0]) > UPRIGHT else -1.0
+        reach = side * (implant.abutment_diameter_mm / 2 + 0.11 * span)
+        plate = [reach + side * 0.02 * span, 0.0]
+        ax.plot(plate, [height, height], color="0.15", linewidth=3.0, zorder=5)
+        tip = np.array([reach, height])
     else:
-        tip, along = np.array([side * radius, height]), np.array([side, 0.0])
+        along, side = way, float(np.copysign(1.0, way[0]))
+        radius = implant.abutment_diameter_mm / 2 if height <= implant.abutment_height_mm else 0.0
+        tip = np.array([side * radius, height])
     stem, dial = tip + 0.07 * span * along, tip + 0.2 * span * along
     line: Style = {"color": "0.1", "solid_capstyle": "butt", "zorder": 5.5}
     ax.plot(*np.stack([tip, dial], axis=1), linewidth=1.8, **line)
@@ -139,11 +148,10 @@ def _draw_gauge(ax: Axes, result: CheckResult, answer: LoadAnswer, side: float, 
     ax.plot(
         *np.stack([dial, dial + 0.7 * size * needle], axis=1), color="0.1", linewidth=2.0, zorder=6.2
     )
-    outer = side or -1.0
-    place = (float(dial[0] + 1.3 * outer * size), float(dial[1]))
-    ha = "left" if outer > 0 else "right"
-    text = f"the gauge reads\n{head_text(answer)}"
-    write_in(ax, place, text, ha=ha, va="center", bold=True)
+    place = (float(dial[0] + 1.3 * side * size), float(dial[1]))
+    text = f"the gauge reads\n{um_text(answer.head.total_um)}"
+    write_in(ax, place, text, ha="left" if side > 0 else "right", va="center", bold=True)
+    return side
 
 
 def _draw_bars(ax: Axes, answer: LoadAnswer, parts: HeadParts) -> None:

@@ -77,7 +77,8 @@ def moved(result: CheckResult, field: Displacement) -> Picture | None:
     _draw_body(ax, pair.implant, times * implant, order=-1.0)
     _draw_rest(ax, result)
     top = _displaced_top(pair.implant, times * implant)
-    _draw_moved_load(ax, view, answer, top, times)
+    beside = result.case.implant.abutment_diameter_mm / 2 + abs(top[0])
+    _draw_moved_load(ax, view, answer, top, beside, times)
     _name_bodies(ax, view, result, times * implant)
     _point_out_opening(ax, view, result, (times * implant, times * bone))
     _write_labels(ax, view, load, times)
@@ -163,8 +164,13 @@ def _tip(body: Body, implant: Floats) -> Floats:
     return implant[int(np.argmin(z + r)), 0]
 
 
-def _draw_moved_load(ax: Axes, view: View, answer: LoadAnswer, top: Place, times: float) -> None:
-    """Draw the load where the head has gone, on a rod from the abutment's displaced `top`."""
+def _draw_moved_load(
+    ax: Axes, view: View, answer: LoadAnswer, top: Place, beside: float, times: float
+) -> None:
+    """Draw the load where the head has gone, on a rod from the abutment's displaced `top`.
+
+    Beside the abutment its name stands clear of the axis, by `beside`.
+    """
     load, head = answer.resultant, answer.head
     x, rise = head.lateral_um / UM_PER_MM, -head.axial_um / UM_PER_MM
     at = (times * x, load.height_mm + times * rise)
@@ -173,7 +179,7 @@ def _draw_moved_load(ax: Axes, view: View, answer: LoadAnswer, top: Place, times
     ax.plot(0, load.height_mm, "o", markersize=4.5, mfc="white", mec="0.35", mew=0.9, zorder=5.5)
     far = draw_force(ax, load, at, view.arrow)
     if far is not None:
-        name_load(ax, view, far, load, 0.0)
+        name_load(ax, view, far, load, beside if far[1] < top[1] else 0.0)
 
 
 def _write_labels(ax: Axes, view: View, load: Resultant, times: float) -> None:

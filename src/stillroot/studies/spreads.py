@@ -47,6 +47,8 @@ LEAST_SAMPLES, MOST_SAMPLES = 8, 8192
 LEAST_FOR_DRIVERS = 8
 CONFIDENCE = 0.95
 """Of the intervals that say what the sample size leaves open."""
+RESAMPLES = 999
+"""Of the rows, for these intervals."""
 RARE = 0.05
 """Chance below which a band counts as out of reach."""
 SEED = 1
@@ -290,7 +292,7 @@ def _drivers(
 
     Rows with a case that has no answer are left out, and then as many as make a power of two.
     """
-    from scipy.stats import sobol_indices  # noqa: PLC0415 - slow to import
+    from scipy.stats import bootstrap, sobol_indices  # noqa: PLC0415 - slow to import
 
     peaks = np.array([math.nan if o.peak_um is None else math.log(o.peak_um) for o in outcomes])
     blocks = peaks.reshape(len(inputs) + 2, n)
@@ -302,19 +304,24 @@ def _drivers(
     if np.ptp(f[:2]) == 0:  # nothing varies, so nothing drives
         return (), rows
     found = sobol_indices(
-        func={"f_A": f[:1], "f_B": f[1:2], "f_AB": f[2:, None, :]},
-        n=rows,
-        method=_jansen,
-        rng=np.random.default_rng(SEED),
+        func={"f_A": f[:1], "f_B": f[1:2], "f_AB": f[2:, None, :]}, n=rows, method=_jansen
     )
     with warnings.catch_warnings(), np.errstate(divide="ignore", invalid="ignore"):
         warnings.simplefilter("ignore")  # an input without any effect has no distribution to resample
-        bounds = found.bootstrap(confidence_level=CONFIDENCE)
+        # Not `found.bootstrap`: it takes no generator, and its bounds differ from run to run.
+        bounds: Any = bootstrap(
+            [np.arange(rows)],
+            lambda row: np.stack(_jansen(f[:1, row], f[1:2, row], f[2:, None, row])),
+            method="BCa",
+            n_resamples=RESAMPLES,
+            confidence_level=CONFIDENCE,
+            rng=np.random.default_rng(SEED),
+        ).confidence_interval
     drivers = [
         Driver(
             key=item.input.key,
-            first=_interval(found.first_order, bounds.first_order.confidence_interval, i),
-            total=_interval(found.total_order, bounds.total_order.confidence_interval, i),
+            first=_interval(found.first_order, (bounds.low[0], bounds.high[0]), i),
+            total=_interval(found.total_order, (bounds.low[1], bounds.high[1]), i),
         )
         for i, item in enumerate(inputs)
     ]
@@ -333,9 +340,9 @@ def _jansen(
     return first.T, total.T
 
 
-def _interval(value: Any, bounds: Any, i: int) -> Interval:
+def _interval(value: Any, bounds: tuple[Any, Any], i: int) -> Interval:
     """Return an index with its bounds; one that is the same in every resample is its own bound."""
-    middle, low, high = (float(np.ravel(x)[i]) for x in (value, bounds.low, bounds.high))
+    middle, low, high = (float(np.ravel(x)[i]) for x in (value, *bounds))
     return Interval(
         value=middle,
         low=middle if math.isnan(low) else low,

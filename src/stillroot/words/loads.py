@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import textwrap
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 if TYPE_CHECKING:
     from stillroot.mechanics.loading import Resultant
+
+LETTERS = 28
+"""To a line of a load in a drawing."""
 
 
 def load_text(load: Resultant, lines: int = 2) -> str:
@@ -18,6 +22,8 @@ def load_text(load: Resultant, lines: int = 2) -> str:
     if load.torque_nmm:
         joined = "and torque" if parts else "torque"
         parts.append(f"{joined} {signed_number(load.torque_nmm / 10)} N·cm")
+    if lines > 1:
+        parts = [line for part in parts for line in textwrap.wrap(part, LETTERS)]
     text = ("\n" if lines > 1 else " ").join(parts)
     return text + ("\n" if lines > 1 else ", ") + f"{load.height_mm:g} mm above the crest"
 
