@@ -48,7 +48,7 @@ STORING = bool(os.environ.get("STORE_FIGURES"))
 STORED = Path(__file__).parents[1] / "figures"
 MESHES = STORED / "meshes"
 DPI = 50
-"""A third of what is written for users: a line still shows, and all of them take 300 kB."""
+"""A third of what is written for users: a line still shows, and all take less than 600 kB."""
 TOLERANCE = 0.5
 """Root mean square over the pixels, of 255. Rounding in the solve moves no line by a pixel: two runs are
 0 apart. It may turn the last digit of a printed number, which is some tenths. Lines a third thicker are
