@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from stillroot import Case, check, explain, write_answer
+from stillroot import Case, EnvironmentProblem, Report, check, explain, write_answer
 from stillroot.answers.verdict import CAUTION, rounded, with_error
 from stillroot.inputs.section import ASSUMPTION
 from stillroot.pictures.figures import pictures
@@ -16,6 +16,7 @@ from stillroot.words.check_document import check_document, resolved_keys
 from stillroot.words.document import AUDIENCES, Lines, Table
 from stillroot.words.report import data_of
 from stillroot.writing.html_report import report_html
+from stillroot.writing.pdf import assert_pdf_can_be_made
 
 CASE = {
     "title": "Invented scenario: <b>page</b> & more",
@@ -181,3 +182,13 @@ def test_without_a_pdf_library_the_message_says_what_to_install(run, tmp_path, m
     assert code == 4
     assert "stillroot[pdf]" in error
     assert not (tmp_path / "a").exists()
+
+
+def test_a_pdf_is_written_beside_the_page(result, drawn, tmp_path):
+    try:
+        assert_pdf_can_be_made()
+    except EnvironmentProblem as problem:
+        pytest.skip(str(problem))
+    Report(reader="clinician", pdf=True).write(check_document(result), drawn, tmp_path)
+    assert (tmp_path / "report.pdf").read_bytes().startswith(b"%PDF-")
+    assert (tmp_path / "report.html").exists()
