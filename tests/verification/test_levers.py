@@ -1,0 +1,83 @@
+"""Levers against what must come of them where the answer is known beforehand.
+
+A bonded implant is linear in its load; far stiffer than a bone of one modulus, it moves in inverse
+proportion to that modulus. A lever's ratio is then a number without a solver.
+"""
+
+import pytest
+
+from stillroot import Case, check
+from stillroot.studies.levers import LIGHTER, STIFFER, changes, with_levers
+
+LINEAR = {
+    "title": "Invented scenario: linear",
+    "implant": {
+        "diameter_mm": 4.0,
+        "length_mm": 6.0,
+        "modulus_mpa": 1e6,
+        "poisson": 0.3,
+        "thread": {"form": "none"},
+    },
+    "bone": {"cortical_thickness_mm": 0.0, "trabecular_modulus_mpa": 1.0},
+    "interface": {"kind": "bonded"},
+    "loads": [
+        {"name": "sideways", "lateral_n": 0.1, "height_mm": 6.0},
+        {"name": "pressed in", "axial_n": 0.3},
+    ],
+    "numerics": {"element_mm": 1.0, "harmonics": 3, "load_steps": 1},
+}
+HELD_LOW = {
+    **LINEAR,
+    "implant": {"diameter_mm": 4.0, "length_mm": 8.0, "thread": {"form": "none"}},
+    "bone": {"cortical_thickness_mm": 1.0, "trabecular_modulus_mpa": 300.0},
+    "socket": {"holds_mm": [[5.0, 8.0]], "gap_fill": "empty"},
+    "interface": {"interference_um": 10.0},
+    "loads": [{"name": "oblique", "axial_n": 20.0, "lateral_n": 5.0, "height_mm": 6.0}],
+}
+
+
+@pytest.fixture(scope="module")
+def ratios():
+    """Return the ratios of each change of a linear case, by its text."""
+    result = with_levers(check(Case.from_dict(LINEAR)))
+    return {lever.text: lever.ratios for lever in result.levers}
+
+
+def test_a_linear_implant_moves_in_proportion_to_its_load(ratios):
+    assert ratios["loads a quarter less"] == pytest.approx((LIGHTER, LIGHTER), rel=1e-6)
+
+
+def test_half_a_sideways_force_halves_it_and_leaves_the_axial_load_alone(ratios):
+    assert ratios["half of each sideways force"] == pytest.approx((0.5, 1.0), rel=1e-6)
+
+
+def test_a_rigid_implant_moves_in_inverse_proportion_to_the_modulus(ratios):
+    # The implant is 1e6 times as stiff as the bone and the layer a tenth of it: what it bends itself
+    # is some 1e-6 of the motion.
+    assert ratios["trabecular bone 1.5 times as stiff"] == pytest.approx((1 / STIFFER,) * 2, rel=1e-4)
+    assert ratios["trabecular bone two thirds as stiff"] == pytest.approx((STIFFER,) * 2, rel=1e-4)
+
+
+def test_a_lower_load_tilts_less_and_does_not_change_what_presses_in(ratios):
+    sideways, pressed = ratios["loads 2 mm lower"]
+    assert sideways < 1
+    assert pressed == pytest.approx(1.0, rel=1e-6)
+
+
+def test_a_lever_is_what_the_changed_case_is_to_the_case_as_it_is():
+    """Within what both meshes leave open, a ratio from coarse elements is that of two whole answers."""
+    case = Case.from_dict(HELD_LOW)
+    before = check(case)
+    levers = {lever.text: lever for lever in with_levers(before).levers}
+    for change in changes(case):
+        after = check(change.case).governing.peak
+        ratio = after.total_um / before.governing.peak.total_um
+        assert levers[change.text].ratios[0] == pytest.approx(ratio, rel=0.1), change.text
+
+
+def test_what_a_case_does_not_have_is_no_lever():
+    texts = {change.text for change in changes(Case.from_dict(LINEAR))}
+    assert not any("interference" in text or "cortex" in text for text in texts)
+    held = {change.text for change in changes(Case.from_dict(HELD_LOW))}
+    assert {"held over 1 mm more", "held over 1 mm less", "no interference"} <= held
+    assert "held over 1 mm more" not in texts, "all of it is held"
