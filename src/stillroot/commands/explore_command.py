@@ -39,7 +39,6 @@ def explore(case_file: Path | None, *, port: int | None, no_browser: bool) -> in
     address = f"http://{server.LOOPBACK}:{bound.getsockname()[1]}/{token}/"
     click.echo(f"{address}\nOpen this address on this machine; Ctrl-C stops it.")
     if not no_browser:
-        bound.listen()  # the browser may be quicker than the server
         webbrowser.open(address)
     with suppress(KeyboardInterrupt):
         server.serve(case, bound, token)

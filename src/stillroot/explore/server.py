@@ -190,6 +190,7 @@ def bound_socket(port: int) -> socket.socket:
     try:
         bound.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         bound.bind((LOOPBACK, port))
+        bound.listen()  # a browser may be quicker than the server
     except OSError as error:
         bound.close()
         msg = f"--port {port}: cannot be listened on ({error.strerror}); leave it out for a free one"

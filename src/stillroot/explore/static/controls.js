@@ -160,7 +160,7 @@ export class Controls {
     form.innerHTML = GROUPS.map(({ name, controls }) =>
       `<fieldset class="card group-${name.toLowerCase()}"><legend>${name}</legend>${
         name === "Seat" ? SEAT_CHOICE : ""
-      }${controls.map(rowOf).join("")}</fieldset>`).join("") + HOLD_GROUP;
+      }${controls.map(rowOf).join("")}</fieldset>${name === "Bone" ? HOLD_GROUP : ""}`).join("");
     for (const control of GROUPS.flatMap((group) => group.controls)) this.#wire(control);
     form.addEventListener("change", (event) => {
       const field = /** @type {any} */ (event.target);

@@ -2,7 +2,7 @@
 
 import { draw, get, solve } from "./ask.js";
 import { Section, scaleOf } from "./section.js";
-import { byId, plain, safe, say } from "./words.js";
+import { byId, plain, safe, say, whole } from "./words.js";
 
 const KEYS =
   "→ next · ← back · 0 the present state · 1 to 9 a lesson · + − two threads · A B take up · F full screen · Esc leave";
@@ -155,7 +155,7 @@ export class Lecture {
       say(byId("lecture-title"), "The solver is working.");
       return;
     }
-    say(byId("lecture-title"), now.answer.sentence);
+    say(byId("lecture-title"), whole(now.answer.sentence));
     const torque = now.torque === null ? "" : `Insertion torque ${plain(now.torque, 0)} N·cm. `;
     say(byId("lecture-message"), `${torque}Head movement ${now.answer.head_shown} µm.` +
       (now.stale ? " The solver is working on the change." : now.kind === "first" ? " First, coarse answer." : ""));
@@ -185,7 +185,7 @@ export class Lecture {
     this.#views(found.filter(Boolean).map((one, i) => ({
       drawing: one.drawing,
       answer: show && one.told ? one.told.loads[0] : null,
-      words: `${pair ? `${"AB"[i]}  ` : ""}${one.told && (revealed || !motionFirst) ? `torque ${torques[i] ?? ""}` : ""}`,
+      words: `${pair ? `${"AB"[i]}: ` : ""}${one.told && (revealed || !motionFirst) ? `torque ${torques[i] ?? ""}` : ""}`,
       load: 0,
       stale: one.told?.kind === "first",
     })));

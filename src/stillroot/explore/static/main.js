@@ -8,7 +8,7 @@ import { Section, scaleOf } from "./section.js";
 import { drawSix } from "./six.js";
 import { MOST_PINS, edit, keep, readLink, recall, replace, state, tried, undo } from "./state.js";
 import { drawStrip } from "./strip.js";
-import { byId, keepFile, plain, say } from "./words.js";
+import { byId, keepFile, plain, say, whole } from "./words.js";
 
 /** This tab, to the server: a reload or a copy of the tab is another. */
 const TAB = crypto.randomUUID();
@@ -20,6 +20,8 @@ let drawn = { version: 0, wanted: /** @type {any} */ (null), case: /** @type {an
 /** What is answered, and of which version. */
 let answered = { version: 0, kind: "working", told: /** @type {any} */ (null), six: /** @type {any} */ (null), sixVersion: 0 };
 let version = 0;
+/** Whether the server took the newest version for a case. */
+let valid = true;
 let changedAt = 0;
 
 const section = new Section(byId("section"), { changed: byHand });
@@ -201,10 +203,12 @@ async function redraw() {
       try {
         const found = await draw(wanted);
         drawn = { version: now, wanted, ...found };
+        valid = true;
         complain(null);
         if (now === version) ask();
       } catch (error) {
         drawn = { ...drawn, version: now };
+        valid = false;
         if (now === version) {
           complain(error);
           controls.wrong();
@@ -252,7 +256,11 @@ async function ask() {
       if (message.kind === "refined") tellAloud();
     }, mine.signal);
   } catch (error) {
-    if (!mine.signal.aborted) complain(error);
+    if (!mine.signal.aborted) {
+      answered = { ...answered, version: of, kind: "none", told: null, six: null };
+      complain(error);
+      show();
+    }
   } finally {
     if (asking === mine && awaitingFirst) {
       awaitingFirst = false;
@@ -307,19 +315,20 @@ function show() {
   const peaks = (answered.told?.loads ?? []).map((/** @type {any} */ load) => load.peak_um);
   const scale = scaleOf(bands, [...peaks, ...state.pins.map((pin) => pin.answer.peak_um)]);
   section.draw(drawn.drawing, { load: state.load, answer, scale, stale });
-  controls.show(drawn.case, state.load);
+  if (valid) controls.show(drawn.case, state.load);
   say(byId("title"), drawn.case.title);
   document.title = `${drawn.case.title} – stillroot explore`;
   showLoads();
-  const kind = stale ? "working" : answered.kind;
+  const kind = !valid ? "none" : stale ? "working" : answered.kind;
   const box = byId("answer");
   box.dataset.kind = kind;
   box.dataset.of = String(answered.version);
-  say(byId("stage"), { working: "working on the change", first: "first answer, coarse", refined: "refined" }[kind] ?? kind);
-  if (answer) say(byId("sentence"), answer.sentence);
+  say(byId("stage"), { working: "working on the change", first: "first answer, coarse", refined: "refined", none: "no answer" }[kind] ?? kind);
+  if (answer) say(byId("sentence"), whole(answer.sentence));
+  else if (answered.kind === "none") say(byId("sentence"), "This state has no answer; the message says why.");
   drawStrip(byId("strip"), { bands, scale, answer, kind: answered.kind, stale });
   say(byId("head"), answer ? `${answer.head_shown} µm${answer.head_rotation_deg && drawn.drawing.loads[state.load].torque_ncm ? `, ${plain(answer.head_rotation_deg)}° of turn` : ""}` : "–");
-  const torque = answered.told?.insertion_torque_ncm;
+  const torque = answered.told ? answered.told.insertion_torque_ncm : undefined;
   const found = drawn.case.interface.measured_torque_ncm !== undefined && answered.told
     ? `, from ${plain(answered.told.interference_um, 1)} µm` : "";
   say(byId("torque"), torque === null ? "none, glued" : torque === undefined ? "–" : `${plain(torque, 0)} N·cm${found}`);

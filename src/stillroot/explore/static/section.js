@@ -212,20 +212,25 @@ export class Section {
     text(width - 10, this.y(0) - 7, "crest of the bone", "end");
     const cortex = drawing.cortical_mm;
     const left = 44;
-    if (cortex * this.view.scale > 22) text(left, this.y(-cortex / 2) + 5, "cortical bone");
+    if (cortex * this.view.scale > 22) text(width - 10, this.y(-cortex / 2) + 5, "cortical bone", "end");
     if (cortex < drawing.block_mm[1]) {
-      const below = Math.max(cortex, 0) + Math.min(2.2, drawing.length_mm / 3);
-      text(left, this.y(-below), cortex ? "trabecular bone" : "bone block");
+      const name = cortex ? "trabecular bone" : "bone block";
+      text(width - 10, this.y(-cortex) + 26, name, "end");
     }
-    text(this.x(0), this.y(-0.5 * drawing.length_mm), "implant", "middle");
+    text(this.x(0), this.y(-0.5 * drawing.length_mm), "implant", "middle", "on-metal");
     const { foot, tail } = arrowOf(drawing.loads[load]);
     if (Math.abs(foot.z - 0.4 * drawing.abutment_mm[1]) * this.view.scale > 24) {
-      text(this.x(0), this.y(0.4 * drawing.abutment_mm[1]), "abutment", "middle");
+      text(this.x(0), this.y(0.4 * drawing.abutment_mm[1]), "abutment", "middle", "on-metal");
     }
+    const cortexLabel = this.y(-cortex) + 13;
+    const onLeft = [cortexLabel];
     if (drawing.gap_text) {
       const [top, bottom] = drawing.gaps_mm.reduce((a, b) => (b[1] - b[0] > a[1] - a[0] ? b : a));
       const x = this.x(-drawing.radius_mm - drawing.gap_width_mm) - 8;
-      text(x, this.y(-(top + bottom) / 2), drawing.gap_text, "end");
+      const middle = this.y(-(top + bottom) / 2);
+      const y = Math.abs(middle - cortexLabel) < 26 ? cortexLabel + 26 : middle;
+      text(x, y + 5, drawing.gap_text, "end");
+      onLeft.push(y);
     }
     const item = drawing.loads[load];
     if (Math.hypot(item.axial_n, item.lateral_n) > 0) {
@@ -244,10 +249,19 @@ export class Section {
     if (answer) {
       const [x, z] = answer.ring_mm[0];
       const side = x < 0 ? -1 : 1;
-      const px = this.x(x) + side * 20;
-      const py = Math.min(this.y(z) + 5, height - 48);
-      const at = side > 0 ? Math.min(px + 12, width - 150) : Math.max(px - 12, 160);
-      text(at, py, `peak ${answer.shown} µm`, side > 0 ? "start" : "end", stale ? "strong old" : "strong");
+      const [rx, ry] = [this.x(x), this.y(z)];
+      // Beside the ring, but clear of what else is written there.
+      const taken = side < 0 ? onLeft : drawing.holds_mm.flatMap(([top, bottom]) => [this.y(-top) - 9, this.y(-bottom) + 10]);
+      const lowest = Math.min(height - 34, Math.max(ry, 20));
+      const free = [0, -22, 22, -36, 36, -52, -70].find((by) =>
+        lowest + by < height - 28 && taken.every((/** @type {number} */ y) => Math.abs(y - lowest - by) > 17)) ?? -36;
+      const [px, py] = [side > 0 ? Math.min(rx + 32, width - 160) : Math.max(rx - 32, 190), lowest + free];
+      if (free || px !== rx + side * 32) {
+        const long = Math.hypot(px - rx, py - ry);
+        parts.push(`<line class="leader" x1="${rx + (11 * (px - rx)) / long}" y1="${ry + (11 * (py - ry)) / long}"
+          x2="${px - side * 3}" y2="${py}"/>`);
+      }
+      text(px, py + 5, `peak ${answer.shown} µm`, side > 0 ? "start" : "end", stale ? "strong old" : "strong");
     }
     this.layer.labels.innerHTML = parts.join("");
   }

@@ -21,6 +21,15 @@ export function motion(um) {
 }
 
 /**
+ * Return a text whose numbers stay with their units.
+ * @param {string} text
+ * @returns {string}
+ */
+export function whole(text) {
+  return text.replace(/(\d) (mm|µm|N)\b/g, "$1\u00a0$2").replaceAll(" ± ", "\u00a0±\u00a0");
+}
+
+/**
  * Return the element of an id; it is in the page.
  * @param {string} id
  * @returns {any}
