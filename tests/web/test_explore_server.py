@@ -1,21 +1,28 @@
-"""The page's server, without a browser: who is let in, what is refused, and that its numbers are check's."""
+"""The page's server, without a browser: who is let in, what is refused, and whose numbers it tells."""
 
 import json
+import sys
 import threading
 import time
 from pathlib import Path
 
+import numpy as np
 import pytest
+from matplotlib.collections import LineCollection
+from matplotlib.colors import to_hex
 
-from stillroot import Case, check, directions
+from stillroot import Case, check, directions, read_case
+from stillroot.commands.explore_command import shipped_case
 from stillroot.errors import EnvironmentProblem
 from stillroot.explore import server as page_server
 from stillroot.explore.pairs import EQUAL_MOTION, EQUAL_TORQUE, FOUND_WITH, lecture
+from stillroot.pictures.drawing import MOTION
+from stillroot.pictures.figures import pictures
 from stillroot.studies import lesson
 from tests.web._serving import COARSE, SOFT, serving
 
 SAME = 1e-6
-"""Share by which page and check may differ: kept stages are of the same equations, solved to far less."""
+"""Share by which page and check may differ: the same equations, each solved to far less than this."""
 
 
 @pytest.fixture(scope="module")
@@ -175,8 +182,6 @@ def test_a_dead_process_is_replaced(served):
 
 
 def test_the_saved_case_is_the_case(served, tmp_path):
-    from stillroot import read_case
-
     status, _, content = served.ask("POST", "case", {"case": case_now()})
     assert status == 200
     (tmp_path / "case.toml").write_bytes(content)
@@ -200,10 +205,6 @@ def test_nothing_the_page_loads_comes_from_elsewhere():
 
 
 def test_the_colours_are_those_of_the_pictures():
-    from matplotlib.colors import to_hex
-
-    from stillroot.pictures.drawing import MOTION
-
     text = (page_server.STATIC / "cividis.js").read_text(encoding="utf-8")
     table = "".join(part for part in text.split('"')[1::2] if set(part) <= set("0123456789abcdef"))
     assert table == "".join(to_hex(MOTION(i))[1:] for i in range(256))
@@ -230,8 +231,6 @@ def test_the_pairs_are_those_that_the_lesson_finds():
 
 
 def test_without_the_extra_the_message_says_what_to_install(monkeypatch, run):
-    import sys
-
     monkeypatch.setitem(sys.modules, "uvicorn", None)
     monkeypatch.delitem(sys.modules, "stillroot.explore.server")
     monkeypatch.delattr("stillroot.explore.server")
@@ -248,7 +247,30 @@ def test_a_wrong_case_file_is_one_message(run):
 
 
 def test_the_first_case_is_a_shipped_one():
-    from stillroot.commands.explore_command import shipped_case
-
     assert Path(shipped_case()).is_file()
     assert SOFT.title.startswith("Invented")
+
+
+def test_the_drawing_is_the_reports(served):
+    """The wall's lines, their ends and their motion are those of the report's section."""
+    result = check(COARSE)
+    figure = next(p for p in pictures(result) if p.name.startswith("section-1")).figure
+    drawn = [
+        item
+        for item in figure.axes[0].collections
+        if isinstance(item, LineCollection) and item.get_array() is not None
+    ]
+    refined = served.solve(case_now(), tab="drawing")[1]
+    lines = np.array(refined["loads"][0]["lines"])
+    for side, collection, column in ((1, drawn[0], 4), (-1, drawn[1], 5)):
+        wanted = np.array(
+            [
+                [*segment.ravel(), value]
+                for segment, value in zip(collection.get_segments(), collection.get_array(), strict=True)
+            ]
+        )
+        told = lines[:, [0, 1, 2, 3, column]] * [side, 1, side, 1, 1]
+        turned = told[:, [2, 3, 0, 1, 4]]
+        for line in wanted:  # an edge may be told from either end
+            off = np.minimum(np.abs(told - line).max(axis=1), np.abs(turned - line).max(axis=1))
+            assert off.min() < 2e-3

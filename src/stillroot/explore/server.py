@@ -95,7 +95,7 @@ class Guard:
             return PlainTextResponse("not this page", 403)
         if given.get("sec-fetch-site", "none") not in ("none", "same-origin"):
             return PlainTextResponse("not this page", 403)
-        if not secrets.compare_digest(path.split("/")[1].encode(), self.token.encode()):
+        if not secrets.compare_digest(path.lstrip("/").partition("/")[0].encode(), self.token.encode()):
             return PlainTextResponse("open the address that stillroot explore printed", 404)
         length = given.get("content-length", "0")
         if "transfer-encoding" in given or not length.isdigit() or int(length) > LARGEST_BODY:

@@ -27,6 +27,8 @@ if TYPE_CHECKING:
     from stillroot.answers.answer import Loaded
     from stillroot.mechanics.loading import Seated
 
+MOST_BYTES = 3 * 1024**3
+"""Of data of one bench: a usual case takes a tenth."""
 DROP_SIGNAL = getattr(signal, "SIGUSR1", None)
 
 
@@ -58,6 +60,7 @@ def run_bench(pipe: Connection, dropped: Synchronized[int]) -> None:
     """Do jobs until the other end of the pipe is closed; `dropped` is the last number not wanted."""
     from threadpoolctl import threadpool_limits  # noqa: PLC0415 - in the process that solves
 
+    _limit_memory()
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the server, which then closes the pipe
     current = 0
 
@@ -94,6 +97,16 @@ def run_bench(pipe: Connection, dropped: Synchronized[int]) -> None:
                 text = f"an error of the program's own ({type(error).__name__}: {error})"
                 reply = Reply(number=job.number, message=text)
             pipe.send(reply)
+
+
+def _limit_memory() -> None:
+    """Let a case that is far too large fail by itself, where the system can see to it."""
+    try:
+        import resource  # noqa: PLC0415 - not on every system
+    except ImportError:
+        return
+    with suppress(ValueError, OSError):
+        resource.setrlimit(resource.RLIMIT_DATA, (MOST_BYTES, MOST_BYTES))
 
 
 def _close_mesher() -> None:

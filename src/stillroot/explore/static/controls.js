@@ -150,7 +150,7 @@ function setLength(/** @type {any} */ draft, /** @type {any} */ value, /** @type
 export class Controls {
   /**
    * @param {HTMLFormElement} form
-   * @param {{set: (control: Control, value: any) => void, holds: (what: string, more?: any) => void,
+   * @param {{set: (control: Control, value: any, whole?: boolean) => void, holds: (what: string, more?: any) => void,
    *   choose: (key: string, value: string) => void}} tell
    */
   constructor(form, tell) {
@@ -179,7 +179,7 @@ export class Controls {
     const slider = row.querySelector("input[type=range]");
     const entry = row.querySelector("input[type=text]");
     slider.addEventListener("input", () => this.tell.set(control, fromSlider(control, Number(slider.value))));
-    entry.addEventListener("change", () => this.tell.set(control, typed(entry.value)));
+    entry.addEventListener("change", () => this.tell.set(control, typed(entry.value), true));
     entry.addEventListener("keydown", (/** @type {KeyboardEvent} */ event) => {
       const way = event.key === "ArrowUp" ? 1 : event.key === "ArrowDown" ? -1 : 0;
       const value = typed(entry.value);

@@ -42,9 +42,10 @@ function changed() {
  * A number from a slider or an entry.
  * @param {any} control
  * @param {any} value
+ * @param {boolean} [whole] whether it is a step of its own, not part of a slide
  */
-function set(control, value) {
-  edit(control.key, (draft) => control.write(draft, value, state.load, drawn.case));
+function set(control, value, whole = false) {
+  edit(whole ? `${control.key} ${performance.now()}` : control.key, (draft) => control.write(draft, value, state.load, drawn.case));
   changed();
 }
 

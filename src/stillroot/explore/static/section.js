@@ -15,7 +15,7 @@ const CASING = 2.4;
 /** Length [mm] of the load's arrow: this times the root of the force [N], so that 10 N can be held too. */
 const ROOT_MM = 0.55;
 /** Half the least size [px] of what a finger hits. */
-const TOUCH = 22;
+const TOUCH = 23;
 
 /**
  * @typedef {{low: number, high: number, scale: number, middle: number, top: number}} View
