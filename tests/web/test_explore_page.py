@@ -2,7 +2,6 @@
 
 import os
 import re
-import shutil
 from pathlib import Path
 
 import numpy as np
@@ -13,24 +12,12 @@ from stillroot.studies.lesson import spearman
 from tests.web._serving import COARSE, serving
 
 playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-CHROMIUM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
-if CHROMIUM is None:
-    pytest.skip("no Chromium on this machine: the page is not tested here", allow_module_level=True)
-
 WAIT_MS = 60_000
 MOST_BENCH_MIB = 900
 """Of resident memory of one solving process: a check takes some 400 MB."""
 ANSWERED = (
     """() => answer.dataset.kind === "refined" && answer.dataset.of === document.body.dataset.version"""
 )
-
-
-@pytest.fixture(scope="module")
-def browser():
-    with playwright.sync_playwright() as running:
-        opened = running.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
-        yield opened
-        opened.close()
 
 
 @pytest.fixture(scope="module")

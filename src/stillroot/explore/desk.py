@@ -13,6 +13,7 @@ import os
 import sys
 import threading
 from contextlib import asynccontextmanager, suppress
+from ctypes import c_longlong
 from dataclasses import dataclass
 from time import perf_counter
 from typing import TYPE_CHECKING, Any
@@ -59,7 +60,7 @@ class BenchHandle:
     def __init__(self, name: str, context: BaseContext) -> None:
         self.name = name
         self._context = context
-        self._dropped = context.Value("q", 0)
+        self._dropped = context.RawValue(c_longlong, 0)
         self._number = 0
         self._running: _Running | None = None
 

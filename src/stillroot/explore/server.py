@@ -110,6 +110,7 @@ def application(case: Case, *, port: int, token: str, desk: Desk | None = None) 
     @asynccontextmanager
     async def life(_: Starlette) -> AsyncIterator[None]:
         desk.start()
+        drawing_of(case)  # what it imports is slow, and the first drag should not wait for it
         try:
             yield
         finally:

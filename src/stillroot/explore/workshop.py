@@ -21,8 +21,8 @@ from stillroot.inputs.case import Case
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+    from ctypes import c_longlong
     from multiprocessing.connection import Connection
-    from multiprocessing.sharedctypes import Synchronized
 
     from stillroot.answers.answer import Loaded
     from stillroot.mechanics.loading import Seated
@@ -56,7 +56,7 @@ class Dropped(BaseException):
     """The job is not wanted any more. Not an `Exception`: nothing on the way may take it for one."""
 
 
-def run_bench(pipe: Connection, dropped: Synchronized[int]) -> None:
+def run_bench(pipe: Connection, dropped: c_longlong) -> None:
     """Do jobs until the other end of the pipe is closed; `dropped` is the last number not wanted."""
     from threadpoolctl import threadpool_limits  # noqa: PLC0415 - in the process that solves
 

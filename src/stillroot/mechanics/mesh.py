@@ -123,7 +123,7 @@ def _gmsh_session() -> Iterator[Any]:
 
 @contextmanager
 def _broken_pipes_as_they_were() -> Iterator[None]:
-    """Take back what gmsh makes of a broken pipe: it would end the process where Python raises an error."""
+    """Take back what gmsh makes of a broken pipe: the end of the process, not an error."""
     pipe = getattr(signal, "SIGPIPE", None)
     before = None if pipe is None else signal.getsignal(pipe)
     yield

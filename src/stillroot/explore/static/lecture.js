@@ -69,7 +69,7 @@ export class Lecture {
       ArrowLeft: () => this.#next(-1), PageUp: () => this.#next(-1),
       Escape: () => this.end(),
       f: () => (document.fullscreenElement ? document.exitFullscreen() : document.documentElement.requestFullscreen()),
-      "+": () => this.#threads("more"), "-": () => this.#threads("fewer"),
+      "+": () => this.#threads("more"), "=": () => this.#threads("more"), "-": () => this.#threads("fewer"),
       a: () => screen && this.#take(screen.cases[0]),
       b: () => screen?.cases[1] && this.#take(screen.cases[1]),
     };
