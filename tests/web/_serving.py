@@ -45,11 +45,17 @@ class Served:
         connection.close()
         return answer.status, answer.headers, content
 
-    def solve(self, case, load=0, tab="one"):
-        """Return all that is told about a case."""
-        status, _, content = self.ask("POST", "solve", {"case": case, "load": load, "tab": tab})
-        assert status == 200, content
-        return [json.loads(line) for line in content.splitlines()]
+    def solve(self, case, load=0, tab="one", until="directions"):
+        """Return what is told about a case, up to a kind of answer; then the connection is closed."""
+        connection = http.client.HTTPConnection(LOOPBACK, self.port, timeout=60)
+        text = json.dumps({"case": case, "load": load, "tab": tab})
+        connection.request("POST", f"/{self.token}/solve", text)
+        answer, told = connection.getresponse(), []
+        assert answer.status == 200
+        while not (told and told[-1]["kind"] == until) and (line := answer.readline()):
+            told.append(json.loads(line))
+        connection.close()
+        return told
 
     def stop(self):
         for stop in self.stopped:

@@ -13,6 +13,7 @@ from tests.web._serving import COARSE, serving
 
 playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
 WAIT_MS = 60_000
+playwright.expect.set_options(timeout=WAIT_MS)
 MOST_BENCH_MIB = 900
 """Of resident memory of one solving process: a check takes some 400 MB."""
 ANSWERED = (

@@ -131,7 +131,7 @@ def test_answers_agree_with_check_whatever_was_kept(served):
     ]
     for change in changes:
         change(case)
-        answers = {message["kind"]: message for message in served.solve(case, load=1)}
+        answers = {message["kind"]: message for message in served.solve(case, load=1, until="refined")}
         wanted = check(Case.from_dict(case))
         told = answers["refined"]["loads"]
         for one, load in zip(told, wanted.loads, strict=True):
@@ -150,7 +150,7 @@ def test_a_load_that_nothing_holds_is_told_and_the_next_case_answered(served):
     told = served.solve(case)
     assert told[-1]["kind"] == "no-answer"
     assert 'load "turn"' in told[-1]["message"]
-    assert served.solve(case_now())[1]["kind"] == "refined"
+    assert served.solve(case_now(), until="refined")[-1]["kind"] == "refined"
 
 
 def test_a_newer_question_of_a_tab_drops_the_older(served):
@@ -173,12 +173,12 @@ def test_a_newer_question_of_a_tab_drops_the_older(served):
 
 
 def test_a_dead_process_is_replaced(served):
-    served.solve(case_now())
+    served.solve(case_now(), until="refined")
     served.desk.fine._running.process.kill()
     told = served.solve(case_now())
     assert told[-1]["kind"] == "no-answer"
     assert "ended without an answer" in told[-1]["message"]
-    assert served.solve(case_now())[-1]["kind"] == "directions"
+    assert served.solve(case_now(), until="refined")[-1]["kind"] == "refined"
 
 
 def test_the_saved_case_is_the_case(served, tmp_path):
@@ -260,7 +260,7 @@ def test_the_drawing_is_the_reports(served):
         for item in figure.axes[0].collections
         if isinstance(item, LineCollection) and item.get_array() is not None
     ]
-    refined = served.solve(case_now(), tab="drawing")[1]
+    refined = served.solve(case_now(), tab="drawing", until="refined")[-1]
     lines = np.array(refined["loads"][0]["lines"])
     for side, collection, column in ((1, drawn[0], 4), (-1, drawn[1], 5)):
         wanted = np.array(

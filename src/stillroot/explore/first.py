@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from stillroot.studies.stages import Stages
 
 FIRST_MM = 1.0
-FIRST_HARMONICS = 4
+FIRST_HARMONICS = 3
 FEWER_HARMONICS = 2
 MESH_MARGIN = 2.0
 

@@ -66,19 +66,38 @@ function byHand(what, value) {
     if (to === wanted[i][end]) return;
     wanted[i][end] = Number(to.toFixed(4));
     edit(`hold ${i} ${end}`, (draft) => { (draft.socket ??= {}).holds_mm = wanted; });
+    ahead({ holds_mm: wanted });
   } else if (what === "cortex") {
     const to = tenth(value, Math.max(6, drawn.drawing.cortical_mm));
     if (to === drawn.drawing.cortical_mm) return;
     edit("cortex", (draft) => { draft.bone.cortical_thickness_mm = to; });
+    ahead({ cortical_mm: to });
   } else if (what === "height") {
     const to = tenth(value, 50);
     edit("height", (draft) => { draft.loads[state.load].height_mm = to; });
+    aheadLoad({ height_mm: to });
   } else {
     const force = { axial_n: Math.round(value.axial_n), lateral_n: Math.round(value.lateral_n) + 0 };
     if (!force.axial_n && !force.lateral_n) force.axial_n = 1;
     edit("force", (draft) => setForce(draft.loads[state.load], force));
+    aheadLoad(force);
   }
   changed();
+  drawSection();
+}
+
+/**
+ * Move what the hand moves at once; the shapes follow as soon as the server has drawn them. The next step
+ * of a handle counts from here.
+ * @param {object} change
+ */
+function ahead(change) {
+  drawn = { ...drawn, drawing: { ...drawn.drawing, ...change } };
+}
+
+/** @param {object} change */
+function aheadLoad(change) {
+  ahead({ loads: drawn.drawing.loads.map((/** @type {any} */ load, /** @type {number} */ i) => (i === state.load ? { ...load, ...change } : load)) });
 }
 
 /**
@@ -308,14 +327,24 @@ function present() {
   };
 }
 
+/** Return the top of the one scale [µm] of all that is shown. */
+function scaleNow() {
+  const peaks = (answered.told?.loads ?? []).map((/** @type {any} */ load) => load.peak_um);
+  return scaleOf(drawn.drawing.bands_um, [...peaks, ...state.pins.map((pin) => pin.answer.peak_um)]);
+}
+
+function drawSection() {
+  const stale = answered.version !== version;
+  section.draw(drawn.drawing, { load: state.load, answer: shownAnswer(), scale: scaleNow(), stale });
+}
+
 function show() {
   if (!drawn.drawing) return;
   const answer = shownAnswer();
   const stale = answered.version !== version;
   const bands = drawn.drawing.bands_um;
-  const peaks = (answered.told?.loads ?? []).map((/** @type {any} */ load) => load.peak_um);
-  const scale = scaleOf(bands, [...peaks, ...state.pins.map((pin) => pin.answer.peak_um)]);
-  section.draw(drawn.drawing, { load: state.load, answer, scale, stale });
+  const scale = scaleNow();
+  drawSection();
   if (valid) controls.show(drawn.case, state.load);
   say(byId("title"), drawn.case.title);
   document.title = `${drawn.case.title} – stillroot explore`;

@@ -407,9 +407,6 @@ export class Section {
         const px = from.x + now.clientX - start.x;
         const py = from.y + now.clientY - start.y;
         const view = /** @type {View} */ (this.view);
-        // The handle goes with the hand at once; the shapes follow as soon as they are told.
-        const to = from.vertical ? [from.x, py] : [px, py];
-        element.setAttribute("transform", `translate(${to[0].toFixed(1)} ${to[1].toFixed(1)})`);
         known().move({
           x: (px - view.middle) / view.scale,
           z: view.high - (py - view.top) / view.scale,
