@@ -172,10 +172,24 @@ def test_a_newer_question_of_a_tab_drops_the_older(served):
     assert served.desk.most_refined_running == 1
 
 
-def test_a_dead_process_is_replaced(served):
-    served.solve(case_now(), until="refined")
+def test_a_process_that_died_idle_is_replaced_unnoticed(served):
+    assert served.solve(case_now())[-1]["kind"] == "directions"
+    before = served.desk.fine.process_id
     served.desk.fine._running.process.kill()
-    told = served.solve(case_now())
+    served.desk.fine._running.process.join()
+    assert served.solve(case_now(), until="refined")[-1]["kind"] == "refined"
+    assert served.desk.fine.process_id != before
+
+
+def test_a_process_that_dies_at_work_is_told_and_replaced(served):
+    told = []
+    default = page_server.page_case(SOFT)
+    thread = threading.Thread(target=lambda: told.extend(served.solve(default, tab="dying")))
+    thread.start()
+    while not served.desk.refined_running:
+        time.sleep(0.01)
+    served.desk.coarser._running.process.kill()
+    thread.join(60)
     assert told[-1]["kind"] == "no-answer"
     assert "ended without an answer" in told[-1]["message"]
     assert served.solve(case_now(), until="refined")[-1]["kind"] == "refined"

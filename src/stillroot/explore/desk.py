@@ -77,6 +77,8 @@ class BenchHandle:
         SolveFailed
             There is no answer; the text is the one message for the user.
         """
+        if self._running is not None and not self._running.process.is_alive():
+            self.stop()  # it died idle: nobody need be told
         running = self._running or self.start()
         self._number += 1
         job = Job(number=self._number, kind=kind, case=case.to_dict(), more=more)

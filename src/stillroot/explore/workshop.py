@@ -74,29 +74,29 @@ def run_bench(pipe: Connection, dropped: c_longlong) -> None:
     with threadpool_limits(1), suppress(EOFError, OSError):
         while True:
             job: Job = pipe.recv()
+            current = job.number
             try:
-                current = job.number
                 assert_wanted()
-                value = bench.done(job)
-                current = 0
-                reply = Reply(number=job.number, value=value)
+                reply = _reply(bench, job)
             except Dropped:
-                current = 0
                 reply = Reply(number=job.number, dropped=True)
-            except StillrootError as error:
+            finally:
                 current = 0
-                reply = Reply(number=job.number, message=str(error))
-            except MemoryError:
-                current = 0
-                text = "this case takes more memory than there is: a larger element_mm takes less"
-                reply = Reply(number=job.number, message=text)
-            except Exception as error:  # the page shows it as its one message
-                current = 0
-                if os.environ.get("STILLROOT_DEBUG"):
-                    raise
-                text = f"an error of the program's own ({type(error).__name__}: {error})"
-                reply = Reply(number=job.number, message=text)
             pipe.send(reply)
+
+
+def _reply(bench: Bench, job: Job) -> Reply:
+    try:
+        return Reply(number=job.number, value=bench.done(job))
+    except StillrootError as error:
+        message = str(error)
+    except MemoryError:
+        message = "this case takes more memory than a page may: a larger element_mm takes less"
+    except Exception as error:  # the page shows it as its one message
+        if os.environ.get("STILLROOT_DEBUG"):
+            raise
+        message = f"an error of the program's own ({type(error).__name__}: {error})"
+    return Reply(number=job.number, message=message)
 
 
 def _limit_memory() -> None:
