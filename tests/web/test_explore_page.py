@@ -107,6 +107,35 @@ def test_every_handle_is_a_slider_for_hands_and_keys(page):
     assert case_of(page).bone.cortical_thickness_mm == pytest.approx(1.2)
 
 
+def test_holds_are_typed_lengthened_added_and_removed(page):
+    type_in(page, "Upper end of hold 1, mm below the crest", "3")
+    settle(page)
+    assert case_of(page).socket.holds_mm == ((3, 8),)
+    page.get_by_role("button", name="Two threads more").click()
+    settle(page)
+    assert case_of(page).socket.holds_mm == ((1.4, 8),)
+    page.get_by_role("button", name="Two threads fewer").click()
+    page.get_by_role("button", name="Add a hold").click()
+    settle(page)
+    assert case_of(page).socket.holds_mm == ((1, 2), (3, 8))
+    page.get_by_role("button", name="Remove hold 2").click()
+    settle(page)
+    assert case_of(page).socket.holds_mm == ((1, 2),)
+    type_in(page, "Lower end of hold 1, mm below the crest", "12")
+    playwright.expect(page.locator("#message")).to_contain_text("ends outside the implant")
+
+
+def test_the_seat_is_known_by_interference_or_by_torque(page):
+    page.get_by_label("The seat is known by").select_option("torque")
+    type_in(page, "Measured torque, N·cm", "30")
+    settle(page)
+    assert case_of(page).interface.measured_torque_ncm == 30
+    playwright.expect(page.locator("#torque")).to_contain_text("30 N·cm, from")
+    page.get_by_label("The seat is known by").select_option("interference")
+    settle(page)
+    assert 5 < case_of(page).interface.interference_um < 15
+
+
 def test_the_load_is_turned_and_raised_by_its_arrow(page):
     drag(page, "tail", -40, 20)
     settle(page)

@@ -117,7 +117,9 @@ function holds(what, more) {
     next = withAnother(now, length);
   } else {
     const [i, end] = more.at;
+    next = structuredClone(now);
     next[i][end] = more.value;
+    if (now[i][end] === more.value) return;
   }
   if (JSON.stringify(next) === JSON.stringify(now)) {
     complain(new Refused(what === "more" ? "The hold already takes the whole length of the implant." : "There is no room for that."));
