@@ -21,7 +21,7 @@ export function drawStrip(svg, { bands, scale, answer, kind, stale }) {
   for (let i = 0; i < pieces; i += 1) {
     const from = left + (i / pieces) * room;
     parts.push(`<rect x="${from.toFixed(2)}" y="${top}" width="${(room / pieces + 0.5).toFixed(2)}"
-      height="${deep}" fill="${colour(Math.min(1, (1.12 * (i + 0.5)) / pieces))}"/>`);
+      height="${deep}" shape-rendering="crispEdges" fill="${colour(Math.min(1, (1.12 * (i + 0.5)) / pieces))}"/>`);
   }
   const ticks = [0, ...bands.filter((band) => band <= right)];
   for (const step of niceSteps(right)) {
