@@ -11,7 +11,7 @@ from typing import Any
 
 import click
 
-from stillroot.commands import span_command, study_commands
+from stillroot.commands import explore_command, span_command, study_commands
 from stillroot.commands.terminal import (
     Share,
     complain,
@@ -163,7 +163,7 @@ def lesson(folder: Path, *, count: int | None, small: bool, workers: int | None)
     return 0
 
 
-for command in (*study_commands.COMMANDS, span_command.span):
+for command in (*study_commands.COMMANDS, span_command.span, explore_command.explore):
     cli.add_command(command)
 
 

@@ -1,6 +1,8 @@
 """Outline and mesh: the half-section holds the implant that the case describes."""
 
 import re
+import subprocess
+import sys
 
 import numpy as np
 import pytest
@@ -257,3 +259,17 @@ def test_a_gap_thinner_than_the_snap_is_no_gap(holds):
         mesh_outline(outline_of(case_with(socket={"holds_mm": holds})), 0.5), keep_gap=True
     )
     assert pair.wall.edges.shape[1] > 0
+
+
+def test_a_broken_pipe_is_an_error_after_meshing_too():
+    """The mesher's library would have the process end without a word."""
+    code = (
+        "import os\n"
+        "from stillroot.mechanics.mesh import _gmsh_session\n"
+        "with _gmsh_session(): pass\n"
+        "read, write = os.pipe(); os.close(read)\n"
+        "try: os.write(write, b'x')\n"
+        "except BrokenPipeError: print('raised')\n"
+    )
+    run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)  # noqa: S603
+    assert (run.returncode, run.stdout) == (0, "raised\n")

@@ -16,10 +16,13 @@ from stillroot.mechanics.accuracy import (
     COARSER,
     LOOSE,
     SHARES,
+    CoarserReadings,
     CoarseSeats,
     ErrorEstimate,
+    Reading,
     coarse_cases,
-    estimate_errors,
+    coarser_readings,
+    errors_of,
     read,
     refined,
 )
@@ -202,42 +205,10 @@ def _checked(case: Case, progress: Callable[[str], None]) -> CheckResult:
     progress("seating")
     interference = stated_or_found_interference_um(site)
     seated = seat(site, site.layer(interference_um=interference))
-    named = [(f'load "{item.name}"', resultant_of(item)) for item in case.loads]
-    states, readings = [], []
-    for name, resultant in named:
-        progress(name)
-        states.append(load(seated, [resultant], name=name))
-        readings.append(read(seated, states[-1], resultant))
+    loaded = load_all(case, seated, progress)
     progress("estimating the error")
-    with _found_but_for_its_error(case):
-        seats = coarse_seats(case, interference)
-        coarse = [
-            load(seats.coarse, [r], name=f"{name} (its error: coarser mesh)", tolerance=LOOSE)
-            for name, r in named
-        ]
-        errors = [
-            estimate_errors(seats, name, resultant, reading, state)
-            for (name, resultant), reading, state in zip(named, readings, coarse, strict=True)
-        ]
-    answers = tuple(
-        LoadAnswer(
-            name=item.name,
-            resultant=resultant,
-            state=state,
-            micromotion=reading.motion,
-            head=reading.head,
-            error=error,
-            head_error=head_error,
-            band=band_of(reading.motion.peak.total_um, case.threshold.bands_um),
-            balance=imbalance(seated.layer, state, resultant),
-            steps=state.steps - seated.state.steps,
-            share_over_crush=share_over_crush(seated, state),
-            bone_strain=strain,
-        )
-        for item, (_, resultant), state, reading, (error, head_error), strain in zip(
-            case.loads, named, states, readings, errors, bone_strains(seats.coarse, coarse), strict=True
-        )
-    )
+    coarser = load_all_coarser(case, lambda: coarse_seats(case, interference))
+    answers = answers_of(case, seated, loaded, coarser)
     return CheckResult(
         case=case,
         section=section,
@@ -248,6 +219,88 @@ def _checked(case: Case, progress: Callable[[str], None]) -> CheckResult:
         verdict=verdict_of(case, answers),
         versions=versions(),
     )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Loaded:
+    """Each load of a case on its seat, and what is read off it."""
+
+    states: tuple[ContactState, ...]
+    readings: tuple[Reading, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class LoadedCoarser:
+    """Each load on the coarser seats, and how far bone is strained there; `case` is the coarse one."""
+
+    case: Case
+    readings: tuple[CoarserReadings, ...]
+    strains: tuple[BoneStrain, ...]
+
+
+def load_all(case: Case, seated: Seated, progress: Callable[[str], None] = lambda _: None) -> Loaded:
+    """Put each load of a case on its seat."""
+    states, readings = [], []
+    for name, resultant in _named_loads(case):
+        progress(name)
+        states.append(load(seated, [resultant], name=name))
+        readings.append(read(seated, states[-1], resultant))
+    return Loaded(states=tuple(states), readings=tuple(readings))
+
+
+def load_all_coarser(case: Case, seats_of: Callable[[], CoarseSeats]) -> LoadedCoarser:
+    """Put each load of a case on the seats that its errors are measured on, made by `seats_of`."""
+    named = _named_loads(case)
+    with _found_but_for_its_error(case):
+        seats = seats_of()
+        coarse = [
+            load(seats.coarse, [r], name=f"{name} (its error: coarser mesh)", tolerance=LOOSE)
+            for name, r in named
+        ]
+        readings = [
+            coarser_readings(seats, name, r, state)
+            for (name, r), state in zip(named, coarse, strict=True)
+        ]
+    return LoadedCoarser(
+        case=seats.coarse.site.case,
+        readings=tuple(readings),
+        strains=tuple(bone_strains(seats.coarse, coarse)),
+    )
+
+
+def answers_of(
+    case: Case, seated: Seated, loaded: Loaded, coarser: LoadedCoarser
+) -> tuple[LoadAnswer, ...]:
+    """Join what was found with its errors: the answer to each load."""
+    answers = []
+    for item, state, reading, four, strain in zip(
+        case.loads, loaded.states, loaded.readings, coarser.readings, coarser.strains, strict=True
+    ):
+        resultant = resultant_of(item)
+        error, head_error = errors_of(
+            coarser.case, reading, four.coarse, four.truncated, four.stepped, four.farther
+        )
+        answers.append(
+            LoadAnswer(
+                name=item.name,
+                resultant=resultant,
+                state=state,
+                micromotion=reading.motion,
+                head=reading.head,
+                error=error,
+                head_error=head_error,
+                band=band_of(reading.motion.peak.total_um, case.threshold.bands_um),
+                balance=imbalance(seated.layer, state, resultant),
+                steps=state.steps - seated.state.steps,
+                share_over_crush=share_over_crush(seated, state),
+                bone_strain=strain,
+            )
+        )
+    return tuple(answers)
+
+
+def _named_loads(case: Case) -> list[tuple[str, Resultant]]:
+    return [(f'load "{item.name}"', resultant_of(item)) for item in case.loads]
 
 
 @contextmanager

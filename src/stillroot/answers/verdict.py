@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 from stillroot.mechanics.harmonics import AXIS_MM
 from stillroot.mechanics.outline import gaps_between
@@ -18,6 +18,8 @@ from stillroot.mechanics.strain import TENSILE_YIELD_STRAIN
 if TYPE_CHECKING:
     from stillroot.answers.answer import LoadAnswer
     from stillroot.inputs.case import Case
+    from stillroot.mechanics.loading import Resultant
+    from stillroot.mechanics.motion import Peak
 
 NO_LINE = "The bands overlap in the literature, so this is a place among them, no pass or fail."
 OUT_OF_SEAT_UM = 300.0
@@ -72,14 +74,26 @@ def verdict_of(case: Case, answers: tuple[LoadAnswer, ...]) -> Verdict:
     )
 
 
-def place_of(answer: LoadAnswer) -> str:
+class Placed(Protocol):
+    """What has a peak under a load."""
+
+    @property
+    def peak(self) -> Peak:
+        """The largest motion and its place."""
+
+    @property
+    def resultant(self) -> Resultant:
+        """The load."""
+
+
+def place_of(answer: Placed) -> str:
     """Return where the peak is, in words."""
     peak = answer.peak
     depth = "at the crest" if peak.depth_mm < 0.05 else f"{peak.depth_mm:.1f} mm below the crest"
     return f"{depth}, {SIDES_IN_WORDS[side_of(answer)]}"
 
 
-def side_of(answer: LoadAnswer) -> str:
+def side_of(answer: Placed) -> str:
     """Return the side of the implant that the peak is on: a key of `SIDES_IN_WORDS`."""
     peak = answer.peak
     if peak.radius_mm < AXIS_MM:

@@ -117,12 +117,20 @@ class CoarseSeats:
     far: Seated | None
 
 
-def estimate_errors(
-    seats: CoarseSeats, name: str, resultant: Resultant, fine: Reading, coarse_state: ContactState
-) -> tuple[ErrorEstimate, ErrorEstimate]:
-    """Return the error of the peak and of the head movement of one load.
+@dataclass(frozen=True, kw_only=True)
+class CoarserReadings:
+    """One load on each of the coarser seats: what (10) to (13) are taken from."""
 
-    `coarse_state` is the load on `seats.coarse`.
+    coarse: Reading
+    truncated: Reading
+    stepped: Reading
+    farther: Reading
+
+
+def coarser_readings(
+    seats: CoarseSeats, name: str, resultant: Resultant, coarse_state: ContactState
+) -> CoarserReadings:
+    """Load the coarser seats with one load; `coarse_state` is the load on `seats.coarse`.
 
     Raises
     ------
@@ -137,11 +145,13 @@ def estimate_errors(
         )
         return read(seated, state, resultant)
 
-    coarse = read(seats.coarse, coarse_state, resultant)
     truncated = solved(seats.fewer, steps, "fewer harmonics")
-    stepped = solved(seats.fewer, MORE_STEPS * steps, "more load steps")
-    farther = truncated if seats.far is None else solved(seats.far, steps, "farther support")
-    return errors_of(seats.coarse.site.case, fine, coarse, truncated, stepped, farther)
+    return CoarserReadings(
+        coarse=read(seats.coarse, coarse_state, resultant),
+        truncated=truncated,
+        stepped=solved(seats.fewer, MORE_STEPS * steps, "more load steps"),
+        farther=truncated if seats.far is None else solved(seats.far, steps, "farther support"),
+    )
 
 
 def errors_of(

@@ -6,7 +6,8 @@ a mesh that was stored under the same geometry stands in for it where it fails.
 
 from __future__ import annotations
 
-from contextlib import contextmanager
+import signal
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -101,7 +102,8 @@ def _gmsh_session() -> Iterator[Any]:
     if gmsh.isInitialized():
         msg = "gmsh is already in use in this process; finalize it first"
         raise EnvironmentProblem(msg)
-    gmsh.initialize(readConfigFiles=False, interruptible=False)
+    with _broken_pipes_as_they_were():
+        gmsh.initialize(readConfigFiles=False, interruptible=False)
     try:
         for option, value in (
             ("General.Terminal", 0),
@@ -117,6 +119,17 @@ def _gmsh_session() -> Iterator[Any]:
         yield gmsh
     finally:
         gmsh.finalize()
+
+
+@contextmanager
+def _broken_pipes_as_they_were() -> Iterator[None]:
+    """Take back what gmsh makes of a broken pipe: the end of the process, not an error."""
+    pipe = getattr(signal, "SIGPIPE", None)
+    before = None if pipe is None else signal.getsignal(pipe)
+    yield
+    if pipe is not None and before is not None:
+        with suppress(ValueError):  # not in the main thread, where none can be set
+            signal.signal(pipe, before)
 
 
 def _add_surfaces(gmsh: Any, outline: Outline) -> tuple[dict[int, int], list[int], list[int]]:

@@ -78,8 +78,9 @@ def _groundwork(case: Case) -> Groundwork:
 class Stages:
     """The last stages of the chain. It holds memory, so one is made where many cases are solved."""
 
-    def __init__(self) -> None:
+    def __init__(self, groundwork_of: Callable[[Case], Groundwork] = _groundwork) -> None:
         self._kept: dict[str, tuple[str, Any]] = {}
+        self._groundwork_of = groundwork_of
 
     def outcome(self, case: Case, *, with_error: bool = False) -> Outcome:
         """Solve a case; where it has no answer the outcome says why.
@@ -94,7 +95,7 @@ class Stages:
         try:
             if with_error:
                 return outcome_of(check(case))
-            seated, interference_um, torque_ncm = self._seated(case)
+            seated, interference_um, torque_ncm = self.seated(case)
         except FAILURES as error:
             return no_outcome(case, str(error))
         return Outcome(
@@ -105,12 +106,16 @@ class Stages:
             torque_ncm=torque_ncm,
         )
 
-    def _seated(self, case: Case) -> tuple[Seated, float, float | None]:
-        ground_key, site_key, seat_key = stage_keys(case)
+    def ground(self, case: Case) -> Groundwork:
+        """Return the groundwork of a case, for any moduli of its bone."""
+        return self._stage("ground", stage_keys(case)[0], lambda: self._groundwork_of(case))
+
+    def seated(self, case: Case) -> tuple[Seated, float, float | None]:
+        """Return a case seated, its interference [µm] and its insertion torque [N·cm], None if glued."""
+        _, site_key, seat_key = stage_keys(case)
 
         def site() -> Site:
-            ground = self._stage("ground", ground_key, lambda: _groundwork(case))
-            return site_on(ground, case)
+            return site_on(self.ground(case), case)
 
         def seated() -> tuple[Seated, float, float | None]:
             here = replace(self._stage("site", site_key, site), case=case)

@@ -1,0 +1,48 @@
+"""The lesson's pairs, for a lecture: sites that agree in torque and not in motion, or the other way.
+
+`lesson` finds them among its invented sites. Which they are stands here, since to find them takes
+minutes; a slow test finds them again. Their numbers do not stand here: the page solves them.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from stillroot.studies.lesson import CLOUD, NAMED, SITES, built_cases, case_of, site_points
+
+EQUAL_TORQUE = ((123, 61), (51, 32), (9, 108))
+"""Sites of equal torque, the one that moves less first."""
+EQUAL_MOTION = ((9, 102), (108, 61), (65, 53))
+"""Sites of equal motion, the one with the lower torque first."""
+FOUND_WITH = CLOUD, SITES
+"""How finely, and among how many sites."""
+
+
+def lecture() -> list[dict[str, Any]]:
+    """Return what a lecture shows, screen by screen: a question, and the cases that answer it."""
+    points = {point.index: point for point in site_points(SITES)}
+
+    def case(index: int) -> dict[str, Any]:
+        return case_of(points[index], NAMED).stated()
+
+    screens = [
+        {
+            "title": "The same torque. The same motion?",
+            "message": "Two invented sites whose insertion torque is the same to within a twentieth.",
+            "cases": [case(index) for index in pair],
+        }
+        for pair in EQUAL_TORQUE
+    ]
+    screens += [
+        {
+            "title": "The same motion. The same torque?",
+            "message": "Two invented sites whose peak micromotion is the same to within a twentieth.",
+            "cases": [case(index) for index in pair],
+        }
+        for pair in EQUAL_MOTION
+    ]
+    screens += [
+        {"title": built.title, "message": built.why, "cases": [built.case.stated()]}
+        for built in built_cases(NAMED)
+    ]
+    return screens

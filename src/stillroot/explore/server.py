@@ -1,0 +1,238 @@
+"""The page's server: on the loopback address, for whoever holds the token in it, and stateless.
+
+Each request must come to this very address (Host), from this very page (Origin, where a browser sends
+it) and below the token. Nothing else is answered, so another page in the same browser cannot drive the
+solver, and another user of the machine cannot guess the way. The page may load nothing from elsewhere
+(CSP). A state is what the page sends; the server keeps none.
+"""
+
+from __future__ import annotations
+
+import json
+import secrets
+import socket
+from contextlib import asynccontextmanager
+from importlib.resources import files
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from stillroot.answers.verdict import CAUTION, NO_LINE
+from stillroot.errors import EnvironmentProblem, StillrootError
+from stillroot.explore.desk import Desk, case_of
+from stillroot.explore.pairs import lecture
+from stillroot.explore.site_drawing import drawing_of
+from stillroot.inputs.case import resolved_toml
+
+try:
+    import uvicorn
+    from starlette.applications import Starlette
+    from starlette.responses import PlainTextResponse, Response, StreamingResponse
+    from starlette.routing import Mount, Route
+    from starlette.staticfiles import StaticFiles
+except ImportError as error:
+    _msg = (
+        f"stillroot explore needs {error.name}, which is not installed. Install the extra:\n"
+        "    pip install 'stillroot[explore]'"
+    )
+    raise EnvironmentProblem(_msg) from None
+
+if TYPE_CHECKING:
+    from collections.abc import AsyncIterator
+
+    from starlette.requests import Request
+    from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+    from stillroot.inputs.case import Case
+
+LOOPBACK = "127.0.0.1"
+LARGEST_BODY = 200_000
+"""Bytes: a case with an outline of a thousand points has a quarter of it."""
+HEADERS = {
+    "content-security-policy": "default-src 'none'; script-src 'self'; style-src 'self'; "
+    "connect-src 'self'; img-src 'self' data:; base-uri 'none'; form-action 'none'; "
+    "frame-ancestors 'none'",
+    "cache-control": "no-store",
+    "cross-origin-opener-policy": "same-origin",
+    "cross-origin-resource-policy": "same-origin",
+    "referrer-policy": "no-referrer",
+    "x-content-type-options": "nosniff",
+}
+STATIC = Path(str(files("stillroot"))) / "explore" / "static"
+
+
+class Guard:
+    """Lets through what comes to this address, from this page, below the token, and is not too large."""
+
+    def __init__(self, app: ASGIApp, *, port: int, token: str) -> None:
+        self.app = app
+        self.hosts = {f"{name}:{port}" for name in (LOOPBACK, "localhost")}
+        self.token = token
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Answer a request, or refuse it."""
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+        given = {name.decode("latin-1"): value.decode("latin-1") for name, value in scope["headers"]}
+        refused = self._refusal(scope["path"], given)
+        if refused is not None:
+            await refused(scope, receive, send)
+            return
+
+        async def with_headers(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                more = [(name.encode(), value.encode()) for name, value in HEADERS.items()]
+                message = {**message, "headers": [*message["headers"], *more]}
+            await send(message)
+
+        await self.app(scope, receive, with_headers)
+
+    def _refusal(self, path: str, given: dict[str, str]) -> Response | None:
+        host = given.get("host", "")
+        if host not in self.hosts:
+            return PlainTextResponse("not this host", 421)
+        if given.get("origin", f"http://{host}") != f"http://{host}":
+            return PlainTextResponse("not this page", 403)
+        if given.get("sec-fetch-site", "none") not in ("none", "same-origin"):
+            return PlainTextResponse("not this page", 403)
+        if not secrets.compare_digest(path.lstrip("/").partition("/")[0].encode(), self.token.encode()):
+            return PlainTextResponse("open the address that stillroot explore printed", 404)
+        length = given.get("content-length", "0")
+        if "transfer-encoding" in given or not length.isdigit() or int(length) > LARGEST_BODY:
+            return PlainTextResponse(f"a request must say its length, {LARGEST_BODY} bytes at most", 413)
+        return None
+
+
+def application(case: Case, *, port: int, token: str, desk: Desk | None = None) -> ASGIApp:
+    """Return the server's application; `case` is what the page opens with."""
+    desk = desk or Desk()
+
+    @asynccontextmanager
+    async def life(_: Starlette) -> AsyncIterator[None]:
+        desk.start()
+        drawing_of(case)  # what it imports is slow, and the first drag should not wait for it
+        try:
+            yield
+        finally:
+            desk.stop()
+
+    async def page(_: Request) -> Response:
+        return Response((STATIC / "index.html").read_bytes(), media_type="text/html; charset=utf-8")
+
+    async def start(_: Request) -> Response:
+        return _json({"case": page_case(case), "caution": CAUTION, "no_line": NO_LINE})
+
+    async def draw(request: Request) -> Response:
+        asked = await _asked(request)
+        drawn = case_of(asked.get("case"))
+        return _json({"case": drawn.to_dict(), "drawing": drawing_of(drawn)})
+
+    async def solve(request: Request) -> Response:
+        asked = await _asked(request)
+        asked_case = case_of(asked.get("case"))
+        place, tab = asked.get("load", 0), asked.get("tab", "")
+        if not (isinstance(place, int) and 0 <= place < len(asked_case.loads)):
+            place = 0
+        answers = desk.answers(str(tab)[:64], asked_case, place)
+        return StreamingResponse(_lines(answers), media_type="application/x-ndjson")
+
+    async def save(request: Request) -> Response:
+        text = resolved_toml(case_of((await _asked(request)).get("case")))
+        return PlainTextResponse(text)
+
+    async def report(request: Request) -> Response:
+        # As plain text: the page saves it as a file, and nothing of it runs at this address.
+        return PlainTextResponse(await desk.report(case_of((await _asked(request)).get("case"))))
+
+    async def lessons(_: Request) -> Response:
+        return _json({"screens": lecture()})
+
+    async def refused(_: Request, error: Exception) -> Response:
+        return _json({"message": str(error)}, 422)
+
+    async def broken(_: Request, error: Exception) -> Response:
+        message = f"an error of the program's own ({type(error).__name__}: {error})"
+        return _json({"message": message}, 500)
+
+    routes = [
+        Route("/", page),
+        Route("/start", start),
+        Route("/lecture", lessons),
+        Route("/draw", draw, methods=["POST"]),
+        Route("/solve", solve, methods=["POST"]),
+        Route("/case", save, methods=["POST"]),
+        Route("/report", report, methods=["POST"]),
+        Mount("/static", StaticFiles(directory=STATIC)),
+    ]
+    site = Starlette(
+        routes=[Mount(f"/{token}", routes=routes)],
+        lifespan=life,
+        exception_handlers={StillrootError: refused, Exception: broken},
+    )
+    return Guard(site, port=port, token=token)
+
+
+def page_case(case: Case) -> dict[str, Any]:
+    """Return what a page keeps of a case: what it states, so that defaults go on following."""
+    resolved = case.to_dict()
+    spread = {"spread": resolved["spread"]} if "spread" in resolved else {}
+    return {**case.stated(), **spread}
+
+
+def bound_socket(port: int) -> socket.socket:
+    """Return a socket on the loopback address, on a free port where `port` is 0.
+
+    Raises
+    ------
+    EnvironmentProblem
+        The port is taken.
+    """
+    bound = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    try:
+        bound.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        bound.bind((LOOPBACK, port))
+        bound.listen()  # a browser may be quicker than the server
+    except OSError as error:
+        bound.close()
+        msg = f"--port {port}: cannot be listened on ({error.strerror}); leave it out for a free one"
+        raise EnvironmentProblem(msg) from None
+    return bound
+
+
+def new_token() -> str:
+    """Return a token that nobody guesses."""
+    return secrets.token_urlsafe(24)
+
+
+def serve(case: Case, bound: socket.socket, token: str) -> None:
+    """Serve until Ctrl-C."""
+    port = bound.getsockname()[1]
+    config = uvicorn.Config(
+        application(case, port=port, token=token),
+        log_level="error",
+        access_log=False,
+        server_header=False,
+        timeout_graceful_shutdown=1,
+    )
+    uvicorn.Server(config).run(sockets=[bound])
+
+
+async def _asked(request: Request) -> dict[str, Any]:
+    try:
+        data = json.loads(await request.body())
+    except (ValueError, RecursionError):
+        data = None
+    return data if isinstance(data, dict) else {}
+
+
+async def _lines(answers: AsyncIterator[dict[str, Any]]) -> AsyncIterator[bytes]:
+    try:
+        async for message in answers:
+            yield json.dumps(message, ensure_ascii=False).encode() + b"\n"
+    except StillrootError as error:
+        yield json.dumps({"kind": "no-answer", "message": str(error)}).encode() + b"\n"
+
+
+def _json(data: object, status: int = 200) -> Response:
+    text = json.dumps(data, ensure_ascii=False, allow_nan=False)
+    return Response(text, status_code=status, media_type="application/json")

@@ -1,0 +1,103 @@
+"""What the page is told: answers as plain data, in the reports' words. Nothing is computed here."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from stillroot.answers.verdict import NO_LINE, band_of, place_of, rounded, verdict_of, with_error
+from stillroot.explore.site_drawing import peak_places, wall_lines
+from stillroot.words.directions import IN_PLAIN_WORDS, in_words, load_in_words
+
+if TYPE_CHECKING:
+    from stillroot.answers.answer import LoadAnswer
+    from stillroot.explore.first import FirstAnswer
+    from stillroot.inputs.case import Case
+    from stillroot.mechanics.accuracy import Reading
+    from stillroot.mechanics.loading import Seated
+    from stillroot.mechanics.six_directions import SixDirections
+    from stillroot.mechanics.torque import Torque
+
+
+def first_told(case: Case, answer: FirstAnswer) -> dict[str, Any]:
+    """Return a first answer as plain data."""
+    told = _load_told(case, answer, answer.seated, answer.reading, answer.error_um, answer.head_error_um)
+    return {
+        "kind": "first",
+        "loads": [told],
+        "insertion_torque_ncm": answer.torque_ncm,
+        "interference_um": answer.interference_um,
+    }
+
+
+def refined_told(
+    case: Case,
+    seated: Seated,
+    answers: tuple[LoadAnswer, ...],
+    readings: tuple[Reading, ...],
+    torque: Torque | None,
+    interference_um: float,
+) -> dict[str, Any]:
+    """Return a refined answer as plain data."""
+    verdict = verdict_of(case, answers)
+    return {
+        "kind": "refined",
+        "loads": [
+            _load_told(case, a, seated, reading, a.error.total_um, a.head_error.total_um)
+            for a, reading in zip(answers, readings, strict=True)
+        ],
+        "insertion_torque_ncm": None if torque is None else torque.insertion_ncm,
+        "interference_um": interference_um,
+        "share_crushed": None if torque is None else torque.share_crushed,
+        "governing": max(answers, key=lambda a: a.peak.total_um).name,
+        "limits": list(verdict.limits),
+        "no_line": NO_LINE,
+        "case_fingerprint": case.fingerprint(),
+    }
+
+
+def directions_told(six: SixDirections) -> dict[str, Any]:
+    """Return the six directions as plain data."""
+    return {
+        "kind": "directions",
+        "summary": in_words(six),
+        "rows": [
+            {
+                "name": row.name,
+                "words": IN_PLAIN_WORDS[row.name],
+                "load": load_in_words(row),
+                "peak_um": None if row.micromotion is None else row.micromotion.peak.total_um,
+                "state": row.state,
+            }
+            for row in six.directions
+        ],
+    }
+
+
+def _load_told(
+    case: Case,
+    answer: FirstAnswer | LoadAnswer,
+    seated: Seated,
+    reading: Reading,
+    error_um: float,
+    head_error_um: float,
+) -> dict[str, Any]:
+    peak, head = answer.peak, reading.head
+    band = band_of(peak.total_um, case.threshold.bands_um)
+    shown, place = with_error(peak.total_um, error_um), place_of(answer)
+    return {
+        "name": answer.name,
+        "peak_um": peak.total_um,
+        "error_um": error_um,
+        "shown": shown,
+        "band": band,
+        "place": place,
+        "sentence": f"Peak micromotion {shown} µm ({band}), {place}.",
+        "sliding_um": rounded(peak.sliding_um),
+        "opening_um": rounded(peak.opening_um),
+        "ring_mm": peak_places(peak),
+        "head_um": head.total_um,
+        "head_shown": with_error(head.total_um, head_error_um),
+        "head_height_mm": head.height_mm,
+        "head_rotation_deg": head.rotation_deg,
+        "lines": wall_lines(seated.layer, reading.motion),
+    }

@@ -1,0 +1,72 @@
+"""The page's numbers without its server: the first answer's ±, what is kept, the drawing."""
+
+import numpy as np
+import pytest
+
+from stillroot import Case
+from stillroot.answers.answer import resultant_of
+from stillroot.explore.first import FIRST_MM, first_answer, first_case
+from stillroot.explore.pairs import lecture
+from stillroot.explore.site_drawing import drawing_of, peak_places
+from stillroot.explore.workshop import Bench, Job
+from stillroot.mechanics.accuracy import read
+from stillroot.mechanics.loading import load
+from stillroot.mechanics.motion import Peak
+from stillroot.mechanics.outline import outline_of
+from stillroot.studies.stages import Stages
+
+
+def test_the_refined_answer_lies_within_the_first(shipped_case):
+    refined, coarse = Stages().seated(shipped_case)[0], Stages()
+    for place, item in enumerate(shipped_case.loads):
+        first = first_answer(coarse, shipped_case, place)
+        resultant = resultant_of(item)
+        wanted = read(refined, load(refined, [resultant]), resultant)
+        assert abs(first.peak.total_um - wanted.motion.peak.total_um) < first.error_um
+        assert abs(first.reading.head.total_um - wanted.head.total_um) < first.head_error_um
+        assert first.error_um < 0.1 * first.peak.total_um
+
+
+def test_a_first_answer_is_never_finer_than_the_case(shipped_case):
+    coarse = shipped_case.with_numerics(element_mm=1.5, harmonics=3)
+    assert first_case(coarse).numerics == coarse.numerics
+    assert first_case(shipped_case).numerics.element_mm == FIRST_MM
+    assert first_case(shipped_case).loads == shipped_case.loads
+
+
+def test_the_drawing_has_the_outline_of_the_mesh(shipped_case):
+    drawing = drawing_of(shipped_case)
+    outline = outline_of(shipped_case)
+    assert [r["name"] for r in drawing["regions"]] == [r.name for r in reversed(outline.regions)]
+    for drawn, region in zip(drawing["regions"], reversed(outline.regions), strict=True):
+        corners = np.array(drawn["corners"])
+        assert corners[:, 0].max() == pytest.approx(region.corners_mm[:, 0].max())
+        assert corners[:, 0].min() == pytest.approx(-region.corners_mm[:, 0].max())
+        right = corners[corners[:, 0] > 0]
+        wanted = region.corners_mm[region.corners_mm[:, 0] > 0]
+        assert np.allclose(sorted(map(tuple, right)), sorted(map(tuple, np.round(wanted, 4))))
+
+
+def test_a_ring_is_on_the_side_of_the_peak():
+    peak = {"total_um": 1.0, "sliding_um": 1.0, "opening_um": 0.0, "depth_mm": 3.0, "radius_mm": 2.0}
+    assert peak_places(Peak(**peak, angle_deg=0.0, all_round=False)) == [[2.0, -3.0]]
+    assert peak_places(Peak(**peak, angle_deg=180.0, all_round=False)) == [[-2.0, -3.0]]
+    assert peak_places(Peak(**peak, angle_deg=0.0, all_round=True)) == [[2.0, -3.0], [-2.0, -3.0]]
+
+
+def test_a_bench_keeps_no_more_for_more_cases(shipped_cases):
+    case = shipped_cases[3].with_numerics(element_mm=1.0, harmonics=3)
+    bench = Bench(lambda _: None)
+    for number, friction in enumerate(np.linspace(0.2, 0.8, 5), start=1):
+        data = case.to_dict()
+        data["interface"]["friction"] = float(friction)
+        bench.done(Job(number=number, kind="first", case=data, more=0))
+        assert set(bench._stages._kept) == {"ground", "site", "seat"}
+
+
+def test_a_lecture_is_of_cases():
+    for screen in lecture():
+        assert screen["title"]
+        assert screen["message"]
+        for case in screen["cases"]:
+            assert Case.from_dict(case).numerics.element_mm == 0.25

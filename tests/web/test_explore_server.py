@@ -1,0 +1,290 @@
+"""The page's server, without a browser: who is let in, what is refused, and whose numbers it tells."""
+
+import json
+import sys
+import threading
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+from matplotlib.collections import LineCollection
+from matplotlib.colors import to_hex
+
+from stillroot import Case, check, directions, read_case
+from stillroot.commands.explore_command import shipped_case
+from stillroot.errors import EnvironmentProblem
+from stillroot.explore import server as page_server
+from stillroot.explore.pairs import EQUAL_MOTION, EQUAL_TORQUE, FOUND_WITH, lecture
+from stillroot.pictures.drawing import MOTION
+from stillroot.pictures.figures import pictures
+from stillroot.studies import lesson
+from tests.web._serving import COARSE, SOFT, serving
+
+SAME = 1e-6
+"""Share by which page and check may differ: the same equations, each solved to far less than this."""
+
+
+@pytest.fixture(scope="module")
+def served():
+    with serving() as running:
+        yield running
+
+
+def case_now():
+    return page_server.page_case(COARSE)
+
+
+def test_the_page_is_served_below_the_token_only(served):
+    status, headers, content = served.ask("GET", "")
+    assert status == 200
+    assert b"<main" in content
+    assert "default-src 'none'" in headers["content-security-policy"]
+    for wrong in ("", "static", served.token[:-1], served.token + "x", "ü".encode().hex()):
+        status, _, content = served.ask("GET", "start", token=wrong)
+        assert status == 404
+        assert b"implant" not in content
+
+
+def test_another_host_or_origin_is_refused(served):
+    here = f"127.0.0.1:{served.port}"
+    assert served.ask("GET", "start", Host=f"localhost:{served.port}")[0] == 200
+    for host in ("evil.example", "127.0.0.1", f"127.0.0.1.evil.example:{served.port}", ""):
+        assert served.ask("GET", "start", Host=host)[0] in (400, 421)
+    body = {"case": case_now()}
+    assert served.ask("POST", "draw", body, Origin=f"http://{here}")[0] == 200
+    for origin in ("http://evil.example", "null", "http://127.0.0.1:1", f"https://{here}"):
+        assert served.ask("POST", "draw", body, Origin=origin)[0] == 403
+    assert served.ask("POST", "draw", body, Sec_Fetch_Site="cross-site")[0] == 403
+
+
+def test_it_listens_on_the_loopback_address_only():
+    bound = page_server.bound_socket(0)
+    with bound:
+        assert bound.getsockname()[0] == "127.0.0.1"
+        with pytest.raises(EnvironmentProblem, match="leave it out for a free one"):
+            page_server.bound_socket(bound.getsockname()[1])
+
+
+def test_too_much_is_refused(served):
+    too_much = {"case": "x" * page_server.LARGEST_BODY}
+    assert served.ask("POST", "draw", too_much)[0] == 413
+
+
+@pytest.mark.parametrize(
+    ("change", "told"),
+    [
+        ({"implant": {"diameter_mm": "wide", "length_mm": 8}}, 'implant.diameter_mm = "wide"'),
+        ({"socket": {"holds_mm": [[3, 2]]}}, "top first"),
+        ({"loads": []}, "at least 1 load"),
+        ({"colour": "red"}, "colour"),
+    ],
+)
+def test_nonsense_gives_the_one_message_of_the_case(served, change, told):
+    status, _, content = served.ask("POST", "draw", {"case": {**case_now(), **change}})
+    assert status == 422
+    assert told in json.loads(content)["message"]
+    assert b"Traceback" not in content
+
+
+@pytest.mark.parametrize(
+    "body", [None, [], {"case": None}, {"case": [1]}, {}, {"case": {"a": {"b": []}}}]
+)
+def test_what_is_no_case_gives_a_message(served, body):
+    for path in ("draw", "solve", "case"):
+        status, _, content = served.ask("POST", path, body)
+        assert status == 422
+        assert json.loads(content)["message"]
+
+
+def test_answers_come_first_coarse_then_as_check_gives_them(served):
+    first, refined, six = served.solve(case_now())
+    assert [first["kind"], refined["kind"], six["kind"]] == ["first", "refined", "directions"]
+    wanted = check(COARSE)
+    assert refined["case_fingerprint"] == COARSE.fingerprint()
+    assert refined["insertion_torque_ncm"] == pytest.approx(wanted.torque.insertion_ncm, rel=SAME)
+    for told, load in zip(refined["loads"], wanted.loads, strict=True):
+        assert told["peak_um"] == pytest.approx(load.peak.total_um, rel=SAME)
+        assert told["error_um"] == pytest.approx(load.error.total_um, rel=1e-3)
+        assert told["head_um"] == pytest.approx(load.head.total_um, rel=SAME)
+        assert told["band"] == load.band
+    assert refined["limits"] == list(wanted.verdict.limits)
+    (one,) = first["loads"]
+    assert one["name"] == COARSE.loads[0].name
+    assert abs(one["peak_um"] - wanted.loads[0].peak.total_um) <= one["error_um"]
+    directly = {row.name: row for row in directions(COARSE).six.directions}
+    for row in six["rows"]:
+        assert row["state"] == directly[row["name"]].state
+        assert row["peak_um"] == pytest.approx(directly[row["name"]].micromotion.peak.total_um, rel=1e-4)
+
+
+def test_answers_agree_with_check_whatever_was_kept(served):
+    """Each change leaves other stages to be used again; none may carry over what the change touched."""
+    case = case_now()
+    changes = [
+        lambda c: c["loads"][1].update(lateral_n=20),
+        lambda c: c["interface"].update(friction=0.2),
+        lambda c: c["bone"].update(cortical_modulus_mpa=5000),
+        lambda c: c.update(socket={"holds_mm": [[2, 8]]}),
+        lambda c: (c["interface"].pop("interference_um"), c["interface"].update(measured_torque_ncm=3)),
+        lambda c: c["bone"].update(radius_mm=10, depth_mm=15),
+    ]
+    for change in changes:
+        change(case)
+        answers = {message["kind"]: message for message in served.solve(case, load=1, until="refined")}
+        wanted = check(Case.from_dict(case))
+        told = answers["refined"]["loads"]
+        for one, load in zip(told, wanted.loads, strict=True):
+            assert one["peak_um"] == pytest.approx(load.peak.total_um, rel=SAME)
+            assert one["error_um"] == pytest.approx(load.error.total_um, rel=1e-3)
+        first = answers["first"]["loads"][0]
+        assert first["name"] == wanted.loads[1].name
+        assert abs(first["peak_um"] - wanted.loads[1].peak.total_um) <= first["error_um"]
+
+
+def test_a_load_that_nothing_holds_is_told_and_the_next_case_answered(served):
+    case = case_now()
+    case["interface"] = {"friction": 0.0, "interference_um": 0}
+    case["loads"] = [{"name": "turn", "torque_ncm": 30}]
+    case["implant"]["thread"] = {"form": "none"}
+    told = served.solve(case)
+    assert told[-1]["kind"] == "no-answer"
+    assert 'load "turn"' in told[-1]["message"]
+    assert served.solve(case_now(), until="refined")[-1]["kind"] == "refined"
+
+
+def test_a_newer_question_of_a_tab_drops_the_older(served):
+    ends = {}
+
+    def ask(name, friction):
+        case = case_now()
+        case["interface"]["friction"] = friction
+        ends[name] = [message["kind"] for message in served.solve(case, tab="dropping")]
+
+    threads = [threading.Thread(target=ask, args=(i, 0.3 + i / 100)) for i in range(8)]
+    for thread in threads:
+        thread.start()
+        time.sleep(0.03)
+    for thread in threads:
+        thread.join(60)
+    assert ends[7] == ["first", "refined", "directions"]
+    assert sum("directions" in kinds for kinds in ends.values()) < 8
+    assert served.desk.most_refined_running == 1
+
+
+def test_a_process_that_died_idle_is_replaced_unnoticed(served):
+    assert served.solve(case_now())[-1]["kind"] == "directions"
+    before = served.desk.fine.process_id
+    served.desk.fine._running.process.kill()
+    served.desk.fine._running.process.join()
+    assert served.solve(case_now(), until="refined")[-1]["kind"] == "refined"
+    assert served.desk.fine.process_id != before
+
+
+def test_a_process_that_dies_at_work_is_told_and_replaced(served):
+    told = []
+    default = page_server.page_case(SOFT)
+    thread = threading.Thread(target=lambda: told.extend(served.solve(default, tab="dying")))
+    thread.start()
+    while not served.desk.refined_running:
+        time.sleep(0.01)
+    served.desk.coarser._running.process.kill()
+    thread.join(60)
+    assert told[-1]["kind"] == "no-answer"
+    assert "ended without an answer" in told[-1]["message"]
+    assert served.solve(case_now(), until="refined")[-1]["kind"] == "refined"
+
+
+def test_the_saved_case_is_the_case(served, tmp_path):
+    status, _, content = served.ask("POST", "case", {"case": case_now()})
+    assert status == 200
+    (tmp_path / "case.toml").write_bytes(content)
+    assert read_case(tmp_path / "case.toml") == Case.from_dict(case_now())
+
+
+def test_the_report_is_that_of_a_check(served):
+    status, headers, content = served.ask("POST", "report", {"case": case_now()})
+    assert status == 200
+    assert headers["content-type"].startswith("text/plain")
+    assert COARSE.title in content.decode()
+    assert served.desk.reporting.process_id is None
+
+
+def test_nothing_the_page_loads_comes_from_elsewhere():
+    for path in page_server.STATIC.iterdir():
+        text = path.read_text(encoding="utf-8").replace("http://www.w3.org/2000/svg", "")
+        assert "//" not in [word[:2] for word in text.split()] or path.suffix == ".js"
+        for outside in ("http://", "https://", "@import", "@font-face"):
+            assert outside not in text, path.name
+
+
+def test_the_colours_are_those_of_the_pictures():
+    text = (page_server.STATIC / "cividis.js").read_text(encoding="utf-8")
+    table = "".join(part for part in text.split('"')[1::2] if set(part) <= set("0123456789abcdef"))
+    assert table == "".join(to_hex(MOTION(i))[1:] for i in range(256))
+
+
+def test_the_lecture_shows_pairs_of_the_lesson():
+    screens = lecture()
+    assert [len(screen["cases"]) for screen in screens] == [2] * 6 + [1] * 3
+    for screen in screens:
+        for case in screen["cases"]:
+            assert "invented" in Case.from_dict(case).title.lower()
+
+
+@pytest.mark.slow
+def test_the_pairs_are_those_that_the_lesson_finds():
+    grain, count = FOUND_WITH
+    answers = [lesson.solve_site(point, grain) for point in lesson.site_points(count)]
+    for pairs, find in (
+        (EQUAL_TORQUE, lesson.equal_torque_pairs),
+        (EQUAL_MOTION, lesson.equal_motion_pairs),
+    ):
+        found = tuple((p.first.point.index, p.second.point.index) for p in find(answers))
+        assert found == pairs
+
+
+def test_without_the_extra_the_message_says_what_to_install(monkeypatch, run):
+    monkeypatch.setitem(sys.modules, "uvicorn", None)
+    monkeypatch.delitem(sys.modules, "stillroot.explore.server")
+    monkeypatch.delattr("stillroot.explore.server")
+    code, out, err = run("explore", "--no-browser")
+    assert code == 4
+    assert "pip install 'stillroot[explore]'" in err
+    assert not out
+
+
+def test_a_wrong_case_file_is_one_message(run):
+    code, _, err = run("explore", "no-such.toml", "--no-browser")
+    assert code == 2
+    assert "there is no such file" in err
+
+
+def test_the_first_case_is_a_shipped_one():
+    assert Path(shipped_case()).is_file()
+    assert SOFT.title.startswith("Invented")
+
+
+def test_the_drawing_is_the_reports(served):
+    """The wall's lines, their ends and their motion are those of the report's section."""
+    result = check(COARSE)
+    figure = next(p for p in pictures(result) if p.name.startswith("section-1")).figure
+    drawn = [
+        item
+        for item in figure.axes[0].collections
+        if isinstance(item, LineCollection) and item.get_array() is not None
+    ]
+    refined = served.solve(case_now(), tab="drawing", until="refined")[-1]
+    lines = np.array(refined["loads"][0]["lines"])
+    for side, collection, column in ((1, drawn[0], 4), (-1, drawn[1], 5)):
+        wanted = np.array(
+            [
+                [*segment.ravel(), value]
+                for segment, value in zip(collection.get_segments(), collection.get_array(), strict=True)
+            ]
+        )
+        told = lines[:, [0, 1, 2, 3, column]] * [side, 1, side, 1, 1]
+        turned = told[:, [2, 3, 0, 1, 4]]
+        for line in wanted:  # an edge may be told from either end
+            off = np.minimum(np.abs(told - line).max(axis=1), np.abs(turned - line).max(axis=1))
+            assert off.min() < 2e-3
