@@ -42,3 +42,30 @@ def told_by(picture: Path) -> str:
     """Return what a PNG says of itself, numbers included."""
     with Image.open(picture) as image:
         return image.text["Description"]
+
+
+def assert_shows(shown: str, printed: str) -> None:
+    """Assert that what a page shows stands in what is printed, its parts (between …) in that order."""
+    printed_words, printed_text = _words_and_numbers(printed)
+    start = 0
+    for part in re.split(r"^…$", shown, flags=re.MULTILINE):
+        words, text = _words_and_numbers(part)
+        ends = range(start, len(printed_words) - len(words) + 1)
+        found = [i for i in ends if printed_words[i : i + len(words)] == words]
+        assert words, "a block on a page shows something"
+        assert found, f"not printed, or not here: {part}"
+        # The same words may be printed again with other numbers, as the rows of a table are.
+        fitting = [i for i in found if _numbers_agree(text, printed_text[i : i + len(words)])]
+        assert fitting, f"printed with other numbers: {part}"
+        start = fitting[0] + len(words)
+
+
+def _words_and_numbers(text: str) -> tuple[list[str], list[str]]:
+    """Return the words of a text without and with their numbers."""
+    plain = [word for word in text.split() if set(word) != {"─"}]
+    return [NUMBER.sub("#", word) for word in plain], plain
+
+
+def _numbers_agree(shown: list[str], now: list[str]) -> bool:
+    pairs = zip(numbers_of(" ".join(shown)), numbers_of(" ".join(now)), strict=True)
+    return all(agree(*pair) for pair in pairs)

@@ -18,7 +18,6 @@ from stillroot.answers.verdict import CAUTION, NO_LINE
 from stillroot.arch.plan import read_plan
 from stillroot.arch.span import check_span
 from stillroot.inputs.case import read_case
-from stillroot.studies.levers import explain
 from stillroot.words import report, span_report
 
 if TYPE_CHECKING:
@@ -30,7 +29,7 @@ if TYPE_CHECKING:
 OF_A_CASE = ("section", "gauge")
 """The pictures of a case's governing load that the gallery shows."""
 REPORT_CASE = "soft_posterior"
-OF_THE_REPORT = ("summary", "moved", "unrolled", "seat-pressure", "levers")
+OF_THE_REPORT = ("summary", "moved", "unrolled")
 """The pictures of the answer to `REPORT_CASE` that docs/report.md shows."""
 HEAD = f"""\
 # Gallery
@@ -111,7 +110,7 @@ def plan_entry(path: Path) -> Entry:
 
 def report_pictures(docs: Path) -> tuple[Shown, ...]:
     """Return the pictures that docs/report.md shows."""
-    result = explain(check(read_case(docs / "cases" / f"{REPORT_CASE}.toml")))
+    result = check(read_case(docs / "cases" / f"{REPORT_CASE}.toml"))
     return tuple(
         Shown(file=f"report-{kind}.png", picture=picture)
         for kind, picture in _governing_pictures(result, OF_THE_REPORT)
