@@ -1,6 +1,6 @@
 """The tutorials and the page on the report are gone through as a reader would, from top to bottom.
 
-Commands and snippets run in a folder beside the docs; edits to a case are made as a page shows them; what
+Commands and snippets run in a folder beside the docs; edits to a case are made as a page shows; what
 it shows as printed is held to what is printed; and the files that it names are there.
 """
 
