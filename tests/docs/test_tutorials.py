@@ -17,6 +17,7 @@ import pytest
 
 from stillroot import Case, check, cli, explain, read_case
 from stillroot.answers.choices import Choice
+from stillroot.pictures.pressure_figure import seat_pressure
 from stillroot.words.check_document import check_document
 from tests.shown import assert_shows
 
@@ -193,6 +194,17 @@ def test_in_thick_cortex_two_threads_hold_better_than_five():
         coarse = Case.from_dict(data).with_numerics(element_mm=0.5, harmonics=4)
         peaks.append(check(coarse).governing.peak.total_um)
     assert peaks[0] < peaks[1]
+
+
+def test_nine_tenths_of_the_torque_come_from_the_cortex():
+    """What the tutorial for teachers says of the soft ridge."""
+    assert "some nine tenths of the torque" in (TUTORIALS / "teacher.md").read_text("utf-8")
+    soft = read_case(ROOT / "docs" / "cases" / "soft_posterior.toml")
+    picture = seat_pressure(check(soft.with_numerics(element_mm=0.5, harmonics=3)))
+    assert picture is not None
+    found = re.search(r"(\d+)\s%\sof the torque of \d+\sN·cm comes from the cortical", picture.message)
+    assert found
+    assert float(found[1]) == pytest.approx(90, abs=3)
 
 
 def test_an_edit_is_made_where_the_page_says():
