@@ -173,7 +173,7 @@ def test_a_page_says_that_it_is_no_medical_device_and_its_cases_invented(page):
 def test_links_and_pictures_lead_somewhere(page):
     for link in re.findall(r"\]\(([^)\s]+)\)", page.read_text("utf-8")):
         name, _, anchor = link.partition("#")
-        target = (page.parent / name).resolve()
+        target = (page.parent / name).resolve() if name else page
         assert target.is_file(), f"{page.name}: {link}"
         if anchor:
             titles = re.findall(r"^#+ (.+)$", target.read_text("utf-8"), re.MULTILINE)
