@@ -13,7 +13,6 @@ from pathlib import Path
 
 import meshio
 import pytest
-from PIL import Image
 
 from stillroot import check, directions, read_case
 from stillroot.answers.choices import Choice
@@ -21,6 +20,7 @@ from stillroot.mechanics.mesh import APT_LINE
 from stillroot.pictures.directions_figure import six_arrows
 from stillroot.words import report
 from stillroot.words.directions_report import data_of
+from tests.shown import assert_same, told_by
 
 ROOT = Path(__file__).parents[2]
 PAGES = [
@@ -31,11 +31,6 @@ PAGES = [
 ]
 SOFT = read_case(ROOT / "docs" / "cases" / "soft_posterior.toml")
 README = (ROOT / "README.md").read_text(encoding="utf-8")
-
-SHARE = 0.02
-"""Numbers may differ by this share, or by one in the last printed digit: mesher versions differ."""
-
-NUMBER = re.compile(r"[-−]?\d+(?:\.\d+)?")
 
 
 def block_after(comment: str, page: str = README) -> str:
@@ -64,36 +59,8 @@ def answer(tmp_path_factory):
     return run.stdout, out
 
 
-def words_of(text: str) -> list[str]:
-    """Return words, each number replaced by a #; rules of the table are left out."""
-    return [NUMBER.sub("#", word) for word in text.split() if set(word) != {"─"}]
-
-
-def numbers_of(text: str) -> list[str]:
-    return [number.replace("−", "-") for number in NUMBER.findall(text)]
-
-
-def agree(shown: str, now: str) -> bool:
-    last_digit = 10.0 ** -len(shown.partition(".")[2])
-    allowed = max(SHARE * abs(float(shown)), 1.001 * last_digit)
-    return abs(float(shown) - float(now)) <= allowed
-
-
-def assert_same(shown: str, now: str) -> None:
-    """Assert that two texts have the same words, and numbers that agree."""
-    assert words_of(shown) == words_of(now)
-    off = [pair for pair in zip(numbers_of(shown), numbers_of(now), strict=True) if not agree(*pair)]
-    assert not off
-
-
 def test_the_readme_shows_what_the_program_prints(answer):
     assert_same(block_after("printed"), answer[0])
-
-
-def told_by(picture: Path) -> str:
-    """Return what a PNG says of itself, numbers included."""
-    with Image.open(picture) as image:
-        return image.text["Description"]
 
 
 def test_the_readme_shows_the_section_of_this_answer(answer):
