@@ -62,13 +62,13 @@ def test_time_from_change_to_answer():
         browser = running.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
         page = browser.new_page(viewport={"width": 1280, "height": 900})
         page.goto(served.address)
-        page.wait_for_function(ANSWERED, timeout=WAIT_MS)
+        page.wait_for_function(ANSWERED, timeout=WAIT_MS, polling=100)
         for kind, label, text in SERIES:
             page.evaluate("() => performance.clearMeasures()")
             entry = page.get_by_label(label, exact=True)
             entry.fill(text)
             entry.press("Enter")
-            page.wait_for_function(ANSWERED, timeout=WAIT_MS)
+            page.wait_for_function(ANSWERED, timeout=WAIT_MS, polling=100)
             assert page.locator("#message").inner_text() == ""
             found = page.evaluate(
                 "() => performance.getEntriesByType('measure').map((m) => [m.name, m.duration])"

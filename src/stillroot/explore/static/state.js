@@ -1,7 +1,7 @@
 /**
  * What the page knows: the case as it stands, what it was, what was pinned and what was tried.
  *
- * The case is in the address after #, so that a link restores it; the rest is kept in the tab's session.
+ * The case is in the address after #, so that a link restores it; the rest is kept in the tab's own store.
  * The server holds none of it.
  */
 
@@ -81,7 +81,7 @@ export function keep() {
   try {
     sessionStorage.setItem(KEY, JSON.stringify(rest));
   } catch {
-    // the session is full: what is older than this is given up
+    // the store is full: what is older than this is given up
     state.undo.splice(0, Math.ceil(state.undo.length / 2));
   }
 }

@@ -1,4 +1,4 @@
-/** Numbers as they are read, and small helpers for the page. */
+/** Numbers as they are read, and small tools of the page. */
 
 /**
  * Return a number with a true minus and no idle zeros.
