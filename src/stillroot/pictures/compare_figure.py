@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import textwrap
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from stillroot.answers.verdict import place_of, rounded
 from stillroot.mechanics.outline import outline_of
@@ -39,9 +39,9 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
     from stillroot.answers.answer import CheckResult
+    from stillroot.pictures.drawing import Style
     from stillroot.studies.comparison import Comparison
 
-    Style = dict[str, Any]
 
 ROW_IN = 1.05
 COLUMNS = 4

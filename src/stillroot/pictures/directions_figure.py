@@ -37,14 +37,12 @@ from stillroot.words.directions_report import place_in_words
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-    from numpy.typing import NDArray
 
     from stillroot.answers.answer import DirectionsResult
     from stillroot.inputs.case import Case
     from stillroot.mechanics.six_directions import Direction, SixDirections
+    from stillroot.pictures.drawing import Floats, Place
 
-    Floats = NDArray[np.float64]
-    Place = tuple[float, float]
 
 LOOK = {
     "held": {"facecolor": "0.1", "edgecolor": "0.1", "linewidth": 1.0},

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from matplotlib.colors import Normalize
@@ -39,15 +39,11 @@ from stillroot.words.loads import load_text, signed_number
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-    from numpy.typing import NDArray
 
     from stillroot.answers.answer import CheckResult, LoadAnswer
     from stillroot.inputs.case import Case
     from stillroot.mechanics.loading import Resultant
-
-    Floats = NDArray[np.float64]
-    Place = tuple[float, float]
-    Style = dict[str, Any]
+    from stillroot.pictures.drawing import Place, Style
 
 
 def section(result: CheckResult, answer: LoadAnswer) -> Picture:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from matplotlib.colors import ListedColormap
@@ -44,10 +44,8 @@ if TYPE_CHECKING:
     from stillroot.inputs.case import Case
     from stillroot.mechanics.fourier import Fourier
     from stillroot.mechanics.loading import Resultant
+    from stillroot.pictures.drawing import Floats, Style
 
-    Floats = NDArray[np.float64]
-    Place = tuple[float, float]
-    Style = dict[str, Any]
 
 STATE_GREYS = ("0.15", "0.93", "0.60")
 """Greys of open, stick and slide."""

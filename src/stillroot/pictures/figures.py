@@ -7,7 +7,7 @@ share one colour scale, from 0 to the largest band (or the largest peak, where t
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from stillroot.mechanics.fields import displacement
 from stillroot.pictures.directions_figure import six_arrows
@@ -42,14 +42,7 @@ from stillroot.pictures.pressure_figure import seat_pressure
 from stillroot.words.loads import load_text
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
     from stillroot.answers.answer import CheckResult
-
-    Floats = NDArray[np.float64]
-    Place = tuple[float, float]
-    Style = dict[str, Any]
 
 
 ROW_IN = 0.3

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from matplotlib.patches import Circle
@@ -32,13 +32,11 @@ from stillroot.words.loads import load_text
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-    from numpy.typing import NDArray
 
     from stillroot.answers.answer import CheckResult, LoadAnswer
     from stillroot.mechanics.head_parts import HeadParts
+    from stillroot.pictures.drawing import Floats, Style
 
-    Floats = NDArray[np.float64]
-    Style = dict[str, Any]
 
 HEIGHT_IN, ROW_IN, NAMES_IN = 4.7, 0.36, 2.95
 """Height of the sketch, of a row of bars, and the width that the names of the bars take."""

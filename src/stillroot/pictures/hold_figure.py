@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from matplotlib.ticker import FuncFormatter, NullLocator
@@ -30,9 +30,9 @@ from stillroot.studies.holding import OUT_OF_BALANCE_UM
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
+    from stillroot.pictures.drawing import Style
     from stillroot.studies.holding import Answer, Hold
 
-    Style = dict[str, Any]
 
 COLUMNS = 2
 PANEL_IN, APART_IN, ROW_IN = 2.95, 0.85, 2.95

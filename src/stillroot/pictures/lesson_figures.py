@@ -7,7 +7,7 @@ colour.
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from matplotlib.ticker import FuncFormatter, NullFormatter
@@ -44,9 +44,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from stillroot.answers.answer import CheckResult
-
-    Style = dict[str, Any]
-
+    from stillroot.pictures.drawing import Style
     from stillroot.studies.lesson import Correlation, Drawn, Group, Lesson, Predictor, SiteAnswer
 
 BANDS_UM = (50.0, 100.0, 150.0)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from matplotlib.collections import LineCollection, PolyCollection
@@ -32,17 +32,14 @@ from stillroot.words.loads import load_text
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-    from numpy.typing import NDArray
 
     from stillroot.answers.answer import CheckResult, LoadAnswer
     from stillroot.mechanics.bodies import Body
     from stillroot.mechanics.fields import Displacement
     from stillroot.mechanics.loading import Resultant
+    from stillroot.pictures.drawing import Floats, Place, Style
     from stillroot.pictures.figure_section import View
 
-    Floats = NDArray[np.float64]
-    Place = tuple[float, float]
-    Style = dict[str, Any]
 
 SHARE = 0.08
 """Of the drawing's height: how far the largest displacement is drawn, about."""

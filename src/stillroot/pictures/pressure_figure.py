@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -27,10 +27,8 @@ if TYPE_CHECKING:
 
     from stillroot.answers.answer import CheckResult
     from stillroot.mechanics.torque import Torque
-    from stillroot.pictures.drawing import UnrolledWall
+    from stillroot.pictures.drawing import Floats, Style, UnrolledWall
 
-    Floats = NDArray[np.float64]
-    Style = dict[str, Any]
 
 NO_PRESSURE_MPA = 1e-3
 """Below this the implant is taken to be seated without pressure."""

@@ -26,11 +26,10 @@ from stillroot.words.span_report import GIVES_WAY, head_text, load_in_words, mot
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-    from numpy.typing import NDArray
 
     from stillroot.arch.span import ImplantAnswer, SpanLoadAnswer, SpanResult
+    from stillroot.pictures.drawing import Floats
 
-    Floats = NDArray[np.float64]
 
 LOWEST_IN, HIGHEST_IN = 2.6, 5.6
 """Height of the arch, by its shape."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import textwrap
 from itertools import pairwise
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from matplotlib.ticker import FuncFormatter, NullLocator
@@ -36,9 +36,9 @@ from stillroot.studies.spreads import CONFIDENCE
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
+    from stillroot.pictures.drawing import Style
     from stillroot.studies.spreads import BandChance, Driver, Interval, Spread
 
-    Style = dict[str, Any]
 
 LEFT_IN, ACROSS_IN = 1.75, WIDTH_IN - 2.1
 BROAD_IN = 0.78

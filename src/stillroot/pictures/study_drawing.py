@@ -16,9 +16,9 @@ if TYPE_CHECKING:
 
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
-    from numpy.typing import NDArray
 
-    Floats = NDArray[np.float64]
+    from stillroot.pictures.drawing import Floats
+
 
 UNITS = {
     "mm": "mm",

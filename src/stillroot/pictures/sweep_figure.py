@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from matplotlib.colors import LogNorm, Normalize
@@ -41,12 +41,10 @@ from stillroot.pictures.study_drawing import (
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-    from numpy.typing import NDArray
 
+    from stillroot.pictures.drawing import Floats, Style
     from stillroot.studies.sweeps import Sweep
 
-    Floats = NDArray[np.float64]
-    Style = dict[str, Any]
 
 MOST_CURVES = 6
 LOOKS = (("-", "o"), ("--", "s"), ("-.", "^"), (":", "D"), ((0, (8, 2)), "v"), ((0, (3, 1, 1, 1)), "P"))
