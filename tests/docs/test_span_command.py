@@ -99,6 +99,7 @@ def test_the_folder_is_whole_and_the_plan_in_it_gives_the_same_plan(run, plan_fi
         "span.json",
         "span.txt",
         "plan.toml",
+        "report.html",
         *(f"arch-{name}.{kind}" for name in ("1-tip", "2-front") for kind in ("png", "svg")),
     }
     assert read_plan(out / "plan.toml") == read_plan(plan_file)
