@@ -3,15 +3,18 @@
 import html
 import re
 import sys
+from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
 
 from stillroot import Case, EnvironmentProblem, Report, check, explain, write_answer
+from stillroot.answers.choices import Choice
 from stillroot.answers.verdict import CAUTION, rounded, with_error
 from stillroot.inputs.section import ASSUMPTION
 from stillroot.pictures.figures import pictures
+from stillroot.studies.levers import Lever
 from stillroot.words.check_document import check_document, resolved_keys
 from stillroot.words.document import AUDIENCES, Lines, Table
 from stillroot.words.report import data_of
@@ -192,3 +195,46 @@ def test_a_pdf_is_written_beside_the_page(result, drawn, tmp_path):
     Report(reader="clinician", pdf=True).write(check_document(result), drawn, tmp_path)
     assert (tmp_path / "report.pdf").read_bytes().startswith(b"%PDF-")
     assert (tmp_path / "report.html").exists()
+
+
+def test_a_glued_implant_is_said_to_be_glued():
+    bonded = check(Case.from_dict({**CASE, "interface": {"kind": "bonded"}}))
+    document = check_document(explain(bonded))
+    assert any("taken as glued" in line for line in document.limits)
+    assert "Torque is friction" not in " ".join(texts(document, "clinician"))
+    notes = [b.note for s in document.sections for b in s.blocks if isinstance(b, Table)]
+    assert not any("Torque is friction" in note for note in notes)
+
+
+def test_a_clinician_reads_how_far_other_choices_reach(result):
+    worst = result.governing.peak.total_um
+    peaks = [tuple(f * a.peak.total_um for a in result.loads) for f in (0.5, 3.0)]
+    asked = replace(result, choices=tuple(Choice(subject="s", text="t", peaks_um=p) for p in peaks))
+    told = " ".join(texts(check_document(asked), "clinician"))
+    assert f"between {rounded(0.5 * worst)} and {rounded(3.0 * worst)} µm" in told
+    assert "--choices" in check_document(asked).again
+
+
+def test_a_change_that_could_not_be_solved_gives_its_reason_and_one_that_gives_way_says_so(result):
+    lost = Lever(by_plan=False, text="softer", ratios=(None, None), reason="no such torque")
+    loose = Lever(by_plan=False, text="shorter", ratios=(None, 1.0))
+    told = replace(result, levers=(*result.levers, lost, loose))
+    tables = [b for s in check_document(told).sections for b in s.blocks if isinstance(b, Table)]
+    rows = [row for table in tables for row in table.rows]
+    assert ("softer: no such torque", "no answer", "") in rows
+    assert ("shorter", "gives way", "") in rows
+
+
+def test_a_change_after_which_another_load_governs_names_it(result):
+    first, second = result.loads
+    swap = Lever(
+        by_plan=True, text="swapped", ratios=(0.1, 0.9 * first.peak.total_um / second.peak.total_um)
+    )
+    tables = [
+        b
+        for s in check_document(replace(result, levers=(swap,))).sections
+        for b in s.blocks
+        if isinstance(b, Table)
+    ]
+    row = next(row for table in tables for row in table.rows if row[0].startswith("swapped"))
+    assert row == (f"swapped; then “{second.name}” governs", rounded(0.9 * first.peak.total_um), "−10 %")

@@ -22,8 +22,13 @@ if TYPE_CHECKING:
     from stillroot.mechanics.motion import Peak
 
 NO_LINE = "The bands overlap in the literature, so this is a place among them, no pass or fail."
+GIVES_WAY = "gives way"
+"""Said of a load under which no equilibrium is found."""
 OUT_OF_SEAT_UM = 300.0
 """About a thread's depth: beyond it small displacements and rings stand for nothing. Assumption."""
+GLUED = (
+    "The wall is taken as glued, as if it had healed: it cannot slide or open. A fresh one moves more."
+)
 SIDES_IN_WORDS = {
     "towards": "on the side the load points to",
     "away": "on the side the load comes from",
@@ -160,8 +165,9 @@ def _bears_in_gap(case: Case) -> bool:
 
 
 def _model_limits(case: Case) -> tuple[str, ...]:
-    """Name the inputs without a measured value that the peak leans on most."""
+    """Say where the wall is glued; name inputs without a measured value that the peak leans on most."""
     face = case.interface
+    glued = (GLUED,) if face.kind == "bonded" else ()
     assumed = []
     if face.layer_thickness_mm > 0:
         assumed.append(
@@ -176,5 +182,5 @@ def _model_limits(case: Case) -> tuple[str, ...]:
     elif case.bone.density is not None:
         assumed.append("the modulus, read from density")
     if not assumed:
-        return ()
-    return (f"It leans on assumed values: {'; '.join(assumed)}.",)
+        return glued
+    return (*glued, f"It leans on assumed values: {'; '.join(assumed)}.")

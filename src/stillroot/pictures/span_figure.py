@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from matplotlib.patches import Circle
 
-from stillroot.answers.verdict import rounded
+from stillroot.answers.verdict import GIVES_WAY, rounded
 from stillroot.pictures.drawing import (
     BESIDE,
     SMALL_PT,
@@ -22,7 +22,7 @@ from stillroot.pictures.drawing import (
     shortened,
     write_headings,
 )
-from stillroot.words.span_report import GIVES_WAY, head_text, load_in_words, motion_text
+from stillroot.words.span_report import head_text, load_in_words, motion_text
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

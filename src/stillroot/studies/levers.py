@@ -20,8 +20,8 @@ from stillroot.studies.vary import changed
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-    from stillroot.answers.answer import CheckResult
-    from stillroot.studies.outcome import Outcome
+    from stillroot.answers.answer import CheckResult, LoadAnswer
+    from stillroot.studies.outcome import LoadOutcome, Outcome
 
 LIGHTER = 0.75
 LOWER_MM, LONGER_MM, WIDER_MM, HELD_MM, CORTEX_MM = 2.0, 2.0, 0.5, 1.0, 0.5
@@ -52,37 +52,51 @@ class Lever:
 
 
 def explain(result: CheckResult, *, progress: Callable[[str], None] = lambda _: None) -> CheckResult:
-    """Return an answer with its six directions and its levers, as a report shows them.
-
-    Raises
-    ------
-    NotConverged
-        Where the case itself finds no equilibrium on the coarser elements.
-    """
+    """Return an answer with its six directions and its levers, as a report shows them."""
     return with_levers(with_directions(result, progress=progress), progress=progress)
 
 
 def with_levers(result: CheckResult, *, progress: Callable[[str], None] = lambda _: None) -> CheckResult:
-    """Return an answer with what each change of one thing does to the peak of each load."""
-    numerics = result.case.numerics
-    coarse = result.case.with_numerics(element_mm=COARSER * numerics.element_mm)
+    """Return an answer with what each change of one thing does to the peak of each load.
+
+    Where the case as it is has no answer on the coarser elements, no lever has one, and each says why.
+    """
     stages = Stages()
     progress("one thing changed at a time: as it is")
-    before = stages.outcome(coarse)
+    before = stages.outcome(_coarser(result.case))
     found = []
-    for change in changes(coarse):
+    for change in changes(result.case):
         progress(f"one thing changed at a time: {change.text}")
-        found.append(_lever(change, before, stages.outcome(change.case)))
+        after = before if before.reason else stages.outcome(_coarser(change.case))
+        found.append(_lever(change, before, after))
     return replace(result, levers=tuple(found))
 
 
+def largest_after(result: CheckResult, lever: Lever) -> tuple[LoadAnswer, float] | None:
+    """Return the load that governs once a lever is used, and its peak [µm]; None where any gives way."""
+    peaks = []
+    for answer, ratio in zip(result.loads, lever.ratios, strict=True):
+        if ratio is None:
+            return None
+        peaks.append((answer, ratio * answer.peak.total_um))
+    return max(peaks, key=lambda pair: pair[1])
+
+
+def _coarser(case: Case) -> Case:
+    return case.with_numerics(element_mm=COARSER * case.numerics.element_mm)
+
+
 def _lever(change: Change, before: Outcome, after: Outcome) -> Lever:
-    ratios = tuple(
-        None if new.peak_um is None or old.peak_um is None else new.peak_um / old.peak_um
-        for old, new in zip(before.loads, after.loads, strict=True)
-    )
+    def ratio(old: LoadOutcome, new: LoadOutcome) -> float | None:
+        if new.peak_um is None or not old.peak_um:
+            return None
+        return new.peak_um / old.peak_um
+
     return Lever(
-        by_plan=change.by_plan, text=change.text, ratios=ratios, reason=before.reason or after.reason
+        by_plan=change.by_plan,
+        text=change.text,
+        ratios=tuple(ratio(old, new) for old, new in zip(before.loads, after.loads, strict=True)),
+        reason=before.reason or after.reason,
     )
 
 
@@ -131,7 +145,7 @@ def _half_lateral(load: dict[str, Any]) -> None:
 
 
 def _lower(load: dict[str, Any]) -> None:
-    load["height_mm"] = max(load["height_mm"] - LOWER_MM, 0.0)
+    load["height_mm"] = max(load["height_mm"] - LOWER_MM, 0.0)  # of an axial one it does not matter
 
 
 def _of_the_bone(case: Case) -> Iterator[Made]:
@@ -176,7 +190,8 @@ def _of_the_shape(case: Case) -> Iterator[Made]:
                 partial(changed, case, {_end_to_move(case): held + longer}),
             )
     if case.implant.outline_mm is None:
-        yield True, f"implant {LONGER_MM:g} mm longer, held there too", partial(_longer, case)
+        if _is_held_at_its_tip(case):  # what hangs free is no longer held for being longer
+            yield True, f"implant {LONGER_MM:g} mm longer, held there too", partial(_longer, case)
         wider = case.implant.diameter_mm + WIDER_MM
         yield (
             True,
@@ -190,12 +205,14 @@ def _end_to_move(case: Case) -> str:
     return "engagement_from_crest_mm" if case.socket.holds_mm[0][0] == 0 else "engagement_mm"
 
 
+def _is_held_at_its_tip(case: Case) -> bool:
+    return abs(case.socket.holds_mm[-1][1] - case.implant.length_mm) < 1e-9
+
+
 def _longer(case: Case) -> Case:
     data = case.stated()
-    length = case.implant.length_mm
     holds = [list(hold) for hold in case.socket.holds_mm]
-    if abs(holds[-1][1] - length) < 1e-9:
-        holds[-1][1] += LONGER_MM
-    data["implant"]["length_mm"] = length + LONGER_MM
+    holds[-1][1] += LONGER_MM
+    data["implant"]["length_mm"] = case.implant.length_mm + LONGER_MM
     data.setdefault("socket", {})["holds_mm"] = holds
     return Case.from_dict(data)

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import math
+import textwrap
 from typing import TYPE_CHECKING, Any
 
-from stillroot.answers.verdict import place_of, rounded, with_error
+from stillroot.answers.verdict import GIVES_WAY, place_of, rounded, with_error
 from stillroot.inputs.case import SECTIONS
 from stillroot.inputs.case_messages import written
 from stillroot.inputs.section import ASSUMPTION
 from stillroot.mechanics.accuracy import SHARES
+from stillroot.studies.levers import largest_after
 from stillroot.words.directions import IN_PLAIN_WORDS, in_words, load_in_words
 from stillroot.words.document import (
     CLINICIAN,
@@ -23,7 +26,13 @@ from stillroot.words.document import (
     made_by,
 )
 from stillroot.words.loads import load_text
-from stillroot.words.report import engagement_line, torque_lines
+from stillroot.words.report import (
+    NO_ANSWER,
+    choice_cells,
+    choices_without_answer,
+    engagement_line,
+    torque_lines,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -38,7 +47,9 @@ WHAT_MOVES = (
     "from seated to loaded. Head movement is what a gauge at the load's height reads: it holds the "
     "elastic give of bone and implant too."
 )
+TORQUE_IS_ONE = "Torque is friction round one of the six; it does not tell about the others."
 HOW_CHANGED = "Each change was solved anew, more coarsely than the answer, and is told as a ratio to it."
+TORQUE_IS_KEPT = "The measured torque is kept, and the interference found anew for each."
 METHOD = (
     "Method: finite elements on the half-section, Fourier sums round it, frictional contact across "
     "the torn layer at the wall, seated and then loaded in steps; the ± comes from solving again. Each "
@@ -48,7 +59,10 @@ METHOD = (
 LEAST_HELP = 0.02
 """A lever that takes less than this share off the peak is no help worth telling."""
 MOST_HELPS = 5
-GIVES_WAY = "gives way"
+MANY_TIMES = 3.0
+"""A change by more than this reads better as a factor than in per cent."""
+MOST_LETTERS = 90
+"""Of the reason why a change has no answer."""
 NOT_EXPLAINED = (
     "not worked out for this answer. Writing a report from the command line does it; in Python, "
     "stillroot.explain(result) does."
@@ -67,7 +81,8 @@ def check_document(result: CheckResult) -> Document:
         first=(Shown(name="summary"), Shown(name=section)),
         sections=tuple(_sections(result, governing)),
         slides=tuple(slides(result)),
-        again="stillroot check case.toml --out DIR, with the case.toml beside this page",
+        again=f"stillroot check case.toml{' --choices' if result.choices else ''} --out DIR",
+        case_file="case.toml",
         made_by=made_by(result.versions, result.case.fingerprint()),
     )
 
@@ -82,10 +97,11 @@ def slides(result: CheckResult) -> Iterator[str]:
 def _sections(result: CheckResult, governing: int) -> Iterator[Section]:
     slugs = result.load_slugs
     holding = Lines(lines=(" ".join((f"{engagement_line(result)}.", *torque_lines(result))),))
+    choices = (_choices_in_short(result),) if result.choices else ()
     yield Section(title="Loads and motions", blocks=(_short_loads_table(result),), readers=CLINICIAN)
     yield Section(
         title="What would help, and what holds it",
-        blocks=(*_helps(result), *_six(result), holding),
+        blocks=(*_helps(result), *_six(result), holding, *choices),
         readers=CLINICIAN,
     )
     yield Section(title="Loads and motions", blocks=(_loads_table(result),), readers=RESEARCHER)
@@ -107,8 +123,8 @@ def _sections(result: CheckResult, governing: int) -> Iterator[Section]:
             moving += [Shown(name=f"{k}-{slug}", on_paper=False) for k in ("section", "unrolled")]
     yield Section(title="In pictures", blocks=tuple(moving), readers=RESEARCHER)
     if result.choices:
-        choices = (_choices_table(result), Shown(name="choices", on_paper=False))
-        yield Section(title="Where no value is agreed on", blocks=choices, readers=RESEARCHER)
+        blocks = (_choices_table(result), Shown(name="choices", on_paper=False))
+        yield Section(title="Where no value is agreed on", blocks=blocks, readers=RESEARCHER)
     method = Lines(lines=(METHOD,))
     yield Section(
         title="The case as resolved", blocks=(case_keys(result.case), method), readers=RESEARCHER
@@ -116,14 +132,18 @@ def _sections(result: CheckResult, governing: int) -> Iterator[Section]:
 
 
 def _helps(result: CheckResult) -> Iterator[Table | Lines]:
-    if result.levers:
-        yield _levers_table(result, by_plan=True)
-    else:
+    levers = [lever for lever in result.levers if lever.by_plan]
+    if not result.levers:
         yield Lines(lines=(f"What would help: {NOT_EXPLAINED}",))
+    elif levers and all(lever.reason for lever in levers):
+        told = f"What would help: no change could be solved on coarser elements. {levers[0].reason}"
+        yield Lines(lines=(told,))
+    else:
+        yield _levers_table(result, by_plan=True)
 
 
 def _drives(result: CheckResult) -> Iterator[Table]:
-    if result.levers:
+    if any(not lever.by_plan for lever in result.levers):
         yield _levers_table(result, by_plan=False)
 
 
@@ -169,56 +189,81 @@ def _load_row(answer: LoadAnswer) -> tuple[str, ...]:
 
 
 def _levers_table(result: CheckResult, *, by_plan: bool) -> Table:
-    """Return what each change does to the governing peak, the largest change first."""
-    place, answered = result.loads.index(result.governing), result.governing.peak.total_um
+    """Return what each change does to the largest peak, the largest change first."""
+    answered = result.governing.peak.total_um
+
+    def size(lever: Lever) -> float:
+        after = largest_after(result, lever)
+        return math.inf if after is None else after[1] / answered
+
     levers = [lever for lever in result.levers if lever.by_plan is by_plan]
     if by_plan:
-        levers = [lever for lever in levers if (lever.ratios[place] or 1.0) < 1 - LEAST_HELP]
-        levers = sorted(levers, key=lambda lever: lever.ratios[place] or 1.0)[:MOST_HELPS]
+        levers = sorted((x for x in levers if size(x) < 1 - LEAST_HELP), key=size)[:MOST_HELPS]
+    else:
+        levers = sorted(levers, key=lambda lever: -abs(math.log(size(lever) or math.inf)))
     caption = "One thing changed in the plan" if by_plan else "One rough input changed"
+    governing = f"“{result.governing.name}”"
+    kept = result.case.interface.measured_torque_ncm is not None
+    how = f"{HOW_CHANGED} {TORQUE_IS_KEPT}" if kept else HOW_CHANGED
     none = f"None of the changes that were tried takes {LEAST_HELP:.0%} off the peak."
     return Table(
-        caption=f"{caption}: the peak under “{result.governing.name}”, {rounded(answered)} µm, becomes",
+        caption=f"{caption}: the largest peak, {rounded(answered)} µm under {governing}, becomes",
         head=("Change", "Peak [µm]", "Difference"),
-        rows=tuple(_lever_row(lever, place, answered) for lever in levers),
+        rows=tuple(_lever_row(result, lever) for lever in levers),
         numbers=frozenset({1, 2}),
-        note=none if by_plan and not levers else HOW_CHANGED,
+        note=none if by_plan and not levers else how,
         wide=False,
     )
+
+
+def _lever_row(result: CheckResult, lever: Lever) -> tuple[str, ...]:
+    if lever.reason:
+        reason = textwrap.shorten(lever.reason, MOST_LETTERS, placeholder=" …")
+        return f"{lever.text}: {reason}", NO_ANSWER, ""
+    after = largest_after(result, lever)
+    if after is None:
+        return lever.text, GIVES_WAY, ""
+    governing, peak = after
+    then = "" if governing is result.governing else f"; then “{governing.name}” governs"
+    ratio = peak / result.governing.peak.total_um
+    return f"{lever.text}{then}", rounded(peak), change_text(ratio)
 
 
 def _choices_table(result: CheckResult) -> Table:
     names = tuple(a.name for a in result.loads)
     first = ("as answered", *(rounded(a.peak.total_um) for a in result.loads))
-    rows = [
-        (
-            f"{choice.subject}: {choice.text}",
-            *("no balance" if peak is None else rounded(peak) for peak in choice.peaks_um),
-        )
-        for choice in result.choices
-    ]
+    rows = [(f"{c.subject}: {c.text}", *choice_cells(c)) for c in result.choices]
     return Table(
         caption="Peak micromotion [µm] under other choices",
         head=("Choice", *names),
         rows=(first, *rows),
         numbers=frozenset(range(1, len(names) + 1)),
+        note=" ".join(choices_without_answer(result)),
         wide=False,
     )
 
 
-def _lever_row(lever: Lever, place: int, answered_um: float) -> tuple[str, ...]:
-    ratio = lever.ratios[place]
-    if ratio is None:
-        return lever.text, GIVES_WAY, ""
-    return lever.text, rounded(ratio * answered_um), change_text(ratio)
+def _choices_in_short(result: CheckResult) -> Lines:
+    """Return from where to where the governing peak goes under other choices."""
+    place = result.loads.index(result.governing)
+    peaks = [choice.peaks_um[place] for choice in result.choices]
+    known = [peak for peak in (*peaks, result.governing.peak.total_um) if peak is not None]
+    lost = "" if len(known) > len(peaks) else "; under some it has no answer"
+    told = (
+        f"Where no value is agreed on, {len(peaks)} other choices put the peak under "
+        f"“{result.governing.name}” between {rounded(min(known))} and {rounded(max(known))} µm{lost}."
+    )
+    return Lines(lines=(told,))
 
 
 def change_text(ratio: float) -> str:
-    """Return what a ratio takes off or adds, in per cent.
+    """Return what a ratio takes off or adds, in per cent; a large one as a factor.
 
-    >>> change_text(0.684), change_text(1.3), change_text(1.004)
-    ('−32 %', '+30 %', '0 %')
+    >>> change_text(0.684), change_text(1.3), change_text(1.004), change_text(12.34)
+    ('−32 %', '+30 %', '0 %', '× 12')
     """
+    if ratio >= MANY_TIMES:
+        return f"× {ratio:.2g}" if ratio < 100 else f"× {ratio:.0f}"
     percent = round(100 * (ratio - 1))
     return "0 %" if percent == 0 else f"{'+' if percent > 0 else '−'}{abs(percent)} %"
 
@@ -236,7 +281,7 @@ def _six(result: CheckResult) -> Iterator[Table | Lines]:
         head=("Direction", "Load", "Peak micromotion [µm]", "How it is held"),
         rows=tuple(rows),
         numbers=frozenset({1, 2}),
-        note="Torque is friction round one of the six; it does not tell about the others.",
+        note="" if result.torque is None else TORQUE_IS_ONE,
         wide=False,
     )
 

@@ -14,6 +14,7 @@ from stillroot.words.directions_report import (
     place_in_words,
     torque_lines,
     what_follows,
+    what_held_means,
     what_the_columns_are,
 )
 from stillroot.words.document import (
@@ -69,7 +70,7 @@ def _short(answer: DirectionsResult) -> Table:
         head=("Direction", "Load", "Peak micromotion [µm]", "How it is held"),
         rows=tuple(rows),
         numbers=frozenset({1, 2}),
-        note=what_the_columns_are(answer).partition("Initial")[0].replace("\n", " "),
+        note=what_held_means(answer).replace("\n", " "),
         wide=False,
     )
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from stillroot.answers.verdict import CAUTION, rounded
 from stillroot.mechanics.six_directions import SMALL
 from stillroot.words.directions import IN_PLAIN_WORDS, direction_data, in_words, load_in_words
-from stillroot.words.report import TORQUE_LEAVES_OUT, as_text, empty_table
+from stillroot.words.report import TORQUE_LEAVES_OUT, as_text, empty_table, torque_text
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -100,8 +100,8 @@ def torque_lines(answer: DirectionsResult) -> tuple[str, ...]:
         return ("Bonded: there is no torque to read.",)
     found = " (found from the measured torque)" if answer.case.interface.measured_torque_ncm else ""
     told = (
-        f"Insertion torque {torque.insertion_ncm:.0f} N·cm, removal torque {torque.removal_ncm:.0f} "
-        f"N·cm, from an interference of {answer.interference_um:.3g} µm{found}."
+        f"Insertion torque {torque_text(torque, case=answer.case)} N·cm, removal torque "
+        f"{torque.removal_ncm:.0f} N·cm, from an interference of {answer.interference_um:.3g} µm{found}."
     )
     return told, TORQUE_LEAVES_OUT
 
@@ -146,14 +146,24 @@ def _head(row: Direction) -> str:
 
 def what_the_columns_are(answer: DirectionsResult) -> str:
     """Return what the words and numbers of the table mean."""
+    return (
+        f"{what_held_means(answer)}\nInitial stiffness: at {_small()}; secant: at the load; both by "
+        "the movement of the reference\npoint against the far bone. The 6 x 6 matrix in --json is the "
+        "tangent: a vanishing load,\nevery closed point sticking."
+    )
+
+
+def what_held_means(answer: DirectionsResult) -> str:
+    """Return what held, weak and free mean."""
     first_band = answer.case.threshold.bands_um[0]
-    small = f"{SMALL:.0%} of the load"
     return (
         f"Held: moves less than {first_band:g} µm at the bone under the load. Weak: more than that, or "
-        f"it gives way\nbefore the load. Free: gives way at {small}.\nInitial stiffness: at {small}; "
-        "secant: at the load; both by the movement of the reference\npoint against the far bone. The "
-        "6 x 6 matrix in --json is the tangent: a vanishing load,\nevery closed point sticking."
+        f"it gives way\nbefore the load. Free: gives way at {_small()}."
     )
+
+
+def _small() -> str:
+    return f"{SMALL:.0%} of the load"
 
 
 def what_follows(answer: DirectionsResult) -> tuple[str, ...]:

@@ -24,10 +24,9 @@ CLINICIAN: frozenset[Audience] = frozenset({"clinician"})
 
 @dataclass(frozen=True, kw_only=True)
 class Lines:
-    """Plain sentences: a paragraph each, or a list where `bullets`."""
+    """Plain sentences, a paragraph each."""
 
     lines: tuple[str, ...]
-    bullets: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -92,7 +91,7 @@ class Document:
     `question`, then the `answer` in one sentence, `beside` it what keeps it from being read as more, and
     the `limits` of this one; `first` are the pictures of the first screen: a strip of the bands, then a
     drawing. `slides` are the pictures that a teacher shows, in order. `again` is the command that makes
-    it anew, `made_by` what made it.
+    it anew, from the resolved inputs in `case_file` where it has one; `made_by` what made it.
     """
 
     question: str
@@ -104,6 +103,7 @@ class Document:
     slides: tuple[str, ...]
     again: str
     made_by: str
+    case_file: str = ""
     beside: tuple[str, ...] = field(default=(NO_LINE,))
     caution: str = CAUTION
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 from typing import TYPE_CHECKING, Any
 
-from stillroot.answers.verdict import CAUTION, NO_LINE, rounded, side_of, with_error
+from stillroot.answers.verdict import CAUTION, GIVES_WAY, NO_LINE, rounded, side_of, with_error
 from stillroot.words.directions import direction_data, in_words
 
 if TYPE_CHECKING:
@@ -15,9 +15,13 @@ if TYPE_CHECKING:
     from rich.table import Table
 
     from stillroot.answers.answer import CheckResult, LoadAnswer
+    from stillroot.answers.choices import Choice
+    from stillroot.inputs.case import Case
     from stillroot.mechanics.torque import Torque
 
 WIDTH = 100
+NO_ANSWER = "no answer"
+"""Said of what could not be solved at all, for a reason told beside it."""
 TORQUE_LEAVES_OUT = (
     "The torque is friction on squeezed bone; thread cutting (unless stated) and speed are left out."
 )
@@ -66,6 +70,8 @@ def show(result: CheckResult, console: Console) -> None:
         console.print(Text(line))
     if result.choices:
         console.print(_choices_table(result))
+        for line in choices_without_answer(result):
+            console.print(Text(line))
 
 
 def _choices_table(result: CheckResult) -> Table:
@@ -78,10 +84,20 @@ def _choices_table(result: CheckResult) -> Table:
         table.add_column(Text(answer.name), justify="right")
     table.add_row("", "as answered above", *(rounded(a.peak.total_um) for a in result.loads))
     for choice in result.choices:
-        peaks = ("no balance" if peak is None else rounded(peak) for peak in choice.peaks_um)
-        text = f"{choice.text}: {choice.reason}" if choice.reason else choice.text
-        table.add_row(choice.subject, Text(text), *peaks)
+        table.add_row(choice.subject, Text(choice.text), *choice_cells(choice))
     return table
+
+
+def choice_cells(choice: Choice) -> tuple[str, ...]:
+    """Return the peak of each load under a choice."""
+    none = NO_ANSWER if choice.reason else GIVES_WAY
+    return tuple(none if peak is None else rounded(peak) for peak in choice.peaks_um)
+
+
+def choices_without_answer(result: CheckResult) -> tuple[str, ...]:
+    """Return why a choice has no answer at all."""
+    lost = (choice for choice in result.choices if choice.reason)
+    return tuple(f"No answer with {item.subject}, {item.text}: {item.reason}" for item in lost)
 
 
 def empty_table(title: str) -> Table:
@@ -170,7 +186,7 @@ def torque_lines(result: CheckResult) -> tuple[str, ...]:
     torque, face = result.torque, result.case.interface
     if torque is None:
         return ()
-    parts = [f"Insertion torque {torque.insertion_ncm:.0f} N·cm"]
+    parts = [f"Insertion torque {torque_text(torque, case=result.case)} N·cm"]
     if torque.cutting_ncm:
         parts.append(f"of which cutting {torque.cutting_ncm:g} (stated)")
     if face.measured_torque_ncm is not None:
@@ -185,6 +201,12 @@ def torque_lines(result: CheckResult) -> tuple[str, ...]:
             f"removal torque {torque.removal_ncm:.0f} N·cm"
         )
     return (", ".join(parts) + ".", TORQUE_LEAVES_OUT)
+
+
+def torque_text(torque: Torque, *, case: Case) -> str:
+    """Return an insertion torque [N·cm] as it was measured, or else in whole numbers."""
+    measured = case.interface.measured_torque_ncm
+    return f"{torque.insertion_ncm:.0f}" if measured is None else f"{measured:g}"
 
 
 def _torque_data(result: CheckResult, torque: Torque) -> dict[str, Any]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from stillroot.answers.verdict import rounded
+from stillroot.answers.verdict import GIVES_WAY, rounded
 from stillroot.inputs.case_messages import written
 from stillroot.mechanics.torque import NMM_PER_NCM
 from stillroot.words.document import (
@@ -17,7 +17,6 @@ from stillroot.words.document import (
     made_by,
 )
 from stillroot.words.span_report import (
-    GIVES_WAY,
     bridge_in_words,
     component,
     head_text,
@@ -69,7 +68,8 @@ def span_document(result: SpanResult, shown: Sequence[str]) -> Document:
             ),
         ),
         slides=tuple(shown),
-        again="stillroot span plan.toml --out DIR, with the plan.toml beside this page",
+        again="stillroot span plan.toml --out DIR",
+        case_file="plan.toml",
         made_by=made_by(result.versions, result.plan.fingerprint()),
     )
 

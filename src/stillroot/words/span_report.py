@@ -6,7 +6,15 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from stillroot.answers.verdict import CAUTION, NO_LINE, OUT_OF_SEAT_UM, band_of, rounded, with_error
+from stillroot.answers.verdict import (
+    CAUTION,
+    GIVES_WAY,
+    NO_LINE,
+    OUT_OF_SEAT_UM,
+    band_of,
+    rounded,
+    with_error,
+)
 from stillroot.mechanics.torque import NMM_PER_NCM
 from stillroot.words.report import TORQUE_LEAVES_OUT, as_text, empty_table
 
@@ -18,7 +26,6 @@ if TYPE_CHECKING:
     from stillroot.arch.span import ImplantAnswer, SpanLoadAnswer, SpanResult
     from stillroot.arch.span_vary import Variation
 
-GIVES_WAY = "gives way"
 ONE_DIGIT_BELOW = 10.0
 """Components of force and moment below this are shown with one digit."""
 LEAST_SHOWN = 0.05

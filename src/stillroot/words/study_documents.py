@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from stillroot.answers.answer import versions
-from stillroot.answers.verdict import NO_LINE, rounded, with_error
+from stillroot.answers.verdict import NO_LINE, rounded
 from stillroot.studies.comparison import Comparison
 from stillroot.studies.holding import Hold
 from stillroot.studies.spreads import Spread
@@ -41,6 +41,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from stillroot.inputs.case import Case
+    from stillroot.studies.trust import Failures
     from stillroot.words.document import Block
     from stillroot.words.study_report import Study
 
@@ -64,7 +65,7 @@ def _of_sweep(sweep: Sweep, shown: Sequence[str]) -> Document:
     answer = "No case of the sweep has an answer."
     if known:
         answer = (
-            f"Over {keys} the largest peak micromotion goes from {rounded(min(known))} to "
+            f"Over {keys} the largest peak micromotion lies between {rounded(min(known))} and "
             f"{rounded(max(known))} µm, in {len(known)} cases."
         )
     more = len(sweep.outcomes) - MOST_ROWS
@@ -73,7 +74,7 @@ def _of_sweep(sweep: Sweep, shown: Sequence[str]) -> Document:
         sweep.case,
         shown,
         question=f"What does {keys} do to the peak micromotion?",
-        answer=answer,
+        answer=_warned(answer, sweep.failures),
         limits=(error_line(sweep.relative_error), *sweep.failures.sentences, LINEAR),
         parts={"Case by case": (sweep_table(sweep, most=MOST_ROWS), *rest)},
         command="sweep CASE.toml --vary …",
@@ -86,7 +87,7 @@ def _of_spread(spread: Spread, shown: Sequence[str]) -> Document:
         spread.case,
         shown,
         question="What does rough knowledge of the inputs do to the answer?",
-        answer=" ".join(spread_sentences(spread)),
+        answer=_warned(" ".join(spread_sentences(spread)), spread.failures),
         limits=(nominal_line(spread), *spread.failures.sentences, LINEAR),
         parts={
             "Where the peak can lie": (bands_table(spread),),
@@ -115,20 +116,18 @@ def _of_hold(hold: Hold, shown: Sequence[str]) -> Document:
 
 
 def _of_comparison(comparison: Comparison, shown: Sequence[str]) -> Document:
-    told = [pair_sentence(comparison, pair) for pair in comparison.pairs]
-    if not told:
-        worst = comparison.results[0].governing
-        told = [f"The peak is {with_error(worst.peak.total_um, worst.error.total_um)} µm."]
-    failed = comparison.failures.sentences if comparison.failures else ()
+    told = tuple(pair_sentence(comparison, pair) for pair in comparison.pairs)
+    answer = told[0] if len(told) == 1 else _in_order(comparison)
+    failures = comparison.failures
     fingerprints = "".join(result.case.fingerprint()[:6] for result in comparison.results)
     return Document(
         question="Which of these cases moves more, and does the difference mean anything?",
         subject="; ".join(result.case.title for result in comparison.results),
-        answer=told[0],
-        limits=(*failed, LINEAR),
+        answer=_warned(answer, failures) if failures else answer,
+        limits=(*(failures.sentences if failures else ()), LINEAR),
         first=_first(shown),
         sections=(
-            Section(title="Side by side", blocks=(cases_table(comparison), Lines(lines=tuple(told)))),
+            Section(title="Side by side", blocks=(cases_table(comparison), Lines(lines=told))),
             Section(title="What differs in the cases", blocks=differences_tables(comparison)),
             *_rest(shown),
         ),
@@ -136,6 +135,28 @@ def _of_comparison(comparison: Comparison, shown: Sequence[str]) -> Document:
         again="stillroot compare A.toml B.toml … --out DIR",
         made_by=made_by(versions(), fingerprints),
     )
+
+
+def _in_order(comparison: Comparison) -> str:
+    """Return which case moves most and which least, and how many differences mean anything."""
+    peaks = [result.governing.peak.total_um for result in comparison.results]
+    most, least = peaks.index(max(peaks)), peaks.index(min(peaks))
+    beyond = sum(pair.beyond_error for pair in comparison.pairs)
+    said = (
+        f"{comparison.names[most]} moves most, {rounded(peaks[most])} µm; {comparison.names[least]} "
+        f"least, {rounded(peaks[least])} µm."
+    )
+    if not comparison.pairs:
+        return said
+    return (
+        f"{said} Of {len(comparison.pairs)} differences between them {beyond} are larger than the "
+        "numerical error."
+    )
+
+
+def _warned(answer: str, failures: Failures) -> str:
+    """Return an answer, after the warning that it cannot be trusted where that is so."""
+    return f"{failures.sentences[-1]} {answer}" if failures.too_many else answer
 
 
 def _document(

@@ -16,7 +16,7 @@ from stillroot.studies.store import program
 from stillroot.studies.sweeps import Sweep
 from stillroot.studies.vary import TRABECULAR
 from stillroot.words.document import Table
-from stillroot.words.report import empty_table
+from stillroot.words.report import empty_table, torque_text
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -155,7 +155,7 @@ def hold_premise(hold: Hold) -> str:
         return f"Peak of every load at most {hold.below_um:g} µm, the inputs as stated."
     return (
         f"Peak of every load at most {hold.below_um:g} µm in {hold.confidence:.0%} of {hold.samples} "
-        "samples of the inputs above."
+        "samples of what is known only roughly."
     )
 
 
@@ -312,7 +312,7 @@ def cases_table(comparison: Comparison) -> Table:
             "" if interval is None else f"{rounded(interval[0])} to {rounded(interval[1])}",
             worst.band,
             with_error(worst.head.total_um, worst.head_error.total_um),
-            "" if result.torque is None else f"{result.torque.insertion_ncm:.0f}",
+            "" if result.torque is None else torque_text(result.torque, case=result.case),
             f"{result.engagement_length_mm:g}",
         )
         rows.append(cells)
