@@ -9,6 +9,7 @@ import pytest
 from stillroot import check
 from stillroot.answers.choices import Choice, alternatives, with_choices
 from stillroot.pictures.figures import other_choices
+from stillroot.words.check_document import GIVES_WAY
 from stillroot.words.report import data_of, text_of
 from validation.placed import changed_case
 
@@ -117,7 +118,15 @@ def test_report_data_and_picture_tell_every_choice(answered):
 def test_a_choice_that_finds_no_balance_is_told_in_words(answered):
     lost = replace(answered, choices=(Choice(subject="friction", text="0", peaks_um=(None, 3.0)),))
     assert "no balance" in text_of(lost)
-    assert "no balance" in other_choices(lost).alt
+    assert GIVES_WAY in other_choices(lost).alt
+
+
+def test_a_choice_without_an_answer_is_drawn_with_its_reason(answered):
+    why = "150 N·cm: no interference gives this torque"
+    unread = Choice(subject="friction", text="0.3", peaks_um=(None, None), reason=why)
+    alt = other_choices(replace(answered, choices=(unread,))).alt
+    assert why in alt
+    assert GIVES_WAY not in alt
 
 
 def test_without_being_asked_there_are_no_choices():
