@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import warnings
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -18,10 +19,14 @@ from stillroot.pictures.drawing import (
     axes_at,
     bare_png,
     blank_figure,
+    no_word_of_missing_letters,
     write_headings,
 )
+from stillroot.writing.export import save_picture
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from numpy.typing import NDArray
 
 
@@ -70,6 +75,20 @@ def test_few_colours_keep_the_scale_of_motion(picture: Picture) -> None:
     wanted = 255 * MOTION(np.linspace(0, 1, len(row)))[:, :3]
     # Neighbours of the palette are up to 3 apart, those of the map itself 2.
     assert np.abs(row - wanted).max() < 5
+
+
+def test_a_title_that_the_font_lacks_is_saved_without_a_word(picture: Picture, tmp_path: Path) -> None:
+    picture.headings[1].set_text("测试")
+    with warnings.catch_warnings(record=True) as said:
+        warnings.simplefilter("always")
+        save_picture(picture, tmp_path)
+        bare_png(picture)
+        with no_word_of_missing_letters():
+            warnings.warn("of another kind", UserWarning, stacklevel=1)
+    assert [str(each.message) for each in said] == ["of another kind"]
+    # The font does lack them.
+    with pytest.warns(UserWarning, match="missing from"):
+        picture.figure.savefig(io.BytesIO())
 
 
 def test_white_paper_stays_white(picture: Picture) -> None:

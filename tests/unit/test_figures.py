@@ -16,6 +16,7 @@ from stillroot.pictures.drawing import MOTION, scale_um
 from stillroot.pictures.figure_section import section
 from stillroot.pictures.figure_unrolled import OPEN, SLIDE, STICK, state_shares, unrolled
 from stillroot.pictures.figures import pictures, summary
+from stillroot.words.loads import load_text
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -107,6 +108,20 @@ def test_the_summary_holds_every_load(result: CheckResult) -> None:
     for answer in result.loads:
         assert answer.name in shown
         assert peak_words(answer) in shown
+
+
+def test_a_long_name_is_cut_to_the_frame_and_keeps_its_load() -> None:
+    names = ("the quick one", "W" * 60, "a load whose name is as long as any that a title can take")
+    whole = answered(dict.fromkeys(names, LOADS["all at once"]))
+    ax = summary(whole).figure.axes[0]
+    shown = [
+        text for text in ax.texts if load_text(whole.loads[0].resultant, lines=1) in text.get_text()
+    ]
+    assert len(shown) == len(names)
+    assert shown[0].get_text().startswith("the quick one: ")
+    assert shown[1].get_text().startswith("WWW")
+    for text in shown:
+        assert text.get_window_extent().x1 < ax.get_window_extent().x1
 
 
 def test_every_alternative_text_gives_the_peak(result: CheckResult) -> None:

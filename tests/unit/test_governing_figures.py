@@ -11,6 +11,7 @@ from matplotlib.collections import PolyCollection
 from matplotlib.text import Text
 
 from stillroot import check
+from stillroot.answers.verdict import with_error
 from stillroot.inputs.case import Case
 from stillroot.mechanics.fields import displacement
 from stillroot.mechanics.head_parts import ANGLES, carried, head_parts
@@ -21,6 +22,8 @@ from stillroot.pictures.gauge_figure import gauge
 from stillroot.pictures.levers_figure import levers_figure
 from stillroot.pictures.moved_figure import in_section_mm, moved
 from stillroot.pictures.pressure_figure import cortical_share, seat_pressure
+from stillroot.studies.levers import Lever
+from stillroot.words.check_document import GIVES_WAY
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -144,6 +147,16 @@ def test_a_torque_alone_moves_nothing_in_the_section() -> None:
     ]
 
 
+def test_a_glued_wall_stretches_and_does_not_open(
+    result: CheckResult, field: Displacement, bonded: CheckResult
+) -> None:
+    glued = present(moved(bonded, field_of(bonded)))
+    assert "opens" not in words(glued) + glued.alt
+    unglued = present(moved(result, field))
+    assert "opens" in words(unglued)
+    assert "opens" in unglued.alt
+
+
 # --- Pressure of the seat -----------------------------------------------------------------------------
 
 
@@ -162,6 +175,69 @@ def test_the_message_gives_the_torque_and_what_the_cortex_has_of_it(result: Chec
     share = cortical_share(result)
     assert 0 < share < 1
     assert f"{100 * share:.0f} % of the torque of {result.torque.friction_ncm:.0f} N·cm" in text
+
+
+def crushed_parts(result: CheckResult) -> list[float]:
+    """What is crushed above and below 0.6 mm, in per cent of the held wall."""
+    layer, p = result.seated.inserting, result.seated.inserted.tractions.traction[0, :, 0]
+    area = np.where(layer.held, layer.weight_mm2, 0.0)
+    edge_depth = np.repeat(-layer.height_mm.reshape(-1, 3).mean(axis=1), 3)
+    crushed = p > 0.999999 * layer.crush_mpa
+    above = edge_depth < 0.6
+    return [100 * area[crushed & part].sum() / area.sum() for part in (above, ~above)]
+
+
+def pressed(interference_um: float, **bone: float) -> CheckResult:
+    layers = {"cortical_thickness_mm": 0.6, "trabecular_modulus_mpa": 150.0, "radius_mm": 8.0}
+    return answered(
+        PUSH,
+        bone={**layers, **bone},
+        interface={"interference_um": interference_um},
+        numerics={"element_mm": 1.0, "harmonics": 3},
+    )
+
+
+def test_what_crushes_is_told_layer_by_layer() -> None:
+    both = pressed(40.0)
+    picture = present(seat_pressure(both))
+    cortical, trabecular = crushed_parts(both)
+    assert 0.5 < cortical < 10 < trabecular
+    told = (
+        f"up to 107 MPa; it crushes on {cortical:.0f} % of the held wall in the cortical layer and on "
+        f"{trabecular:.0f} % in the trabecular bone"
+    )
+    assert told in picture.message.replace("\N{NO-BREAK SPACE}", " ")
+    assert "bone crushes, 107 MPa in the cortical layer and 1.2 MPa in the trabecular bone" in words(
+        picture
+    )
+    assert both.torque is not None
+    assert f"torque of {both.torque.friction_ncm:.0f} N·cm" in picture.alt.replace(
+        "\N{NO-BREAK SPACE}", " "
+    )
+
+
+def test_where_only_trabecular_bone_crushes_no_more_is_told() -> None:
+    soft = pressed(12.0)
+    picture = present(seat_pressure(soft))
+    cortical, trabecular = crushed_parts(soft)
+    assert cortical == 0 < trabecular
+    told = f"crushes on {trabecular:.0f} % of the held wall, all of it in the trabecular bone"
+    assert told in picture.message.replace("\N{NO-BREAK SPACE}", " ")
+
+
+def test_where_one_layer_holds_none_is_named() -> None:
+    alone = pressed(40.0, cortical_thickness_mm=0.0)
+    message = present(seat_pressure(alone)).message.replace("\N{NO-BREAK SPACE}", " ")
+    assert f"crushes on {crushed_parts(alone)[0] + crushed_parts(alone)[1]:.0f} % of the held" in message
+    assert "trabecular" not in message
+
+
+def test_both_crushing_pressures_are_told_where_neither_is_on_the_scale() -> None:
+    firm = pressed(0.3, trabecular_modulus_mpa=1500.0)
+    layer = firm.seated.inserting
+    low, high = (f"{x:.2g} MPa" if x < 100 else f"{x:.0f} MPa" for x in np.unique(layer.crush_mpa))
+    told = f"Bone crushes at {high} in the cortical layer and {low} in the trabecular bone, beyond"
+    assert told in words(present(seat_pressure(firm)))
 
 
 def test_torques_of_both_layers_are_the_torque(result: CheckResult) -> None:
@@ -190,8 +266,20 @@ def test_pressure_that_goes_is_told() -> None:
 def test_the_gauge_reads_the_head_movement(result: CheckResult) -> None:
     picture = present(gauge(result))
     worst = result.governing
-    assert f"the gauge reads {worst.head.total_um:.1f} µm" in words(picture)
+    read = f"{with_error(worst.head.total_um, worst.head_error.total_um)} µm"
+    assert f"the gauge reads {read}" in words(picture)
+    assert f"above the crest reads {read}" in picture.message.replace("\N{NO-BREAK SPACE}", " ")
+    assert words(picture).count(read) == 3  # the bars have it too
     assert f"at most {worst.peak.total_um:.1f} ± " in picture.message.replace("\N{NO-BREAK SPACE}", " ")
+
+
+def test_a_long_title_keeps_clear_of_the_gauge(result: CheckResult) -> None:
+    worst = result.governing
+    long = replace(worst, name="a load whose name is as long as any that a title can take")
+    picture = present(gauge(replace(result, loads=(long,))))
+    assert picture.headings[0].get_text().count("\n") == 2
+    title = picture.headings[1].get_window_extent()
+    assert title.y0 > picture.figure.axes[0].get_window_extent().y1
 
 
 def test_the_two_bars_end_where_the_arrow_does(result: CheckResult) -> None:
@@ -247,29 +335,70 @@ def test_with_a_wall_that_hardly_gives_nearly_all_is_give(bonded: CheckResult) -
 
 # --- What helps ---------------------------------------------------------------------------------------
 
-ROWS = (("longer", 24.0), ("no cortex", 88.0), ("no hold", None), ("far softer", 900.0))
+UNREACHED = (
+    "interface.measured_torque_ncm = 150: no interference gives this in the bone and friction stated"
+)
+PLAN = (("longer", 24.0), ("no hold", None))
+ROUGH = (("no cortex", 88.0), ("far softer", 900.0), ("stiffer", 12.0), ("slippery", None, UNREACHED))
 
 
 def test_levers_name_the_one_that_lowers_most() -> None:
-    picture = levers_figure("push", 34.2, (*ROWS, ("wider", 30.0)), BANDS)
-    assert "“longer” lowers the peak most, from 34.2" in picture.message.replace(
-        "\N{NO-BREAK SPACE}", " "
+    picture = levers_figure("push", 34.2, (*PLAN, ("wider", 30.0)), ROUGH, BANDS)
+    assert (
+        "of what a plan can change, “longer” lowers the peak most, from 34.2"
+        in picture.message.replace("\N{NO-BREAK SPACE}", " ")
     )
 
 
 def test_levers_that_do_not_help_say_so() -> None:
-    assert "none of these changes lowers the peak" in levers_figure("push", 20.0, ROWS, BANDS).message
+    message = levers_figure("push", 20.0, PLAN, ROUGH, BANDS).message
+    assert "no change of the plan lowers the peak" in message
+
+
+def test_what_has_no_answer_is_not_said_to_be_of_no_help() -> None:
+    message = levers_figure("push", 20.0, (*PLAN, ("thin", None, UNREACHED)), ROUGH, BANDS).message
+    assert "no change of the plan that has an answer lowers the peak" in message
+
+
+def test_levers_stand_below_what_they_are() -> None:
+    notes = levers_figure("push", 34.2, PLAN, ROUGH, BANDS).figure.axes[0].texts
+    at = {note.get_text(): note.xy[1] for note in notes}
+    order = ["as answered", "what a plan can change", "longer", "no hold"]
+    order += ["what is known only roughly", "no cortex", "far softer", "stiffer", "slippery"]
+    assert [at[name] for name in order] == list(range(len(order)))
+
+
+def test_only_what_finds_no_balance_gives_way() -> None:
+    picture = levers_figure("push", 34.2, PLAN, ROUGH, BANDS)
+    shown = words(picture)
+    assert shown.count(GIVES_WAY) == 1
+    assert "interface.measured_torque_ncm = 150: no interference" in shown
+    assert f"no hold: {GIVES_WAY}" in picture.alt
+    assert "slippery: interface.measured_torque_ncm = 150" in picture.alt
+    why = next(t for t in picture.figure.axes[0].texts if t.get_text().startswith("interface"))
+    assert why.get_window_extent().x1 < picture.figure.bbox.x1
+
+
+def test_an_answer_tells_its_levers_in_two_groups(result: CheckResult) -> None:
+    levers = (
+        Lever(by_plan=False, text="bone stiffer", ratios=(0.5,)),
+        Lever(by_plan=True, text="implant wider", ratios=(0.8,)),
+        Lever(by_plan=True, text="load heavier", ratios=(None,)),
+    )
+    drawn = {picture.name: picture for picture in pictures(replace(result, levers=levers))}
+    message = drawn["levers"].message.replace("\N{NO-BREAK SPACE}", " ")
+    assert "“implant wider” lowers the peak most" in message
+    assert f"to {0.8 * result.governing.peak.total_um:.1f} µm" in message
 
 
 def test_levers_draw_from_the_answer_to_each_change() -> None:
-    picture = levers_figure("push", 34.2, ROWS, BANDS, title="Invented scenario")
+    picture = levers_figure("push", 34.2, PLAN, ROUGH, BANDS, title="Invented scenario")
     spans = [np.asarray(line.get_xdata(), dtype=float) for line in picture.figure.axes[0].lines]
     for peak in (24.0, 88.0):
         assert any(len(x) == 2 and x == pytest.approx([34.2, peak]) for x in spans)
     right = picture.figure.axes[0].get_xlim()[1]
     assert right < 900
     shown = words(picture)
-    assert "no balance" in shown
     assert "900 µm" in shown
     assert "Invented scenario" in shown
 
@@ -278,7 +407,7 @@ def test_levers_draw_from_the_answer_to_each_change() -> None:
 
 
 def test_each_picture_has_its_message_on_top(result: CheckResult) -> None:
-    for picture in (*pictures(result), levers_figure("push", 34.2, ROWS, BANDS)):
+    for picture in (*pictures(result), levers_figure("push", 34.2, PLAN, ROUGH, BANDS)):
         top = picture.headings[0].get_text().replace("\n", " ")
         assert top.replace("\N{NO-BREAK SPACE}", " ") == picture.message.replace(
             "\N{NO-BREAK SPACE}", " "

@@ -9,6 +9,7 @@ from __future__ import annotations
 import io
 import re
 import textwrap
+import warnings
 from contextlib import contextmanager
 from dataclasses import dataclass
 from itertools import pairwise
@@ -44,24 +45,18 @@ if TYPE_CHECKING:
 
 DPI = 150
 
-
 WIDTH_IN = 8.0
 """With `DPI`, a picture is 1200 pixels wide."""
-
 
 BEYOND = 2.0
 """How far a scale of peaks under changes goes past the bands and the answer, at most."""
 
-
 TITLE_PT, TEXT_PT, SMALL_PT = 13.0, 10.0, 8.5
-
 
 TITLE_LETTERS, NAME_LETTERS = 66, 56
 """Letters to a line of the title; letters that are kept of a name."""
 
-
 MOTION = colormaps["cividis"]
-
 
 PALETTE: NDArray[np.uint8] = np.rint(
     255 * np.vstack([np.linspace(0, 1, 86)[:, None].repeat(3, 1), MOTION(np.linspace(0, 1, 170))[:, :3]])
@@ -70,10 +65,8 @@ PALETTE: NDArray[np.uint8] = np.rint(
 CROP_PAD_IN = 0.04
 """White kept above and below it."""
 
-
 THIN_PT, THICK_PT = 1.5, 7.0
 """Width of the wall's line at no motion and at the top of the scale."""
-
 
 REGION_LOOK: dict[str, dict[str, Any]] = {
     TRABECULAR: {"facecolor": "0.93", "edgecolor": "0.78", "hatch": ".."},
@@ -83,9 +76,7 @@ REGION_LOOK: dict[str, dict[str, Any]] = {
     ABUTMENT: {"facecolor": "0.985", "edgecolor": "0.15"},
 }
 
-
 CAUTION = "For research and teaching; not a medical device. It decides nothing about a patient."
-
 
 BESIDE = {"facecolor": "white", "edgecolor": "none", "alpha": 0.88, "pad": 1.6}
 
@@ -115,7 +106,7 @@ def bare_png(picture: Picture) -> bytes:
     from PIL import Image  # noqa: PLC0415 - slow to import
 
     drawn = io.BytesIO()
-    with _hidden(picture.headings):
+    with _hidden(picture.headings), no_word_of_missing_letters():
         ink = picture.figure.get_tightbbox()
         width = float(picture.figure.get_size_inches()[0])
         paper = Bbox.from_extents(0.0, ink.y0 - CROP_PAD_IN, width, ink.y1 + CROP_PAD_IN)
@@ -139,6 +130,17 @@ def _nearest(colours: NDArray[np.uint8], palette: NDArray[np.uint8]) -> NDArray[
     away = np.sum(palette.astype(np.float64) ** 2, axis=1) - 2 * split @ palette.T.astype(np.float64)
     nearest: NDArray[np.uint8] = np.argmin(away, axis=1).astype(np.uint8)[where].reshape(packed.shape)
     return nearest
+
+
+@contextmanager
+def no_word_of_missing_letters() -> Iterator[None]:
+    """Say nothing of letters that the font lacks, while a picture is measured or saved.
+
+    They are drawn as boxes, for all to see; warnings would bury what else is said.
+    """
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", r"Glyph \d+ .*missing from ", UserWarning)
+        yield
 
 
 @contextmanager
@@ -423,7 +425,8 @@ def whole_text(text: str) -> str:
 
 def shortened(name: str) -> str:
     """Return a name, cut to what fits a line."""
-    return textwrap.shorten(name, NAME_LETTERS, placeholder=" …") or name[:NAME_LETTERS]
+    cut = textwrap.shorten(name, NAME_LETTERS, placeholder=" …")
+    return f"{name[: NAME_LETTERS - 1]}…" if cut == "…" else cut  # one long word is cut within it
 
 
 def quoted_name(name: str) -> str:
@@ -464,16 +467,30 @@ def axes_at(figure: Figure, *, left: float, bottom: float, width: float, height:
 def write_headings(figure: Figure, message: str, title: str) -> tuple[Text, ...]:
     """Write and return the message on top, the case's title below it, the caution at the foot."""
     height = float(figure.get_size_inches()[1])
-    lines = _balanced(re.sub(r"(?<=\d) (?=(mm|µm|N)\b)", "\N{NO-BREAK SPACE}", message))
+    lines = _title_lines(message)
     at = 0.3 / WIDTH_IN
     common: Style = {"ha": "left", "va": "top", "parse_math": False}
     bold: Style = {"fontsize": TITLE_PT, "fontweight": "bold"}
     top = figure.text(at, 1 - 0.17 / height, "\n".join(lines), **common, **bold)
-    below = 0.17 + 0.215 * len(lines) + 0.07
+    below = _below_title_in(lines)
     case = textwrap.shorten(title, 100, placeholder=" …")
     about = figure.text(at, 1 - below / height, case, fontsize=TEXT_PT, color="0.3", **common)
     foot: Style = {"ha": "left", "va": "bottom", "fontsize": SMALL_PT - 1, "color": "0.4"}
     return top, about, figure.text(at, 0.06 / height, CAUTION, **foot)
+
+
+def headroom_in(message: str, least: float) -> float:
+    """Return the height [in] to keep free above a drawing for its headings, `least` or more."""
+    return max(least, _below_title_in(_title_lines(message)) + 0.28)
+
+
+def _title_lines(message: str) -> list[str]:
+    return _balanced(re.sub(r"(?<=\d) (?=(mm|µm|N)\b)", "\N{NO-BREAK SPACE}", message))
+
+
+def _below_title_in(lines: Sequence[str]) -> float:
+    """Return how far below the top [in] the case's title stands."""
+    return 0.17 + 0.215 * len(lines) + 0.07
 
 
 def _balanced(text: str) -> list[str]:
@@ -494,9 +511,9 @@ def write_in(
     italic: bool = False,
     beside: bool = True,
     order: float = 6.5,
-) -> None:
+) -> Text:
     """Write a text into axes at a place of the data, on a patch that keeps it readable."""
-    ax.text(
+    return ax.text(
         *place,
         text,
         ha=ha,

@@ -20,8 +20,10 @@ from stillroot.pictures.drawing import (
     beside_axes,
     blank_figure,
     head_text,
+    headroom_in,
     mark_head,
     mark_interval,
+    no_word_of_missing_letters,
     peak_text,
     plain_axes,
     quoted_name,
@@ -36,16 +38,23 @@ from stillroot.pictures.drawing import (
 from stillroot.pictures.figure_section import section
 from stillroot.pictures.figure_unrolled import unrolled
 from stillroot.pictures.gauge_figure import gauge
-from stillroot.pictures.levers_figure import levers_figure
+from stillroot.pictures.levers_figure import led_to, levers_figure, write_why_no_peak
 from stillroot.pictures.moved_figure import moved
 from stillroot.pictures.pressure_figure import seat_pressure
+from stillroot.studies.levers import largest_after
 from stillroot.words.loads import load_text
 
 if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.text import Text
+
     from stillroot.answers.answer import CheckResult
+    from stillroot.pictures.levers_figure import Row
 
 
 ROW_IN = 0.3
+EDGE_PX = 8.0
+"""White kept between a load's text and the frame."""
 
 
 def pictures(result: CheckResult) -> tuple[Picture, ...]:
@@ -72,15 +81,19 @@ def pictures(result: CheckResult) -> tuple[Picture, ...]:
 
 
 def _levers(result: CheckResult) -> Picture:
-    """Draw what each change does to the governing peak: first what a plan can change, then the rest."""
-    worst, place = result.governing, result.loads.index(result.governing)
-    levers = sorted(result.levers, key=lambda lever: not lever.by_plan)
-    ratios = [(lever.text, lever.ratios[place]) for lever in levers]
-    peak = worst.peak.total_um
+    """Draw what each change does to the largest peak: what a plan can change, and the rest."""
+    worst = result.governing
+    rows: dict[bool, list[Row]] = {True: [], False: []}
+    for lever in result.levers:
+        after = largest_after(result, lever)
+        then = "" if after is None or after[0] is worst else f" ({quoted_name(after[0].name)} governs)"
+        peak = None if after is None else after[1]
+        rows[lever.by_plan].append((f"{lever.text}{then}", peak, lever.reason))
     return levers_figure(
         worst.name,
-        peak,
-        [(text, None if ratio is None else ratio * peak) for text, ratio in ratios],
+        worst.peak.total_um,
+        rows[True],
+        rows[False],
         result.case.threshold.bands_um,
         title=result.case.title,
     )
@@ -96,8 +109,10 @@ def summary(result: CheckResult) -> Picture:
     shade_bands(ax, result.case.threshold.bands_um, right)
     for row, answer in enumerate(result.loads):
         ax.axhspan(row - 0.5, row - 0.17, facecolor="white", edgecolor="none", zorder=1)
-        name = f"{shortened(answer.name)}: {load_text(answer.resultant, lines=1)}"
-        write_in(ax, (0.012 * right, row - 0.33), name, va="center", beside=False, order=3)
+        told = load_text(answer.resultant, lines=1)
+        place = (0.012 * right, row - 0.33)
+        text = write_in(ax, place, f"{answer.name}: {told}", va="center", beside=False, order=3)
+        _fit(ax, text, answer.name, f": {told}")
         mark_interval(ax, answer, right, y=row + 0.03, drop=None)
         mark_head(ax, answer, right, y=row + 0.31, drop=None)
     ax.set(xlim=(0, right), ylim=(count - 0.5, -0.5), yticks=[])
@@ -115,40 +130,51 @@ def summary(result: CheckResult) -> Picture:
     )
 
 
+def _fit(ax: Axes, text: Text, name: str, rest: str) -> None:
+    """Cut a name until it and the rest end within the axes: letters differ in width."""
+    with no_word_of_missing_letters():
+        end = float(ax.get_window_extent().x1) - EDGE_PX
+        kept = shortened(name)
+        text.set_text(kept + rest)
+        while kept and text.get_window_extent().x1 > end:
+            kept = kept.removesuffix("…").rstrip()[:-1].rstrip()
+            text.set_text(f"{kept}…{rest}")
+
+
 def other_choices(result: CheckResult) -> Picture:
     """Draw the governing load's peak as answered and under every other choice, against the bands."""
     worst = result.governing
     index = result.loads.index(worst)
     answered = worst.peak.total_um
-    rows: list[tuple[str, float | None]] = [("as answered", answered)]
-    rows += [(f"{c.subject}: {c.text}", c.peaks_um[index]) for c in result.choices]
-    known = [peak for _, peak in rows if peak is not None]
+    rows: list[tuple[str, float | None, str]] = [("as answered", answered, "")]
+    rows += [(f"{c.subject}: {c.text}", c.peaks_um[index], c.reason) for c in result.choices]
+    known = [peak for _, peak, _ in rows if peak is not None]
     bands = result.case.threshold.bands_um
     right = 1.1 * min(max(*bands, *known), BEYOND * max(*bands, answered))
     height = ROW_IN * len(rows)
-    figure = blank_figure(1.9 + height)
-    ax = axes_at(figure, left=3.5, bottom=0.92, width=WIDTH_IN - 4.7, height=height)
-    shade_bands(ax, bands, right, named=False)
-    ax.axvline(answered, color="black", linewidth=1.2, zorder=3)
-    for row, (name, peak) in enumerate(rows):
-        weight = "bold" if row == 0 else "normal"
-        beside_axes(ax, row, name, left=True, fontweight=weight)
-        value = "no balance" if peak is None else um_text(peak)
-        beside_axes(ax, row, value, left=False, fontweight=weight)
-        if peak is not None:
-            beyond = peak > right
-            mark = ">" if beyond else "o"
-            ax.plot(min(peak, right), row, mark, color="black", markersize=7, clip_on=False, zorder=5)
-    ax.set(xlim=(0, right), ylim=(len(rows) - 0.5, -0.5), yticks=[])
-    ax.set_xticks(band_ticks(bands, right))
-    ax.set_xlabel("peak micromotion [µm]; shades are the bands")
-    plain_axes(ax)
     message = (
         f"{quoted_name(worst.name)}: what nobody has settled puts the peak anywhere from "
         f"{whole_text(um_text(min(known)))} to {whole_text(um_text(max(known)))}"
     )
+    figure = blank_figure(0.92 + height + headroom_in(message, least=0.98))
+    ax = axes_at(figure, left=3.5, bottom=0.92, width=WIDTH_IN - 4.7, height=height)
+    shade_bands(ax, bands, right, named=False)
+    ax.axvline(answered, color="black", linewidth=1.2, zorder=3)
+    for row, (name, peak, reason) in enumerate(rows):
+        weight = "bold" if row == 0 else "normal"
+        beside_axes(ax, row, name, left=True, fontweight=weight)
+        if peak is None:
+            write_why_no_peak(ax, row, reason)
+            continue
+        beside_axes(ax, row, um_text(peak), left=False, fontweight=weight)
+        mark = ">" if peak > right else "o"
+        ax.plot(min(peak, right), row, mark, color="black", markersize=7, clip_on=False, zorder=5)
+    ax.set(xlim=(0, right), ylim=(len(rows) - 0.5, -0.5), yticks=[])
+    ax.set_xticks(band_ticks(bands, right))
+    ax.set_xlabel("peak micromotion [µm]; shades are the bands")
+    plain_axes(ax)
     headings = write_headings(figure, message, result.case.title)
-    told = "; ".join(f"{name}: {'no balance' if p is None else um_text(p)}" for name, p in rows)
+    told = "; ".join(f"{row[0]}: {led_to(row)}" for row in rows)
     alt = f"Peak micromotion of “{worst.name}” under other choices. {told}."
     return Picture(name="choices", figure=figure, alt=alt, message=message, headings=headings)
 

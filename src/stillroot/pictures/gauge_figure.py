@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from matplotlib.patches import Circle
 
+from stillroot.answers.verdict import with_error
 from stillroot.mechanics.head_parts import head_parts
 from stillroot.mechanics.outline import outline_of
 from stillroot.pictures.drawing import (
@@ -16,6 +17,7 @@ from stillroot.pictures.drawing import (
     beside_axes,
     blank_figure,
     draw_bodies,
+    headroom_in,
     peak_text,
     picture_name,
     plain_axes,
@@ -58,7 +60,8 @@ def gauge(result: CheckResult) -> Picture | None:
         return None
     parts = head_parts(result.seated, answer.state, answer.head)
     bars_in = 4 * ROW_IN
-    height_in = HEIGHT_IN + bars_in + 2.35
+    message = _message(answer)
+    height_in = HEIGHT_IN + bars_in + 1.35 + headroom_in(message, least=1.0)
     figure = blank_figure(height_in)
     width_in = WIDTH_IN - 0.6
     sketch = axes_at(figure, left=0.3, bottom=bars_in + 1.35, width=width_in, height=HEIGHT_IN)
@@ -69,7 +72,6 @@ def gauge(result: CheckResult) -> Picture | None:
         figure,
         "What the wall does reaches the head by its lever; the rest is how bone and implant give.",
     )
-    message = _message(answer)
     headings = write_headings(figure, message, result.case.title)
     alt = (
         f"{message}. A gauge at the head of the implant under {load_text(answer.resultant, lines=1)}. "
@@ -147,7 +149,7 @@ def _draw_gauge(
         *np.stack([dial, dial + 0.7 * size * needle], axis=1), color="0.1", linewidth=2.0, zorder=6.2
     )
     place = (float(dial[0] + 1.3 * side * size), float(dial[1]))
-    text = f"the gauge reads\n{um_text(answer.head.total_um)}"
+    text = f"the gauge reads\n{_reading(answer)}"
     write_in(ax, place, text, ha="left" if side > 0 else "right", va="center", bold=True)
     return side
 
@@ -165,7 +167,7 @@ def _draw_bars(ax: Axes, answer: LoadAnswer, parts: HeadParts) -> None:
     ax.barh(3, peak, height=0.56, zorder=3, **DARK)
     ax.errorbar(peak, 3, xerr=answer.error.total_um, fmt="none", **bar)
     rows = (
-        ("head movement, as the gauge reads it", um_text(total), "bold"),
+        ("head movement, as the gauge reads it", _reading(answer), "bold"),
         ("motion at the wall, carried to the head", um_text(wall), "normal"),
         ("give of bone and implant", um_text(parts.give_um), "normal"),
         ("largest motion at the wall itself", f"{peak_text(answer)}", "bold"),
@@ -181,12 +183,17 @@ def _draw_bars(ax: Axes, answer: LoadAnswer, parts: HeadParts) -> None:
         ax.spines[spine].set_visible(False)
 
 
+def _reading(answer: LoadAnswer) -> str:
+    """Return what the gauge reads with its error, as the table has it."""
+    return f"{with_error(answer.head.total_um, answer.head_error.total_um)} µm"
+
+
 def _message(answer: LoadAnswer) -> str:
     """Say what the gauge reads, and what the wall does."""
     head = answer.head
     height = whole_text(f"{head.height_mm:g} mm")
     return (
         f"Under {quoted_name(answer.name)} a gauge {height} above the crest reads "
-        f"{whole_text(um_text(head.total_um))}; the wall itself moves at most "
+        f"{whole_text(_reading(answer))}; the wall itself moves at most "
         f"{whole_text(peak_text(answer))}"
     )

@@ -82,10 +82,11 @@ def moved(result: CheckResult, field: Displacement) -> Picture | None:
     frame_section(ax, view, load)
     message = _message(answer, _tip(pair.implant, implant))
     headings = write_headings(figure, message, result.case.title)
+    opens = np.any(result.seated.layer.one_sided)
     alt = (
         f"{message}. Section in the plane of the load ({load_text(load, lines=1)}), the displacement of "
-        f"implant and bone drawn {times:g} times as large, the implant at rest dashed; where the wall "
-        "opens, white shows between the two. "
+        f"implant and bone drawn {times:g} times as large, the implant at rest dashed"
+        f"{'; where the wall opens, white shows between the two' if opens else ''}. "
         f"The peak micromotion is {peak_text(answer)}."
     )
     name = picture_name(result, answer, "moved")
@@ -210,7 +211,10 @@ def _name_bodies(ax: Axes, view: View, result: CheckResult, moved_implant: Float
 
 
 def _point_out_opening(ax: Axes, view: View, result: CheckResult, parts: tuple[Floats, Floats]) -> None:
-    """Point at the widest gap that the load opens in the section, where it can be seen."""
+    """Point at the widest gap that the load opens in the section, where it can be seen.
+
+    What is glued stretches, and does not open.
+    """
     pair, layer = result.seated.site.pair, result.seated.layer
     wall = pair.wall
     implant, bone = parts[0][wall.implant_nodes], parts[1][wall.bone_nodes]
@@ -218,7 +222,7 @@ def _point_out_opening(ax: Axes, view: View, result: CheckResult, parts: tuple[F
     widest, at, sign = 0.0, (0.0, 0.0), 1.0
     for side, s in enumerate(SIGNS):
         apart = (bone - implant)[layer.node, side]
-        opened = np.where(layer.held, s * n_r * apart[:, 0] + n_z * apart[:, 1], 0.0)
+        opened = np.where(layer.one_sided, s * n_r * apart[:, 0] + n_z * apart[:, 1], 0.0)
         point = int(np.argmax(opened))
         if opened[point] > widest:
             node = layer.node[point]

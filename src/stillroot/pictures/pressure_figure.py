@@ -59,7 +59,7 @@ def seat_pressure(result: CheckResult) -> Picture | None:
     near = crush[layer.held & (crush <= FAR * going_in.max())]
     right = 1.2 * max(float(going_in.max()), float(near.max(initial=0.0)))
     _draw_pressure(ax, wall, going_in, left)
-    told = [_draw_crushing(ax, wall, crush, right)]
+    told = [_draw_crushing(ax, result, wall, right)]
     if loses:
         told.append(f"Grey: the {result.case.interface.retained_pressure:.0%} of it that is left.")
     write_note(figure, " ".join(told))
@@ -70,6 +70,8 @@ def seat_pressure(result: CheckResult) -> Picture | None:
     message = _message(result, torque, going_in)
     headings = write_headings(figure, message, result.case.title)
     alt = f"{message}. {_alt(result, torque, going_in, left)}"
+    if (of_torque := _torque_text(result, torque)) not in message:
+        alt += f" {of_torque[0].upper()}{of_torque[1:]}."
     return Picture(name="seat-pressure", figure=figure, alt=alt, message=message, headings=headings)
 
 
@@ -81,17 +83,20 @@ def _draw_pressure(ax: Axes, wall: UnrolledWall, going_in: Floats, left: Floats)
         ax.plot(going_in[points], at, color="black", linewidth=1.3, zorder=3)
 
 
-def _draw_crushing(ax: Axes, wall: UnrolledWall, crush: Floats, right: float) -> str:
+def _draw_crushing(ax: Axes, result: CheckResult, wall: UnrolledWall, right: float) -> str:
     """Draw the crushing pressure along the held wall; return what is to be said of it."""
-    held = np.concatenate([run.ravel() for run in wall.runs])
-    if crush[held].min() > right:
-        return f"Bone crushes at {_mpa(float(crush[held].min()))}, beyond the scale."
+    crush = result.seated.inserting.crush_mpa
+    layers = _held_layers(result)
+    at = " and ".join(
+        f"{_range_mpa(crush[inside])}{f' in the {name}' if len(layers) > 1 else ''}"
+        for name, inside in layers
+    )
+    if crush[result.seated.layer.held].min() > right:
+        return f"Bone crushes at {at}, beyond the scale."
     for run in wall.runs:
         points = run.ravel()
         ax.plot(crush[points], wall.at[points], color="black", linewidth=1.1, linestyle=DASHES, zorder=4)
-    low, high = float(crush[held].min()), float(crush[held].max())
-    value = f", {_mpa(low)}" if high <= low * (1 + 1e-9) else ""
-    return f"Dashed: the pressure at which bone crushes{value}; it rises no further."
+    return f"Dashed: the pressure at which bone crushes, {at}; it rises no further."
 
 
 def _mark_largest(ax: Axes, wall: UnrolledWall, pressure: Floats, right: float) -> None:
@@ -154,21 +159,67 @@ def _in_cortical(result: CheckResult) -> NDArray[np.bool_]:
     return np.repeat(depth < result.case.bone.cortical_thickness_mm, 3)
 
 
+def _held_layers(result: CheckResult) -> tuple[tuple[str, NDArray[np.bool_]], ...]:
+    """Return the layers of bone that hold: each its name and whether a held point (p,) is in it."""
+    above, held = _in_cortical(result), result.seated.layer.held
+    both = (("cortical layer", held & above), ("trabecular bone", held & ~above))
+    return tuple((name, inside) for name, inside in both if np.any(inside))
+
+
+def crushed_shares(result: CheckResult) -> dict[str, float]:
+    """Return what is crushed in each layer of bone that holds, as shares of the whole held wall."""
+    layer = result.seated.inserting
+    area = np.where(layer.held, layer.weight_mm2, 0.0)
+    crushed = result.seated.inserted.tractions.traction[0, :, 0] >= layer.crush_mpa * (1 - 1e-9)
+    return {
+        name: float(np.sum(area[inside & crushed]) / np.sum(area))
+        for name, inside in _held_layers(result)
+    }
+
+
 def _message(result: CheckResult, torque: Torque, pressure: Floats) -> str:
-    """Say how hard the bone presses and where, and what of the torque that is."""
-    most = int(np.argmax(pressure))
-    depth = -float(result.seated.layer.height_mm[most])
+    """Say how hard the bone presses, where or how much of it crushes, and what of the torque that is."""
+    told = f"Going in, the bone presses with up to {whole_text(_mpa(float(pressure.max())))}"
+    shares = crushed_shares(result)
+    if len(shares) > 1 and any(shares.values()):  # of the torque the text beside the picture tells
+        return f"{told}; it crushes {_crushed_text(shares)}"
+    if any(shares.values()):
+        return f"{told} and crushes {_crushed_text(shares)}; {_torque_text(result, torque)}"
+    depth = -float(result.seated.layer.height_mm[int(np.argmax(pressure))])
     where = "at the crest" if depth < 0.05 else whole_text(f"{depth:.1f} mm below the crest")
-    if pressure[most] >= result.seated.inserting.crush_mpa[most] * (1 - 1e-9):
-        part = whole_text(f"{100 * torque.share_crushed:.0f} %")
-        where = f"at which it crushes on {part} of the held wall"
-    told = f"Going in, the bone presses with up to {whole_text(_mpa(float(pressure.max())))}, {where}"
+    return f"{told}, {where}; {_torque_text(result, torque)}"
+
+
+def _crushed_text(shares: dict[str, float]) -> str:
+    """Return on how much of the held wall bone crushes, by layer where more than one holds.
+
+    Shares are of the whole held wall, so that they add up.
+    """
+    first, *others = [(name, _percent(share)) for name, share in shares.items() if share]
+    told = f"on {first[1]} of the held wall"
+    if len(shares) > 1:
+        told += f"{'' if others else ', all of it'} in the {first[0]}"
+    return told + "".join(f" and on {percent} in the {name}" for name, percent in others)
+
+
+def _torque_text(result: CheckResult, torque: Torque) -> str:
+    """Return what the pressure has to do with the torque."""
     friction = whole_text(f"{torque.friction_ncm:.0f} N·cm")
     share = cortical_share(result)
     if 0 < share < 1:
-        percent = whole_text(f"{100 * share:.0f} %")
-        return f"{told}; {percent} of the torque of {friction} comes from the cortical layer"
-    return f"{told}; friction on it is the torque of {friction}"
+        return f"{_percent(share)} of the torque of {friction} comes from the cortical layer"
+    return f"friction on it is the torque of {friction}"
+
+
+def _percent(share: float) -> str:
+    """Return a share that is not nothing in per cent."""
+    return whole_text("less than 1 %" if 0 < share < 0.005 else f"{100 * share:.0f} %")
+
+
+def _range_mpa(pressure: Floats) -> str:
+    """Return the lowest and highest of pressures, one figure where they are alike."""
+    low, high = _mpa(float(pressure.min())), _mpa(float(pressure.max()))
+    return low if low == high else f"{low.removesuffix(' MPa')} to {high}"
 
 
 def _mpa(pressure: float) -> str:
@@ -183,7 +234,7 @@ def _alt(result: CheckResult, torque: Torque, going_in: Floats, left: Floats) ->
         f"included; it is {_mpa(torque.mean_pressure_mpa)} on average."
     )
     if torque.share_crushed:
-        told += f" On {torque.share_crushed:.0%} of the held wall it is what crushes the bone."
+        told += f" On {_percent(torque.share_crushed)} of the held wall it is what crushes the bone."
     if left is not going_in:
         told += f" At most {_mpa(float(left[held].max()))} is left of it."
     return told

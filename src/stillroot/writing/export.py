@@ -162,10 +162,12 @@ def save_picture(picture: Picture, folder: Path) -> None:
     """Write a picture into a folder as PNG and SVG, its alt text with it."""
     from matplotlib import rc_context  # noqa: PLC0415 - slow to import
 
+    from stillroot.pictures.drawing import no_word_of_missing_letters  # noqa: PLC0415
+
     for kind in ("png", "svg"):
         # No date, so that files repeat byte for byte.
         about = {"Description": picture.alt, **({"Date": None} if kind == "svg" else {})}
-        with rc_context({"svg.hashsalt": "stillroot"}):
+        with rc_context({"svg.hashsalt": "stillroot"}), no_word_of_missing_letters():
             picture.figure.savefig(folder / f"{picture.name}.{kind}", dpi=150, metadata=about)
 
 
