@@ -35,7 +35,13 @@ def part_of(path: Path) -> str:
     return found[0]
 
 
-@pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
+def thinned(path):
+    """Return a case or plan, marked as slow unless it is one of the two that always run."""
+    always = path.stem in ("soft_posterior", "rim_raises_the_sum")
+    return pytest.param(path, id=path.stem, marks=() if always else pytest.mark.slow)
+
+
+@pytest.mark.parametrize("path", [thinned(path) for path in FILES])
 def test_the_gallery_says_what_the_program_says(path, tmp_path):
     is_plan = path.parent.name == "plans"
     entry = plan_entry(path) if is_plan else case_entry(path)
