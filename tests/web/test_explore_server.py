@@ -330,7 +330,7 @@ def until(holds, seconds=20):
 
 @pytest.mark.skipif(sys.platform == "win32", reason="no Ctrl-C can be sent to one process there")
 def test_ctrl_c_during_answer_and_report_says_nothing():
-    command = [sys.executable, "-m", "stillroot", "explore", "--no-browser"]
+    command = [sys.executable, "-c", "from stillroot.cli import main; main()", "explore", "--no-browser"]
     with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as server:  # noqa: S603
         address = urlsplit(server.stdout.readline().strip())
         body = json.dumps({"case": page_server.page_case(SOFT), "tab": "stops"})
