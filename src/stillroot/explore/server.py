@@ -111,10 +111,11 @@ class Guard:
             return PlainTextResponse("not this page", 403)
         # The page itself may be opened from a file or a link; no script of another page can read it.
         opens = given.get("sec-fetch-mode") == "navigate" and given.get("sec-fetch-dest") == "document"
-        is_page = opens and path.strip("/") == self.token
+        token, _, below = path.lstrip("/").partition("/")
+        is_page = opens and not below
         if given.get("sec-fetch-site", "none") not in ("none", "same-origin") and not is_page:
             return PlainTextResponse("not this page", 403)
-        if not secrets.compare_digest(path.lstrip("/").partition("/")[0].encode(), self.token.encode()):
+        if not secrets.compare_digest(token.encode(), self.token.encode()):
             return PlainTextResponse("open the address that stillroot explore printed", 404)
         length = given.get("content-length", "0")
         if "transfer-encoding" in given or not length.isdigit() or int(length) > LARGEST_BODY:
