@@ -20,7 +20,7 @@ function siteWords({ case: site, drawing }) {
       ? `interference ${plain(face.interference_um, 1)} µm` : `torque measured, ${plain(face.measured_torque_ncm, 0)} N·cm`,
   ];
   const threads = drawing.engaged_threads === null ? "no thread" : `${plain(drawing.engaged_threads, 1)} threads engaged`;
-  return [`trabecular modulus ${plain(modulus, 0)} MPa`, ...seat, threads].join(" · ");
+  return [`trabecular ${plain(modulus, 0)} MPa`, ...seat, threads].join(" · ");
 }
 
 /** The lecture; it is there once and opened at will. */
