@@ -8,6 +8,7 @@ from stillroot.answers.answer import resultant_of
 from stillroot.explore.first import FIRST_MM, first_answer, first_case
 from stillroot.explore.pairs import lecture
 from stillroot.explore.site_drawing import drawing_of, peak_places
+from stillroot.explore.told import without_options
 from stillroot.explore.workshop import Bench, Job
 from stillroot.mechanics.accuracy import read
 from stillroot.mechanics.loading import load
@@ -70,3 +71,19 @@ def test_a_lecture_is_of_cases():
         assert screen["message"]
         for case in screen["cases"]:
             assert Case.from_dict(case).numerics.element_mm == 0.25
+
+
+@pytest.mark.parametrize(
+    ("told", "left"),
+    [
+        ("The motion is larger: --choices shows one way.", "The motion is larger."),
+        ("It yields at 0.8 %; see --choices for more. It leans.", "It yields at 0.8 %. It leans."),
+        (
+            "It gives way, so read it as not held: no value.",
+            "It gives way, so read it as not held: no value.",
+        ),
+        ("Depth 0.5-1.2 mm, well -- a dash - stays.", "Depth 0.5-1.2 mm, well -- a dash - stays."),
+    ],
+)
+def test_a_page_is_told_no_option_of_the_command_line(told, left):
+    assert without_options(told) == left

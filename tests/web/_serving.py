@@ -13,10 +13,10 @@ import pytest
 from stillroot import read_case
 
 pytest.importorskip("starlette", reason="the extra explore is not installed")
-uvicorn = pytest.importorskip("uvicorn", reason="the extra explore is not installed")
+pytest.importorskip("uvicorn", reason="the extra explore is not installed")
 
-from stillroot.explore.desk import Desk  # noqa: E402
-from stillroot.explore.server import LOOPBACK, application, bound_socket, new_token  # noqa: E402
+from stillroot.explore.desk import Desk
+from stillroot.explore.server import LOOPBACK, Server, bound_socket, new_token
 
 ROOT = Path(__file__).parents[2]
 SOFT = read_case(ROOT / "docs" / "cases" / "soft_posterior.toml")
@@ -72,12 +72,7 @@ def serving(case=COARSE, port=0):
     def run():
         async def serve():
             made["desk"] = Desk()
-            config = uvicorn.Config(
-                application(case, port=bound.getsockname()[1], token=token, desk=made["desk"]),
-                log_level="error",
-                timeout_graceful_shutdown=1,
-            )
-            made["server"] = uvicorn.Server(config)
+            made["server"] = Server(case, bound, token, made["desk"])
             ready.set()
             await made["server"].serve(sockets=[bound])
 

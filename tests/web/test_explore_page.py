@@ -1,5 +1,8 @@
 """The page itself, in a headless Chromium: hands, keys, nonsense, tabs, restarts, and every reader."""
 
+import base64
+import copy
+import json
 import os
 import re
 from pathlib import Path
@@ -8,6 +11,7 @@ import numpy as np
 import pytest
 
 from stillroot import Case, check, read_case
+from stillroot.explore import server as page_server
 from stillroot.studies.lesson import spearman
 from tests.web._serving import COARSE, serving
 
@@ -168,9 +172,9 @@ def test_nonsense_is_one_message_and_undo_takes_it_back(page):
 def test_a_hundred_quick_changes_leave_one_solve_and_the_last_answer(page, served):
     page.evaluate(
         """async () => {
-          const slider = document.querySelector('[data-key="interface.friction"] input[type=range]');
+          const slider = document.querySelector('[data-key="load.axial_n"] input[type=range]');
           for (let i = 0; i < 100; i += 1) {
-            slider.value = String(300 + 3 * i);
+            slider.value = String(495 - 5 * i);
             slider.dispatchEvent(new Event("input", { bubbles: true }));
             await new Promise((done) => setTimeout(done, 10));
           }
@@ -216,7 +220,9 @@ def test_pins_scatter_and_state_outlive_a_reload(page):
         settle(page)
     playwright.expect(page.locator("#rank")).to_contain_text("over 6 states")
     points = page.evaluate("async () => (await import('./static/state.js')).state.tried")
-    rho = spearman(np.array([[p["torque"] for p in points]]), np.array([[p["peak"] for p in points]]))
+    torques, peaks = ([p[name] for p in points] for name in ("torque", "peak"))
+    shown_peaks = [round(peak, 1 if peak < 100 else 0) for peak in peaks]
+    rho = spearman(np.array([np.round(torques)]), np.array([shown_peaks]))
     shown = page.locator("#rank").inner_text().replace("\N{MINUS SIGN}", "-")
     assert float(re.search(r"motion: (-?[\d.]+)", shown)[1]) == pytest.approx(rho[0], abs=0.005)
     page.locator("#pin").click()
@@ -237,8 +243,33 @@ def test_pins_scatter_and_state_outlive_a_reload(page):
 def test_ties_rank_as_the_lesson_ranks_them(page):
     rng = np.random.default_rng(3)
     x, y = rng.integers(0, 6, 30).tolist(), rng.integers(0, 9, 30).tolist()
-    found = page.evaluate("async ([x, y]) => (await import('./static/rank.js')).spearman(x, y)", [x, y])
+    ranked = "async ([x, y]) => (await import('./static/rank.js')).spearman(x, y)"
+    found = page.evaluate(ranked, [x, y])
+    assert page.evaluate(ranked, [[3, 3, 3], [1, 2, 3]]) is None
+    assert page.evaluate(ranked, [[1, 2, 3], [3, 3, 3]]) is None
     assert found == pytest.approx(float(spearman(np.array([x]), np.array([y]))[0]))
+
+
+@pytest.mark.parametrize(
+    ("torques", "said"),
+    [
+        ([20 + 1e-5 * (-1) ** i for i in range(6)], "The torque is the same in all of these 6 states"),
+        ([20, 20, 20, 30, 30, 30], "The torque takes only two values in these 6 states"),
+        ([20, 21, 22, 23, 24, 25], "Rank correlation of torque with motion: 1 over 6 states"),
+        ([20, 21, 22, 23, 24], "5 of 6 states"),
+    ],
+)
+def test_torques_that_are_shown_alike_are_not_ranked(page, torques, said):
+    tried = [
+        {"print": str(i), "torque": torque, "peak": 50 + i, "load": "a"}
+        for i, torque in enumerate(torques)
+    ]
+    text = page.evaluate(
+        """async (tried) => (await import('./static/keep.js')).drawScatter(
+             document.getElementById('scatter'), tried, { print: '0', load: 'a', pins: [] })""",
+        tried,
+    )
+    assert text.startswith(said)
 
 
 def test_at_most_four_are_pinned(page):
@@ -290,11 +321,169 @@ def test_a_server_killed_and_started_again(browser):
     context.close()
 
 
+def go_to(page, served, change, load=0):
+    """Open the link of a state, and return the state."""
+    case = copy.deepcopy(page_server.page_case(COARSE))
+    change(case)
+    text = json.dumps({"case": case, "load": load}).encode()
+    link = base64.urlsafe_b64encode(text).decode().rstrip("=")
+    page.goto(f"{served.address}#{link}")
+    return case
+
+
+def drawn(page, case):
+    """Wait until the state of the page is a case, and is shown."""
+    page.wait_for_function(
+        """async (title) => (await import('./static/state.js')).state.case.title === title
+            && document.getElementById("title").textContent === title""",
+        arg=case["title"],
+    )
+
+
+def test_one_press_of_a_key_moves_every_slider(page):
+    sliders = page.locator("#controls input[type=range]:visible")
+    assert sliders.count() >= 12
+    now = "async () => JSON.stringify((await import('./static/state.js')).state.case)"
+    version = "() => Number(document.body.dataset.version)"
+    for i in range(sliders.count()):
+        slider = sliders.nth(i)
+        before, count = page.evaluate(now), page.evaluate(version)
+        slider.focus()
+        slider.press(
+            "ArrowRight" if slider.evaluate("(s) => Number(s.value) < Number(s.max)") else "ArrowLeft"
+        )
+        name = slider.get_attribute("aria-label")
+        assert page.evaluate(now) != before, name
+        assert page.evaluate(version) == count + 1, name
+        slider.dispatch_event("input")
+        assert page.evaluate(version) == count + 1, f"{name}: the same number again"
+    settle(page)
+
+
+def test_the_force_is_turned_by_keys_one_way_throughout(page):
+    type_in(page, "Axial force, N", "15")
+    tail = page.locator("[data-handle=tail]")
+    playwright.expect(tail).to_have_attribute("aria-valuetext", re.compile("^15 N"))
+    tail.focus()
+    axial = "async () => (await import('./static/state.js')).state.case.loads[0].axial_n"
+    found = []
+    for key in ("ArrowDown",) * 5 + ("ArrowUp", "Shift+ArrowUp", "PageUp", "PageDown"):
+        page.keyboard.press(key)
+        found.append(page.evaluate(axial))
+    assert found == [10, 5, 0, -5, -10, -5, -4, 16, -4]
+    cortex = page.locator("[data-handle=cortex]")
+    cortex.focus()
+    page.keyboard.press("End")
+    playwright.expect(cortex).to_have_attribute("aria-valuetext", "6 mm")
+    page.keyboard.press("Home")
+    playwright.expect(cortex).to_have_attribute("aria-valuetext", "0 mm")
+    page.keyboard.press("PageDown")
+    playwright.expect(cortex).to_have_attribute("aria-valuetext", "2 mm")
+
+
+def test_the_message_is_in_view_wherever_one_types(page):
+    page.set_viewport_size({"width": 1280, "height": 600})
+    entry = page.get_by_label("Height above the crest, mm", exact=True)
+    entry.scroll_into_view_if_needed()
+    entry.fill("0x10")
+    entry.press("Enter")
+    message = page.locator("#message")
+    playwright.expect(message).to_contain_text('"0x10"')
+    assert page.evaluate("() => scrollY") > 300
+    box = message.bounding_box()
+    assert 0 <= box["y"] < box["y"] + box["height"] <= 600
+
+
+def test_a_bad_address_is_told_and_another_state_shown(browser, served):
+    fresh = browser.new_page()
+    go_to(fresh, served, lambda case: case["implant"].update(diameter_mm=-1), load=7)
+    message = fresh.locator("#message")
+    playwright.expect(message).to_contain_text("The state in the address cannot be")
+    playwright.expect(message).to_contain_text("diameter_mm")
+    settle(fresh)
+    assert case_of(fresh) == COARSE
+    playwright.expect(message).to_contain_text("The state in the address cannot be")
+    case = go_to(fresh, served, lambda case: case.update(title="Invented, by link"), load=7)
+    drawn(fresh, case)
+    playwright.expect(message).to_be_empty()
+    loads = len(COARSE.loads)
+    assert fresh.evaluate("async () => (await import('./static/state.js')).state.load") == loads - 1
+    fresh.close()
+
+
+def test_what_cannot_be_changed_says_why(page, served):
+    def bonded(case):
+        case.update(title="Invented, glued", interface={"kind": "bonded"})
+        case["implant"]["thread"] = {"form": "none"}
+
+    drawn(page, go_to(page, served, bonded))
+    playwright.expect(page.locator(".group-seat .why")).to_contain_text("glued together")
+    playwright.expect(page.locator(".group-implant .why")).to_contain_text("no thread")
+    page.keyboard.press("Alt+l")
+    playwright.expect(page.locator("#lecture-room")).to_be_visible()
+    before = page.evaluate("() => document.body.dataset.version")
+    page.keyboard.press("+")
+    playwright.expect(page.locator("#message")).to_contain_text("no thread of known pitch")
+    assert page.evaluate("() => document.body.dataset.version") == before
+    page.keyboard.press("Escape")
+
+    def held_by_nothing(case):
+        case.update(title="Invented, loose", interface={"friction": 0, "interference_um": 0})
+        case["implant"]["thread"] = {"form": "none"}
+        case["loads"] = [{"name": "turn", "torque_ncm": 30}]
+
+    drawn(page, go_to(page, served, held_by_nothing))
+    playwright.expect(page.locator("#stage")).to_have_text("no answer")
+    page.keyboard.press("Alt+l")
+    playwright.expect(page.locator("#lecture-title")).to_contain_text("This state has no answer")
+    page.route("**/solve", lambda route: route.abort())
+    page.keyboard.press("2")
+    playwright.expect(page.locator("#lecture-message")).to_contain_text(
+        "This state has no answer: The solver"
+    )
+    page.unroute("**/solve")
+    page.keyboard.press("Escape")
+
+    def outline(case):
+        case["title"] = "Invented, an outline"
+        for key in ("diameter_mm", "length_mm", "thread"):
+            case["implant"].pop(key, None)
+        case["implant"]["outline_mm"] = [[2, 0], [2, -7], [1, -8], [0, -8]]
+        case.pop("socket", None)
+
+    drawn(page, go_to(page, served, outline))
+    playwright.expect(page.locator(".group-implant .why")).to_contain_text("outline")
+    assert page.locator(".group-seat .why").is_hidden()
+
+
+def test_the_limits_name_their_load_and_no_option(page):
+    type_in(page, "Lateral force, N", "100")
+    settle(page)
+    page.locator("#limits-box summary").click()
+    governing = max(check(case_of(page)).loads, key=lambda load: load.peak.total_um).name
+    playwright.expect(page.locator("#limits-of")).to_have_text(f"Of the governing load, “{governing}”:")
+    limits = page.locator("#limits").inner_text()
+    assert "strained past its yield" in limits
+    assert "--" not in limits
+
+
+def test_a_file_opens_the_page(browser, served, monkeypatch):
+    given = []
+    monkeypatch.setattr(page_server.webbrowser, "open", lambda url: given.append(url) or True)
+    fresh = browser.new_page()
+    with page_server.opened_in_browser(served.address):
+        fresh.goto(given[0])
+        fresh.wait_for_url(f"{served.address}*")
+        playwright.expect(fresh.locator("#title")).to_have_text(COARSE.title)
+    fresh.close()
+
+
 def test_a_lecture_is_held_by_keys(page):
     page.keyboard.press("Alt+l")
     title = page.locator("#lecture-title")
     playwright.expect(title).to_contain_text("Peak micromotion")
     playwright.expect(page.locator("#caution")).to_be_visible()
+    page.locator("#caution").click()
     threads = page.locator("#threads").text_content()
     page.keyboard.press("-")
     page.wait_for_function("(before) => threads.textContent !== before", arg=threads)
@@ -305,6 +494,11 @@ def test_a_lecture_is_held_by_keys(page):
     page.keyboard.press("ArrowRight")
     playwright.expect(message).to_contain_text("Peak micromotion:")
     assert page.locator("#lecture-views svg").count() == 2
+    sites = page.locator("#lecture-views small").all_inner_texts()
+    assert len(set(sites)) == 2
+    for site in sites:
+        for word in ("trabecular", "MPa", "friction", "interference", "threads engaged"):
+            assert word in site
     page.keyboard.press("b")
     playwright.expect(title).to_contain_text("Peak micromotion", timeout=WAIT_MS)
     page.keyboard.press("Escape")
@@ -319,7 +513,9 @@ def test_it_reads_well_at_every_width_and_for_every_reader(browser, served, widt
     axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="axe is not installed")
     context = browser.new_context(viewport={"width": width, "height": 1000}, color_scheme=scheme)
     page = context.new_page()
-    page.goto(served.address)
+    go_to(
+        page, served, lambda case: case["loads"][0].update(name="a load of a long name " * 9 + "x" * 120)
+    )
     settle(page)
     page.locator("#pin").click()
     assert page.evaluate("() => document.documentElement.scrollWidth <= innerWidth")

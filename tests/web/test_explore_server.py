@@ -1,10 +1,16 @@
 """The page's server, without a browser: who is let in, what is refused, and whose numbers it tells."""
 
+import http.client
 import json
+import re
+import signal
+import stat
+import subprocess
 import sys
 import threading
 import time
 from pathlib import Path
+from urllib.parse import unquote, urlsplit
 
 import numpy as np
 import pytest
@@ -16,6 +22,7 @@ from stillroot.commands.explore_command import shipped_case
 from stillroot.errors import EnvironmentProblem
 from stillroot.explore import server as page_server
 from stillroot.explore.pairs import EQUAL_MOTION, EQUAL_TORQUE, FOUND_WITH, lecture
+from stillroot.explore.told import without_options
 from stillroot.pictures.drawing import MOTION
 from stillroot.pictures.figures import pictures
 from stillroot.studies import lesson
@@ -58,6 +65,49 @@ def test_another_host_or_origin_is_refused(served):
     assert served.ask("POST", "draw", body, Sec_Fetch_Site="cross-site")[0] == 403
 
 
+def test_the_page_may_be_opened_from_a_file_but_nothing_below_it(served):
+    opened = {"Sec_Fetch_Site": "cross-site", "Sec_Fetch_Mode": "navigate", "Sec_Fetch_Dest": "document"}
+    assert served.ask("GET", "", **opened)[0] == 200
+    assert served.ask("GET", "start", **opened)[0] == 403
+    assert served.ask("GET", "", **{**opened, "Sec_Fetch_Dest": "iframe"})[0] == 403
+    assert served.ask("GET", "", **{**opened, "Sec_Fetch_Mode": "no-cors"})[0] == 403
+
+
+def test_browsers_leave_out_the_port_of_http():
+    usual = page_server.Guard(None, port=80, token="token")  # noqa: S106 - no secret
+    other = page_server.Guard(None, port=81, token="token")  # noqa: S106
+    for host in ("127.0.0.1", "localhost", "127.0.0.1:80"):
+        assert usual.refusal("/token/", {"host": host, "origin": f"http://{host}"}) is None
+        assert other.refusal("/token/", {"host": host}).status_code == 421
+
+
+def test_the_browser_is_given_no_token_on_its_command_line(monkeypatch):
+    address, given = "http://127.0.0.1:1/secret-token/", []
+    monkeypatch.setattr(page_server.webbrowser, "open", lambda url: given.append(url) or True)
+    with page_server.opened_in_browser(address) as went:
+        assert went
+        assert "secret-token" not in given[0]
+        file = Path(unquote(urlsplit(given[0]).path))
+        assert f"url={address}" in file.read_text(encoding="utf-8")
+        if sys.platform != "win32":
+            assert stat.S_IMODE(file.stat().st_mode) == 0o600
+            assert stat.S_IMODE(file.parent.stat().st_mode) == 0o700
+    assert not file.parent.exists()
+
+
+def test_without_a_browser_or_a_place_for_its_file_the_address_stays_printed(monkeypatch):
+    monkeypatch.setattr(page_server.webbrowser, "open", lambda _: False)
+    with page_server.opened_in_browser("http://127.0.0.1:1/x/") as went:
+        assert not went
+
+    def full(**_):
+        raise OSError
+
+    monkeypatch.setattr(page_server.tempfile, "TemporaryDirectory", full)
+    with page_server.opened_in_browser("http://127.0.0.1:1/x/") as went:
+        assert not went
+
+
 def test_it_listens_on_the_loopback_address_only():
     bound = page_server.bound_socket(0)
     with bound:
@@ -97,6 +147,25 @@ def test_what_is_no_case_gives_a_message(served, body):
         assert json.loads(content)["message"]
 
 
+@pytest.mark.parametrize("path", ["draw", "solve", "case", "report"])
+def test_half_a_letter_gives_a_message(served, path):
+    status, _, content = served.ask("POST", path, {"case": {**case_now(), "title": "\ud800"}})
+    assert status == 422
+    assert "half a letter" in json.loads(content)["message"]
+
+
+def test_an_error_of_its_own_is_told_to_the_page_alone(served, monkeypatch, capfd):
+    def broken(_):
+        raise KeyError
+
+    assert served.ask("GET", "start")[0] == 200  # it draws once as it starts
+    monkeypatch.setattr(page_server, "drawing_of", broken)
+    status, _, content = served.ask("POST", "draw", {"case": case_now()})
+    assert status == 500
+    assert "an error of the program's own" in json.loads(content)["message"]
+    assert capfd.readouterr().err == ""
+
+
 def test_answers_come_first_coarse_then_as_check_gives_them(served):
     first, refined, six = served.solve(case_now())
     assert [first["kind"], refined["kind"], six["kind"]] == ["first", "refined", "directions"]
@@ -108,7 +177,8 @@ def test_answers_come_first_coarse_then_as_check_gives_them(served):
         assert told["error_um"] == pytest.approx(load.error.total_um, rel=1e-3)
         assert told["head_um"] == pytest.approx(load.head.total_um, rel=SAME)
         assert told["band"] == load.band
-    assert refined["limits"] == list(wanted.verdict.limits)
+    assert refined["limits"] == [without_options(text) for text in wanted.verdict.limits]
+    assert refined["governing"] == max(wanted.loads, key=lambda load: load.peak.total_um).name
     (one,) = first["loads"]
     assert one["name"] == COARSE.loads[0].name
     assert abs(one["peak_um"] - wanted.loads[0].peak.total_um) <= one["error_um"]
@@ -211,12 +281,92 @@ def test_the_report_is_that_of_a_check(served):
     assert served.desk.reporting.process_id is None
 
 
+def test_reports_that_nobody_waits_for_are_dropped(served):
+    body = json.dumps({"case": page_server.page_case(SOFT), "tab": "left"})
+    left = http.client.HTTPConnection("127.0.0.1", served.port, timeout=60)
+    left.request("POST", f"/{served.token}/report", body)
+    until(lambda: served.desk._reporting)
+    left.close()
+    until(lambda: not served.desk._reporting)
+    until(lambda: served.desk.reporting.process_id is None)
+
+
+def test_one_report_is_made_and_one_may_wait(served):
+    soft, ends = page_server.page_case(SOFT), {}
+
+    def ask(name, tab):
+        status, _, content = served.ask("POST", "report", {"case": soft, "tab": tab})
+        ends[name] = status, content.decode()
+
+    threads = []
+    for name, tab, open_now in (("older", "a", 1), ("waits", "b", 2), ("newer", "a", 2)):
+        threads.append(threading.Thread(target=ask, args=(name, tab)))
+        threads[-1].start()
+        until(lambda n=open_now: len(served.desk._reporting) == n)
+        if name == "newer":
+            until(lambda: "older" in ends)
+    ask("third", "c")
+    assert ends["third"][0] == 422
+    assert "another waits" in ends["third"][1]
+    assert ends["older"][0] == 422
+    assert "was dropped" in ends["older"][1]
+    ask_again = {"case": {**soft, "loads": []}, "tab": "b"}
+    assert served.ask("POST", "report", ask_again)[0] == 422
+    assert len(served.desk._reporting) == 2, "a state that is none drops nothing"
+    for tab in ("a", "b"):
+        served.desk._reporting[tab].get_loop().call_soon_threadsafe(served.desk._reporting[tab].cancel)
+    for thread in threads:
+        thread.join(20)
+    assert not served.desk._reporting
+
+
+def until(holds, seconds=20):
+    """Wait until something holds."""
+    end = time.monotonic() + seconds
+    while not holds():
+        assert time.monotonic() < end, "it never came to hold"
+        time.sleep(0.01)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no Ctrl-C can be sent to one process there")
+def test_ctrl_c_during_answer_and_report_says_nothing():
+    command = [sys.executable, "-c", "from stillroot.cli import main; main()", "explore", "--no-browser"]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as server:  # noqa: S603
+        address = urlsplit(server.stdout.readline().strip())
+        body = json.dumps({"case": page_server.page_case(SOFT), "tab": "stops"})
+        asked = []
+        for path in ("report", "solve"):
+            asked.append(http.client.HTTPConnection("127.0.0.1", address.port, timeout=60))
+            asked[-1].request("POST", f"{address.path}{path}", body)
+        answer = asked[1].getresponse()
+        assert json.loads(answer.readline())["kind"] == "first"
+        server.send_signal(signal.SIGINT)
+        _, errors = server.communicate(timeout=20)
+        assert errors == ""
+        assert server.returncode == 0
+        assert answer.read() == b""
+        status = asked[0].getresponse().status
+        assert status == 422
+        for connection in asked:
+            connection.close()
+
+
+OUTSIDE = re.compile(r"\bwss?:|\bhttps?:|\bftp:|[\"'`(=]\s*//[\w.-]|@import|@font-face")
+"""What would load something from elsewhere; // alone is a comment."""
+
+
 def test_nothing_the_page_loads_comes_from_elsewhere():
+    for wrong in (
+        '"//x.example/a.js"',
+        "url( //x.example)",
+        "`http:" + "//x`",
+        "'https:'",
+        '@import "x"',
+    ):
+        assert OUTSIDE.search(wrong)
     for path in page_server.STATIC.iterdir():
-        text = path.read_text(encoding="utf-8").replace("http://www.w3.org/2000/svg", "")
-        assert "//" not in [word[:2] for word in text.split()] or path.suffix == ".js"
-        for outside in ("http://", "https://", "@import", "@font-face"):
-            assert outside not in text, path.name
+        text = path.read_text(encoding="utf-8").replace('"http://www.w3.org/2000/svg"', "")
+        assert not (found := OUTSIDE.search(text)), f"{path.name}: {found}"
 
 
 def test_the_colours_are_those_of_the_pictures():

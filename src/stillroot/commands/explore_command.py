@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import webbrowser
-from contextlib import suppress
+from contextlib import nullcontext, suppress
 from importlib.resources import files
 from pathlib import Path
 
@@ -38,9 +37,10 @@ def explore(case_file: Path | None, *, port: int | None, no_browser: bool) -> in
     token = server.new_token()
     address = f"http://{server.LOOPBACK}:{bound.getsockname()[1]}/{token}/"
     click.echo(f"{address}\nOpen this address on this machine; Ctrl-C stops it.")
-    if not no_browser:
-        webbrowser.open(address)
-    with suppress(KeyboardInterrupt):
+    opening = nullcontext(True) if no_browser else server.opened_in_browser(address)
+    with suppress(KeyboardInterrupt), opening as went:
+        if not went:
+            click.echo("No browser could be opened from here: open the address by hand.")
         server.serve(case, bound, token)
     return 0
 

@@ -2,7 +2,8 @@
 
 A tab has one question at a time: a newer one drops the older, wherever that is. Questions of different
 tabs wait for each other in the order in which they came. What is dropped is broken off within a moment;
-a bench that does not let go is replaced. Nothing about a case is kept here.
+a bench that does not let go is replaced. Reports are made one at a time, beside the answers, and one
+more may wait. Nothing about a case is kept here.
 """
 
 from __future__ import annotations
@@ -33,6 +34,8 @@ GRACE_S = 1.0
 """How long a bench may take to let go of a job before it is replaced."""
 MOST_TABS = 12
 """Questions that may be open at a time: more tabs than a class has are told to wait."""
+MOST_REPORTS = 2
+"""Reports that may be asked for at a time: one is made, one waits."""
 DIED = (
     "the process that solves ended without an answer; the next change starts another. If it goes on, "
     "the case may take more memory than there is"
@@ -157,6 +160,7 @@ class Desk:
         self.reporting = BenchHandle("report", context)
         self._turns = {name: asyncio.Lock() for name in ("first", "refined", "report")}
         self._asking: dict[str, asyncio.Task[None]] = {}
+        self._reporting: dict[str, asyncio.Task[str]] = {}
         self.refined_running = 0
         self.most_refined_running = 0
 
@@ -174,6 +178,12 @@ class Desk:
         """End all processes."""
         for bench in self.benches:
             bench.stop()
+
+    def end(self) -> None:
+        """Drop all questions and end all processes: each open answer then ends by itself, at once."""
+        for task in (*self._asking.values(), *self._reporting.values()):
+            task.cancel()
+        self.stop()  # a bench that is gone need not let go of its job
 
     async def answers(self, tab: str, case: Case, place: int) -> AsyncIterator[dict[str, Any]]:
         """Yield first answer, refined answer and six directions of a tab's case, or one message.
@@ -204,14 +214,35 @@ class Desk:
             if self._asking.get(tab) is task:
                 del self._asking[tab]
 
-    async def report(self, case: Case) -> str:
-        """Return the report of a case as a page, one at a time.
+    async def report(self, tab: str, case: Case) -> str:
+        """Return the report of a case as a page; a newer one of the same tab drops the older.
 
         Raises
         ------
         SolveFailed
-            There is no answer to report.
+            There is no answer to report, or the report was dropped.
+        TooManyTabs
+            One is being made, and another waits already.
         """
+        older = self._reporting.pop(tab, None)
+        if older is not None:
+            older.cancel()
+        elif len(self._reporting) >= MOST_REPORTS:
+            msg = "a report is being made and another waits; ask again when one of them is there"
+            raise TooManyTabs(msg)
+        task = self._reporting[tab] = asyncio.create_task(self._report(case))
+        try:
+            await asyncio.wait({task})
+            if task.cancelled():
+                msg = "this report was dropped: a newer one was asked for, or the server was stopped"
+                raise SolveFailed(msg)
+            return task.result()
+        finally:
+            task.cancel()
+            if self._reporting.get(tab) is task:
+                del self._reporting[tab]
+
+    async def _report(self, case: Case) -> str:
         async with self._turns["report"]:
             try:
                 page: str = await self.reporting.ask("report", case)

@@ -2,22 +2,28 @@
 
 Each request must come to this very address (Host), from this very page (Origin, where a browser sends
 it) and below the token. Nothing else is answered, so another page in the same browser cannot drive the
-solver, and another user of the machine cannot guess the way. The page may load nothing from elsewhere
-(CSP). A state is what the page sends; the server keeps none.
+solver, and another user of the machine cannot guess the way; nor does the list of running processes show
+it, since the browser is given a file that only this user reads (`opened_in_browser`). The page may load
+nothing from elsewhere (CSP). A state is what the page sends; the server keeps none.
 """
 
 from __future__ import annotations
 
+import asyncio
 import json
+import os
 import secrets
 import socket
-from contextlib import asynccontextmanager
+import tempfile
+import webbrowser
+from contextlib import asynccontextmanager, contextmanager
+from html import escape
 from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from stillroot.answers.verdict import CAUTION, NO_LINE
-from stillroot.errors import EnvironmentProblem, StillrootError
+from stillroot.errors import CaseError, EnvironmentProblem, StillrootError
 from stillroot.explore.desk import Desk, case_of
 from stillroot.explore.pairs import lecture
 from stillroot.explore.site_drawing import drawing_of
@@ -37,7 +43,7 @@ except ImportError as error:
     raise EnvironmentProblem(_msg) from None
 
 if TYPE_CHECKING:
-    from collections.abc import AsyncIterator
+    from collections.abc import AsyncIterator, Iterator
 
     from starlette.requests import Request
     from starlette.types import ASGIApp, Message, Receive, Scope, Send
@@ -45,6 +51,10 @@ if TYPE_CHECKING:
     from stillroot.inputs.case import Case
 
 LOOPBACK = "127.0.0.1"
+HTTP_PORT = 80
+"""The port that browsers leave out of Host and Origin."""
+LOOK_S = 0.3
+"""How often the server looks whether somebody still waits for a report."""
 LARGEST_BODY = 200_000
 """Bytes: a case with an outline of a thousand points has a quarter of it."""
 HEADERS = {
@@ -65,7 +75,8 @@ class Guard:
 
     def __init__(self, app: ASGIApp, *, port: int, token: str) -> None:
         self.app = app
-        self.hosts = {f"{name}:{port}" for name in (LOOPBACK, "localhost")}
+        names = (LOOPBACK, "localhost")
+        self.hosts = {f"{name}:{port}" for name in names} | set(names if port == HTTP_PORT else ())
         self.token = token
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -74,7 +85,7 @@ class Guard:
             await self.app(scope, receive, send)
             return
         given = {name.decode("latin-1"): value.decode("latin-1") for name, value in scope["headers"]}
-        refused = self._refusal(scope["path"], given)
+        refused = self.refusal(scope["path"], given)
         if refused is not None:
             await refused(scope, receive, send)
             return
@@ -85,17 +96,26 @@ class Guard:
                 message = {**message, "headers": [*message["headers"], *more]}
             await send(message)
 
-        await self.app(scope, receive, with_headers)
+        try:
+            await self.app(scope, receive, with_headers)
+        except Exception:  # the page was told: `broken` has answered
+            if os.environ.get("STILLROOT_DEBUG"):
+                raise
 
-    def _refusal(self, path: str, given: dict[str, str]) -> Response | None:
+    def refusal(self, path: str, given: dict[str, str]) -> Response | None:
+        """Return what a request is refused with, by its path and its headers; None lets it through."""
         host = given.get("host", "")
         if host not in self.hosts:
             return PlainTextResponse("not this host", 421)
         if given.get("origin", f"http://{host}") != f"http://{host}":
             return PlainTextResponse("not this page", 403)
-        if given.get("sec-fetch-site", "none") not in ("none", "same-origin"):
+        # The page itself may be opened from a file or a link; no script of another page can read it.
+        opens = given.get("sec-fetch-mode") == "navigate" and given.get("sec-fetch-dest") == "document"
+        token, _, below = path.lstrip("/").partition("/")
+        is_page = opens and not below
+        if given.get("sec-fetch-site", "none") not in ("none", "same-origin") and not is_page:
             return PlainTextResponse("not this page", 403)
-        if not secrets.compare_digest(path.lstrip("/").partition("/")[0].encode(), self.token.encode()):
+        if not secrets.compare_digest(token.encode(), self.token.encode()):
             return PlainTextResponse("open the address that stillroot explore printed", 404)
         length = given.get("content-length", "0")
         if "transfer-encoding" in given or not length.isdigit() or int(length) > LARGEST_BODY:
@@ -130,10 +150,10 @@ def application(case: Case, *, port: int, token: str, desk: Desk | None = None) 
     async def solve(request: Request) -> Response:
         asked = await _asked(request)
         asked_case = case_of(asked.get("case"))
-        place, tab = asked.get("load", 0), asked.get("tab", "")
+        place = asked.get("load", 0)
         if not (isinstance(place, int) and 0 <= place < len(asked_case.loads)):
             place = 0
-        answers = desk.answers(str(tab)[:64], asked_case, place)
+        answers = desk.answers(_tab(asked), asked_case, place)
         return StreamingResponse(_lines(answers), media_type="application/x-ndjson")
 
     async def save(request: Request) -> Response:
@@ -142,7 +162,15 @@ def application(case: Case, *, port: int, token: str, desk: Desk | None = None) 
 
     async def report(request: Request) -> Response:
         # As plain text: the page saves it as a file, and nothing of it runs at this address.
-        return PlainTextResponse(await desk.report(case_of((await _asked(request)).get("case"))))
+        asked = await _asked(request)
+        made = asyncio.create_task(desk.report(_tab(asked), case_of(asked.get("case"))))
+        try:
+            while not (await asyncio.wait({made}, timeout=LOOK_S))[0]:
+                if await request.is_disconnected():
+                    return Response(status_code=204)  # nobody reads it
+            return PlainTextResponse(made.result())
+        finally:
+            made.cancel()
 
     async def lessons(_: Request) -> Response:
         return _json({"screens": lecture()})
@@ -204,25 +232,74 @@ def new_token() -> str:
     return secrets.token_urlsafe(24)
 
 
+@contextmanager
+def opened_in_browser(address: str) -> Iterator[bool]:
+    """Open an address in the browser and yield whether it went; the block's end removes what that took.
+
+    The browser's command line, which every user of the machine can read, holds the path of a file in
+    place of the address with its token; the file sends it on, and only this user can read it.
+    """
+    try:
+        folder = tempfile.TemporaryDirectory(prefix="stillroot-", ignore_cleanup_errors=True)
+    except OSError:
+        yield False
+        return
+    with folder as name:  # its mode is 0700
+        file = Path(name) / "open.html"
+        link = escape(address)
+        text = (
+            f'<!doctype html><html lang="en"><meta charset="utf-8"><title>stillroot explore</title>'
+            f'<meta http-equiv="refresh" content="0; url={link}">'
+            f'<p><a href="{link}">The page</a></p></html>\n'
+        )
+        try:
+            with os.fdopen(os.open(file, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w") as written:
+                written.write(text)
+            went = webbrowser.open(file.as_uri())
+        except (OSError, webbrowser.Error):
+            went = False
+        yield went
+
+
+class Server(uvicorn.Server):
+    """A server that ends open answers by itself, so that nobody has to break them off."""
+
+    def __init__(self, case: Case, bound: socket.socket, token: str, desk: Desk) -> None:
+        self.desk = desk
+        config = uvicorn.Config(
+            application(case, port=bound.getsockname()[1], token=token, desk=desk),
+            log_level="error",
+            access_log=False,
+            server_header=False,
+            timeout_graceful_shutdown=2,
+        )
+        super().__init__(config)
+
+    async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+        """End open answers, then the server."""
+        self.desk.end()
+        await super().shutdown(sockets)
+
+
 def serve(case: Case, bound: socket.socket, token: str) -> None:
     """Serve until Ctrl-C."""
-    port = bound.getsockname()[1]
-    config = uvicorn.Config(
-        application(case, port=port, token=token),
-        log_level="error",
-        access_log=False,
-        server_header=False,
-        timeout_graceful_shutdown=1,
-    )
-    uvicorn.Server(config).run(sockets=[bound])
+    Server(case, bound, token, Desk()).run(sockets=[bound])
 
 
 async def _asked(request: Request) -> dict[str, Any]:
     try:
         data = json.loads(await request.body())
+        json.dumps(data, ensure_ascii=False).encode()
+    except UnicodeEncodeError:
+        msg = "a text holds half a letter (a lone surrogate such as \\ud800); type that text anew"
+        raise CaseError(msg) from None
     except (ValueError, RecursionError):
         data = None
     return data if isinstance(data, dict) else {}
+
+
+def _tab(asked: dict[str, Any]) -> str:
+    return str(asked.get("tab", ""))[:64]
 
 
 async def _lines(answers: AsyncIterator[dict[str, Any]]) -> AsyncIterator[bytes]:

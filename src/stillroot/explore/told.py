@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING, Any
 
-from stillroot.answers.verdict import NO_LINE, band_of, place_of, rounded, verdict_of, with_error
+from stillroot.answers.verdict import band_of, place_of, verdict_of, with_error
 from stillroot.explore.site_drawing import peak_places, wall_lines
 from stillroot.words.directions import IN_PLAIN_WORDS, in_words, load_in_words
 
@@ -16,6 +17,10 @@ if TYPE_CHECKING:
     from stillroot.mechanics.loading import Seated
     from stillroot.mechanics.six_directions import SixDirections
     from stillroot.mechanics.torque import Torque
+
+
+OPTION = re.compile(r"[:;,] [^:;,.]*--[a-z][^.;]*")
+"""A clause of a sentence that names an option of the command line."""
 
 
 def first_told(case: Case, answer: FirstAnswer) -> dict[str, Any]:
@@ -47,12 +52,19 @@ def refined_told(
         ],
         "insertion_torque_ncm": None if torque is None else torque.insertion_ncm,
         "interference_um": interference_um,
-        "share_crushed": None if torque is None else torque.share_crushed,
         "governing": max(answers, key=lambda a: a.peak.total_um).name,
-        "limits": list(verdict.limits),
-        "no_line": NO_LINE,
+        "limits": [without_options(text) for text in verdict.limits],
         "case_fingerprint": case.fingerprint(),
     }
+
+
+def without_options(text: str) -> str:
+    """Return a report's sentence without the clause that names an option: a page has none.
+
+    >>> without_options("So the motion is larger: --choices shows one way.")
+    'So the motion is larger.'
+    """
+    return OPTION.sub("", text)
 
 
 def directions_told(six: SixDirections) -> dict[str, Any]:
@@ -92,12 +104,9 @@ def _load_told(
         "band": band,
         "place": place,
         "sentence": f"Peak micromotion {shown} µm ({band}), {place}.",
-        "sliding_um": rounded(peak.sliding_um),
-        "opening_um": rounded(peak.opening_um),
         "ring_mm": peak_places(peak),
         "head_um": head.total_um,
         "head_shown": with_error(head.total_um, head_error_um),
-        "head_height_mm": head.height_mm,
         "head_rotation_deg": head.rotation_deg,
         "lines": wall_lines(seated.layer, reading.motion),
     }

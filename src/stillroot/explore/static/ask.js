@@ -95,8 +95,9 @@ export async function solve(wanted, load, tab, told, signal) {
  * Return a text made of a case: "case" for its file, "report" for its report.
  * @param {"case" | "report"} what
  * @param {object} wanted
+ * @param {string} tab
  * @returns {Promise<string>}
  */
-export async function made(what, wanted) {
-  return (await post(what, { case: wanted })).text();
+export async function made(what, wanted, tab) {
+  return (await post(what, { case: wanted, tab })).text();
 }

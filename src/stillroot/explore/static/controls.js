@@ -2,6 +2,12 @@
 
 import { plain, safe } from "./words.js";
 
+/** Of a slider over decades, and of one press of a key: 2 to 3 % of the number. */
+const PLACES = 1000;
+const PLACES_STEP = 5;
+/** No hexadecimal number, no power of ten. */
+const PLAIN_NUMBER = /^[+-]?(\d+\.?\d*|\.\d+)$/;
+
 /**
  * @typedef {{key: string, label: string, unit: string, low: number, high: number, step: number,
  *   log?: boolean, read: (c: any, load: number) => any, write: (draft: any, value: any, load: number, now: any) => void,
@@ -30,10 +36,14 @@ const ofLoad = (/** @type {string} */ key) => ({
 });
 const frictional = (/** @type {any} */ c) => c.interface?.kind !== "bonded";
 
-/** @type {{name: string, controls: Control[]}[]} */
+/** @type {{name: string, why: (c: any) => string, controls: Control[]}[]} */
 export const GROUPS = [
   {
     name: "Implant",
+    why: (c) => {
+      if (c.implant.outline_mm) return "Its outline is given as points in the case file; it is drawn and solved, not changed here.";
+      return c.implant.thread?.form === "none" ? "A smooth wall: there is no thread to change." : "";
+    },
     controls: [
       {
         key: "implant.diameter_mm", label: "Diameter", unit: "mm", low: 3, high: 6.5, step: 0.1,
@@ -49,6 +59,7 @@ export const GROUPS = [
   },
   {
     name: "Bone",
+    why: () => "",
     controls: [
       { key: "bone.cortical_thickness_mm", label: "Cortical thickness", unit: "mm", low: 0, high: 4, step: 0.1, ...at("bone", "cortical_thickness_mm") },
       { key: "bone.cortical_modulus_mpa", label: "Cortical modulus", unit: "MPa", low: 1000, high: 25000, step: 100, log: true, ...at("bone", "cortical_modulus_mpa") },
@@ -64,6 +75,7 @@ export const GROUPS = [
   },
   {
     name: "Seat",
+    why: (c) => (frictional(c) ? "" : "Implant and bone are glued together: there is no interference, torque or friction to change."),
     controls: [
       {
         key: "interface.interference_um", label: "Interference", unit: "µm", low: 0, high: 80, step: 1, ...at("interface", "interference_um"),
@@ -78,6 +90,7 @@ export const GROUPS = [
   },
   {
     name: "Load",
+    why: () => "",
     controls: [
       { key: "load.axial_n", label: "Axial force", unit: "N", low: -100, high: 500, step: 5, ...ofLoad("axial_n") },
       { key: "load.lateral_n", label: "Lateral force", unit: "N", low: -100, high: 100, step: 1, ...ofLoad("lateral_n") },
@@ -160,7 +173,7 @@ export class Controls {
     form.innerHTML = GROUPS.map(({ name, controls }) =>
       `<fieldset class="card group-${name.toLowerCase()}"><legend>${name}</legend>${
         name === "Seat" ? SEAT_CHOICE : ""
-      }${controls.map(rowOf).join("")}</fieldset>${name === "Bone" ? HOLD_GROUP : ""}`).join("");
+      }${controls.map(rowOf).join("")}<p class="quiet why" hidden></p></fieldset>${name === "Bone" ? HOLD_GROUP : ""}`).join("");
     for (const control of GROUPS.flatMap((group) => group.controls)) this.#wire(control);
     form.addEventListener("change", (event) => {
       const field = /** @type {any} */ (event.target);
@@ -213,6 +226,11 @@ export class Controls {
       if (document.activeElement !== entry || typed(entry.value) !== value) entry.value = plain(value, 3);
       entry.removeAttribute("aria-invalid");
     }
+    for (const { name, why } of GROUPS) {
+      const told = /** @type {any} */ (this.form.querySelector(`.group-${name.toLowerCase()} .why`));
+      if (told) told.textContent = why(resolved);
+      if (told) told.hidden = !told.textContent;
+    }
     const measured = resolved.interface?.measured_torque_ncm !== undefined;
     const choice = /** @type {any} */ (this.form.querySelector("[data-choice=seat]"));
     choice.value = measured ? "torque" : "interference";
@@ -261,11 +279,19 @@ const HOLD_GROUP = `<fieldset class="card group-hold"><legend>Hold</legend><div 
   <option value="empty">nothing</option><option value="clot">clot</option><option value="graft">graft</option>
   <option value="other" hidden>a modulus of its own</option></select></label></fieldset>`;
 
+/**
+ * The slider of a number is that number; one over decades has places, each a visible step.
+ * @param {Control} control
+ */
+function rangeOf({ low, high, step, log }) {
+  return log ? `min="0" max="${PLACES}" step="${PLACES_STEP}"` : `min="${low}" max="${high}" step="${step}"`;
+}
+
 /** @param {Control} control */
 function rowOf(control) {
   const name = `${control.label}${control.unit ? `, ${control.unit}` : ""}`;
   return `<div class="row" data-key="${control.key}"><span>${safe(control.label)}</span>
-    <input type="range" min="0" max="1000" step="1" aria-label="${safe(name)}, slider">
+    <input type="range" ${rangeOf(control)} aria-label="${safe(name)}, slider">
     <span class="entry"><input type="text" inputmode="decimal" aria-label="${safe(name)}"> ${safe(control.unit)}</span></div>`;
 }
 
@@ -276,7 +302,7 @@ function rowOf(control) {
  */
 export function typed(text) {
   const bare = text.trim().replace(",", ".").replace("\u2212", "-");
-  return bare !== "" && Number.isFinite(Number(bare)) ? Number(bare) : text;
+  return PLAIN_NUMBER.test(bare) ? Number(bare) : text;
 }
 
 /**
@@ -289,12 +315,10 @@ function rounded(value, step) {
 
 /**
  * @param {Control} control
- * @param {number} place 0 to 1000
+ * @param {number} place the slider's value
  */
 function fromSlider({ low, high, step, log }, place) {
-  const share = place / 1000;
-  const value = log ? low * (high / low) ** share : low + (high - low) * share;
-  return log ? Number(value.toPrecision(3)) : rounded(value, step);
+  return log ? Number((low * (high / low) ** (place / PLACES)).toPrecision(3)) : rounded(place, step);
 }
 
 /**
@@ -302,6 +326,5 @@ function fromSlider({ low, high, step, log }, place) {
  * @param {number} value
  */
 function toSlider({ low, high, log }, value) {
-  const share = log ? Math.log(Math.max(value, 1e-9) / low) / Math.log(high / low) : (value - low) / (high - low);
-  return Math.round(1000 * Math.min(1, Math.max(0, share)));
+  return log ? (PLACES * Math.log(Math.max(value, 1e-9) / low)) / Math.log(high / low) : value; // the browser clamps it
 }

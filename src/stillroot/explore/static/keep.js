@@ -64,7 +64,7 @@ export function drawScatter(svg, tried, now) {
   const box = svg.getBoundingClientRect();
   const [width, height] = [Math.max(box.width, 240), 250];
   svg.setAttribute("viewBox", `0 0 ${width} ${height}`);
-  const [left, bottom, top, end] = [48, height - 40, 14, width - 12];
+  const [left, bottom, top, end] = [48, height - 40, 28, width - 12];
   const right = Math.max(10, ...known.map((p) => p.torque)) * 1.08;
   const high = Math.max(50, ...known.map((p) => p.peak)) * 1.08;
   const x = (/** @type {number} */ v) => left + (v / right) * (end - left);
@@ -79,7 +79,7 @@ export function drawScatter(svg, tried, now) {
       <text class="number" x="${left - 6}" y="${y(step) + 4}" text-anchor="end">${plain(step)}</text>`);
   }
   parts.push(`<text class="number" x="${end}" y="${height - 6}" text-anchor="end">insertion torque [N·cm]</text>
-    <text class="number" x="4" y="${top - 3}">peak [µm]</text>`);
+    <text class="number" x="4" y="12">peak [µm]</text>`);
   const same = known.filter((point) => point.load === now.load);
   for (const point of known) {
     const here = point.print === now.print;
@@ -93,13 +93,27 @@ export function drawScatter(svg, tried, now) {
       y="${(y(pin.answer.peak_um) - 7).toFixed(1)}">${LETTERS[i]}</text>`);
   });
   svg.innerHTML = parts.join("");
-  const rho = same.length >= LEAST_RANKED ? spearman(same.map((p) => p.torque), same.map((p) => p.peak)) : null;
   svg.setAttribute("aria-label", `Torque against peak micromotion of ${known.length} states tried. ` +
     same.map((p) => `${plain(p.torque, 0)} N·cm: ${motion(p.peak)} µm`).slice(-12).join("; "));
   const others = known.length - same.length;
-  const rest = others ? ` Hollow: ${others} under another load.` : "";
-  return rho === null
-    ? `${same.length} of ${LEAST_RANKED} states under this load; from ${LEAST_RANKED} on, a rank correlation.${rest}`
-    : `Rank correlation of torque with motion: ${plain(rho)} over ${same.length} states under this load. ` +
-        `It tells of the states that were tried, not of patients.${rest}`;
+  return `${ranked(same)}${others ? ` Hollow: ${others} under another load.` : ""}`;
+}
+
+/**
+ * Say how torque ranks motion. Both count as they are shown: what lies below is the solver's, not the site's.
+ * @param {any[]} same states under one load
+ */
+function ranked(same) {
+  if (same.length < LEAST_RANKED) {
+    return `${same.length} of ${LEAST_RANKED} states under this load; from ${LEAST_RANKED} on, a rank correlation.`;
+  }
+  const torques = same.map((p) => Math.round(p.torque));
+  const peaks = same.map((p) => Number(motion(p.peak)));
+  const rho = spearman(torques, peaks);
+  const different = new Set(torques).size;
+  if (different === 1) return `The torque is the same in all of these ${same.length} states under this load: it ranks nothing.`;
+  if (different === 2) return `The torque takes only two values in these ${same.length} states under this load: too few to rank by.`;
+  if (rho === null) return `The peak is the same in all of these ${same.length} states under this load: there is nothing to rank.`;
+  return `Rank correlation of torque with motion: ${plain(rho)} over ${same.length} states under this load. ` +
+    "It tells of the states that were tried, not of patients.";
 }

@@ -7,6 +7,22 @@ import { byId, plain, safe, say, whole } from "./words.js";
 const KEYS =
   "→ next · ← back · 0 the present state · 1 to 9 a lesson · + − two threads · A B take up · F full screen · Esc leave";
 
+/**
+ * Return in one line what sites of a pair differ by.
+ * @param {{case: any, drawing: any}} drawn
+ */
+function siteWords({ case: site, drawing }) {
+  const { bone, interface: face } = site;
+  const modulus = Array.isArray(bone.trabecular_modulus_mpa) ? bone.trabecular_modulus_mpa[0][1] : bone.trabecular_modulus_mpa;
+  const seat = face.kind === "bonded" ? ["glued"] : [
+    `friction ${plain(face.friction)}`,
+    face.measured_torque_ncm === undefined
+      ? `interference ${plain(face.interference_um, 1)} µm` : `torque measured, ${plain(face.measured_torque_ncm, 0)} N·cm`,
+  ];
+  const threads = drawing.engaged_threads === null ? "no thread" : `${plain(drawing.engaged_threads, 1)} threads engaged`;
+  return [`trabecular ${plain(modulus, 0)} MPa`, ...seat, threads].join(" · ");
+}
+
 /** The lecture; it is there once and opened at will. */
 export class Lecture {
   /**
@@ -22,9 +38,14 @@ export class Lecture {
     this.step = 0;
     /** @type {Map<number, any[]>} */
     this.answers = new Map();
+    /** @type {Map<number, string>} why a screen has no answer */
+    this.refused = new Map();
     /** @type {AbortController | null} */
     this.asking = null;
-    this.room.addEventListener("keydown", (/** @type {KeyboardEvent} */ event) => this.#key(event));
+    // Of the whole page: a click beside the room takes its focus away, not its keys.
+    document.addEventListener("keydown", (event) => {
+      if (this.open) this.#key(event);
+    });
     new ResizeObserver(() => this.refresh()).observe(this.room);
     document.addEventListener("fullscreenchange", () => this.refresh());
   }
@@ -105,7 +126,7 @@ export class Lecture {
     this.place = place;
     this.step = 0;
     this.asking?.abort();
-    if (place > 0 && !this.answers.has(place)) this.#solve(place);
+    if (place > 0 && (!this.answers.has(place) || this.refused.has(place))) this.#solve(place);
     this.refresh();
   }
 
@@ -115,9 +136,11 @@ export class Lecture {
     /** @type {any[]} */
     const found = [];
     this.answers.set(place, found);
+    this.refused.delete(place);
     try {
       for (const [i, whole] of this.screens[place - 1].cases.entries()) {
-        found[i] = { drawing: (await draw(whole)).drawing, told: null };
+        const drawn = await draw(whole);
+        found[i] = { drawing: drawn.drawing, site: siteWords(drawn), told: null };
         await new Promise((done, failed) => {
           const one = new AbortController();
           asking.signal.addEventListener("abort", () => one.abort());
@@ -134,10 +157,12 @@ export class Lecture {
         });
       }
     } catch (error) {
-      this.answers.delete(place);
-      if (!asking.signal.aborted) {
-        say(byId("lecture-message"), error instanceof Error ? error.message : String(error));
+      if (asking.signal.aborted) {
+        this.answers.delete(place);
+        return;
       }
+      this.refused.set(place, error instanceof Error ? error.message : String(error));
+      this.refresh();
     }
   }
 
@@ -151,14 +176,17 @@ export class Lecture {
   #present() {
     const now = this.page.present();
     say(byId("lecture-where"), "The present state");
+    const none = "This state has no answer; the message above says why.";
     if (!now.answer) {
-      say(byId("lecture-title"), "The solver is working.");
+      say(byId("lecture-title"), now.refused ? none : "The solver is working.");
+      say(byId("lecture-message"), "");
+      if (now.drawing) this.#views([{ drawing: now.drawing, answer: null, words: "", load: now.load, stale: true }]);
       return;
     }
     say(byId("lecture-title"), whole(now.answer.sentence));
     const torque = now.torque === null ? "" : `Insertion torque ${plain(now.torque, 0)} N·cm. `;
     say(byId("lecture-message"), `${torque}Head movement ${now.answer.head_shown} µm.` +
-      (now.stale ? " The solver is working on the change." : now.kind === "first" ? " First, coarse answer." : ""));
+      (now.refused ? ` ${none} What is shown is the answer before it.` : now.stale ? " The solver is working on the change." : now.kind === "first" ? " First, coarse answer." : ""));
     this.#views([{ drawing: now.drawing, answer: now.answer, words: "", load: now.load, stale: now.stale }]);
   }
 
@@ -176,7 +204,9 @@ export class Lecture {
     const torques = told.map((t) => (t.insertion_torque_ncm === null ? "none" : `${plain(t.insertion_torque_ncm, 0)} N·cm`));
     const peaks = told.map((t) => `${t.loads[0].shown} µm`);
     let message = screen.message;
-    if (told.length < screen.cases.length) message += " The solver is working.";
+    const refused = this.refused.get(this.place);
+    if (refused !== undefined) message += ` This state has no answer: ${refused}`;
+    else if (told.length < screen.cases.length) message += " The solver is working.";
     else if (!pair) message += ` Torque ${torques[0]}, peak micromotion ${peaks[0]}.`;
     else if (!revealed) message = motionFirst ? `Peak micromotion: ${peaks.join(" and ")}.` : `Insertion torque: ${torques.join(" and ")}.`;
     else message = motionFirst ? `Insertion torque: ${torques.join(" and ")}.` : `Peak micromotion: ${peaks.join(" and ")}.`;
@@ -186,6 +216,7 @@ export class Lecture {
       drawing: one.drawing,
       answer: show && one.told ? one.told.loads[0] : null,
       words: `${pair ? `${"AB"[i]}: ` : ""}${one.told && (revealed || !motionFirst) ? `torque ${torques[i] ?? ""}` : ""}`,
+      site: one.site,
       load: 0,
       stale: one.told?.kind === "first",
     })));
@@ -197,7 +228,8 @@ export class Lecture {
     const peaks = views.flatMap((view) => (view.answer ? [view.answer.peak_um] : []));
     place.innerHTML = views.map((view) => `<figure><svg role="img"
       aria-label="${safe(view.answer?.sentence ?? "Section, without an answer")}"></svg>
-      <figcaption>${safe(view.words)}${view.answer ? `<b>${safe(view.answer.shown)} µm</b>` : ""}</figcaption></figure>`).join("");
+      <figcaption>${safe(view.words)}${view.answer ? `<b>${safe(view.answer.shown)} µm</b>` : ""}${
+        view.site ? `<small>${safe(view.site)}</small>` : ""}</figcaption></figure>`).join("");
     place.querySelectorAll("svg").forEach((/** @type {any} */ svg, /** @type {number} */ i) => {
       const view = views[i];
       new Section(svg, { small: true, k: 1.5 }).draw(view.drawing, {

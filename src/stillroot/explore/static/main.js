@@ -45,8 +45,24 @@ function changed() {
  * @param {boolean} [whole] whether it is a step of its own, not part of a slide
  */
 function set(control, value, whole = false) {
+  if (isAsBefore(control, value)) {
+    show(); // an entry may hold the same number in other letters
+    return;
+  }
   edit(whole ? `${control.key} ${performance.now()}` : control.key, (draft) => control.write(draft, value, state.load, drawn.case));
   changed();
+}
+
+/**
+ * Return whether a number is what the state has already, stated or by default.
+ * @param {any} control
+ * @param {any} value
+ */
+function isAsBefore(control, value) {
+  if (drawn.wanted === state.case && control.read(drawn.case, state.load) === value) return true;
+  const draft = structuredClone(state.case);
+  control.write(draft, value, state.load, drawn.case);
+  return JSON.stringify(draft) === JSON.stringify(state.case);
 }
 
 /**
@@ -74,11 +90,14 @@ function byHand(what, value) {
     ahead({ cortical_mm: to });
   } else if (what === "height") {
     const to = tenth(value, 50);
+    if (to === drawn.drawing.loads[state.load].height_mm) return;
     edit("height", (draft) => { draft.loads[state.load].height_mm = to; });
     aheadLoad({ height_mm: to });
   } else {
     const force = { axial_n: Math.round(value.axial_n), lateral_n: Math.round(value.lateral_n) + 0 };
     if (!force.axial_n && !force.lateral_n) force.axial_n = 1;
+    const before = drawn.drawing.loads[state.load];
+    if (force.axial_n === before.axial_n && force.lateral_n === before.lateral_n) return;
     edit("force", (draft) => setForce(draft.loads[state.load], force));
     aheadLoad(force);
   }
@@ -86,12 +105,16 @@ function byHand(what, value) {
   drawSection();
 }
 
+/** What hands moved since the server last drew, each with the version that it makes. */
+let moved = /** @type {{version: number, change: object}[]} */ ([]);
+
 /**
  * Move what the hand moves at once; the shapes follow as soon as the server has drawn them. The next step
- * of a handle counts from here.
+ * of a handle counts from here, and a drawing of an older state does not take it back.
  * @param {object} change
  */
 function ahead(change) {
+  moved.push({ version: version + 1, change });
   drawn = { ...drawn, drawing: { ...drawn.drawing, ...change } };
 }
 
@@ -110,6 +133,10 @@ function holds(what, more) {
   const length = drawn.drawing.length_mm;
   let next = now;
   if (what === "more" || what === "fewer") {
+    if (drawn.drawing.engaged_threads === null) {
+      complain(new Refused("This implant has no thread of known pitch: the ends of its holds are dragged or typed."));
+      return;
+    }
     next = longer(now, (what === "more" ? 1 : -1) * THREADS_STEP * drawn.case.implant.thread.pitch_mm, length);
   } else if (what === "remove") {
     next = now.filter((/** @type {any} */ _, /** @type {number} */ i) => i !== Number(more));
@@ -214,6 +241,12 @@ function take(whole, load = 0) {
 // --- the drawing: at most one question at a time, always about the newest state ------------------------
 
 let drawing = false;
+/** What the page opens with. */
+let opening = /** @type {any} */ (null);
+/** Whether the state came from the address and was not drawn yet. */
+let arrived = false;
+/** What is wrong with the state in the address, to be said beside the one shown in its place. */
+let refusedLink = /** @type {Error | null} */ (null);
 
 async function redraw() {
   if (drawing) return;
@@ -224,13 +257,26 @@ async function redraw() {
       const wanted = state.case;
       try {
         const found = await draw(wanted);
-        drawn = { version: now, wanted, ...found };
+        moved = moved.filter((one) => one.version > now);
+        const drawingNow = Object.assign({}, found.drawing, ...moved.map((one) => one.change));
+        drawn = { version: now, wanted, case: found.case, drawing: drawingNow };
         valid = true;
-        complain(null);
+        arrived = false;
+        complain(refusedLink);
+        refusedLink = null;
         if (now === version) ask();
       } catch (error) {
         drawn = { ...drawn, version: now };
         valid = false;
+        if (arrived && now === version && error instanceof Refused) {
+          arrived = false;
+          refusedLink = new Refused(`The state in the address cannot be: ${error.message}`);
+          state.case = drawn.wanted ?? opening;
+          state.load = 0;
+          keep();
+          changed();
+          continue;
+        }
         if (now === version) {
           complain(error);
           controls.wrong();
@@ -315,16 +361,22 @@ function remember(told) {
 
 // --- showing -------------------------------------------------------------------------------------------
 
+/** Return the place of the load in the drawn case: a newer state may have more loads. */
+function loadNow() {
+  return Math.min(state.load, drawn.drawing ? drawn.drawing.loads.length - 1 : 0);
+}
+
 /** Return the answer to the load that is shown, null where there is none yet. */
 function shownAnswer() {
   const told = answered.told;
-  const name = drawn.case?.loads[state.load]?.name;
+  const name = drawn.case?.loads[loadNow()]?.name;
   return told?.loads.find((/** @type {any} */ load) => load.name === name) ?? null;
 }
 
 function present() {
   return {
-    drawing: drawn.drawing, answer: shownAnswer(), load: state.load, kind: answered.kind,
+    drawing: drawn.drawing, answer: shownAnswer(), load: loadNow(), kind: answered.kind,
+    refused: !valid || (answered.kind === "none" && answered.version === version),
     torque: answered.told?.insertion_torque_ncm ?? null, stale: answered.version !== version,
   };
 }
@@ -337,7 +389,7 @@ function scaleNow() {
 
 function drawSection() {
   const stale = answered.version !== version;
-  section.draw(drawn.drawing, { load: state.load, answer: shownAnswer(), scale: scaleNow(), stale });
+  section.draw(drawn.drawing, { load: loadNow(), answer: shownAnswer(), scale: scaleNow(), stale });
 }
 
 function show() {
@@ -347,7 +399,7 @@ function show() {
   const bands = drawn.drawing.bands_um;
   const scale = scaleNow();
   drawSection();
-  if (valid) controls.show(drawn.case, state.load);
+  if (valid) controls.show(drawn.case, loadNow());
   say(byId("title"), drawn.case.title);
   document.title = `${drawn.case.title} – stillroot explore`;
   showLoads();
@@ -359,7 +411,7 @@ function show() {
   if (answer) say(byId("sentence"), whole(answer.sentence));
   else if (answered.kind === "none") say(byId("sentence"), "This state has no answer; the message says why.");
   drawStrip(byId("strip"), { bands, scale, answer, kind: answered.kind, stale });
-  say(byId("head"), answer ? `${answer.head_shown} µm${answer.head_rotation_deg && drawn.drawing.loads[state.load].torque_ncm ? `, ${plain(answer.head_rotation_deg)}° of turn` : ""}` : "–");
+  say(byId("head"), answer ? `${answer.head_shown} µm${answer.head_rotation_deg && drawn.drawing.loads[loadNow()].torque_ncm ? `, ${plain(answer.head_rotation_deg)}° of turn` : ""}` : "–");
   const torque = answered.told ? answered.told.insertion_torque_ncm : undefined;
   const found = drawn.case.interface.measured_torque_ncm !== undefined && answered.told
     ? `, from ${plain(answered.told.interference_um, 1)} µm` : "";
@@ -372,6 +424,8 @@ function show() {
   say(byId("six-words"), answered.six ? answered.six.summary : "");
   const limits = answered.told?.limits ?? [];
   byId("limits-box").hidden = !limits.length;
+  byId("limits-of").hidden = drawn.case.loads.length < 2;
+  say(byId("limits-of"), `Of the governing load, “${answered.told?.governing ?? ""}”:`);
   byId("limits").replaceChildren(...limits.map((/** @type {string} */ text) => Object.assign(document.createElement("li"), { textContent: text })));
   showKept();
   lecture.refresh();
@@ -398,7 +452,7 @@ function showLoads() {
   if ([...choice.options].map((o) => o.text).join("|") !== names.join("|")) {
     choice.replaceChildren(...names.map((/** @type {string} */ name, /** @type {number} */ i) => new Option(name, String(i))));
   }
-  choice.value = String(state.load);
+  choice.value = String(loadNow());
 }
 
 let pinsShown = "";
@@ -413,8 +467,8 @@ function showKept() {
   byId("no-pins").hidden = state.pins.length > 0;
   byId("pin").disabled = answered.version !== version || answered.kind !== "refined" || state.pins.length >= MOST_PINS;
   byId("undo").disabled = !state.undo.length;
-  const load = drawn.drawing.loads[state.load];
-  const now = { print: `${answered.told?.case_fingerprint} ${state.load}`, load: loadPrint(load), pins: state.pins };
+  const load = drawn.drawing.loads[loadNow()];
+  const now = { print: `${answered.told?.case_fingerprint} ${loadNow()}`, load: loadPrint(load), pins: state.pins };
   say(byId("rank"), drawScatter(byId("scatter"), state.tried, now));
 }
 
@@ -459,7 +513,7 @@ async function give(what) {
   button.disabled = true;
   if (what === "report") button.textContent = "Working on it …";
   try {
-    const text = await made(what, state.case);
+    const text = await made(what, state.case, TAB);
     if (what === "case") keepFile(text, "case.toml", "application/toml");
     else keepFile(text, "report.html", "text/html");
   } catch (error) {
@@ -510,17 +564,22 @@ function wire() {
     if (event.altKey && event.code === "KeyP") { event.preventDefault(); pin(); }
     if (event.altKey && event.code === "KeyL" && !lecture.open) { event.preventDefault(); lecture.begin(); }
   });
-  window.addEventListener("hashchange", () => { if (readLink()) changed(); });
+  window.addEventListener("hashchange", () => {
+    if (!readLink()) return;
+    arrived = true;
+    changed();
+  });
   new ResizeObserver(() => show()).observe(byId("section"));
 }
 
 async function begin() {
   wire();
-  recall();
+  arrived = recall();
   try {
     const start = await get("start");
+    opening = start.case;
     say(byId("caution"), `${start.no_line} ${start.caution}`);
-    if (!state.case) state.case = start.case;
+    if (!state.case) state.case = opening;
     keep();
     changed();
   } catch (error) {

@@ -20,10 +20,10 @@ export function ranks(values) {
 }
 
 /**
- * Return the rank correlation; 0 where one of the two does not vary.
+ * Return the rank correlation; null where one of the two does not vary.
  * @param {number[]} x
  * @param {number[]} y
- * @returns {number}
+ * @returns {number | null}
  */
 export function spearman(x, y) {
   const centred = [x, y].map((values) => {
@@ -34,5 +34,5 @@ export function spearman(x, y) {
   const dot = (/** @type {number[]} */ a, /** @type {number[]} */ b) =>
     a.reduce((sum, v, i) => sum + v * b[i], 0);
   const size = Math.sqrt(dot(centred[0], centred[0]) * dot(centred[1], centred[1]));
-  return size === 0 ? 0 : dot(centred[0], centred[1]) / size;
+  return size === 0 ? null : dot(centred[0], centred[1]) / size;
 }

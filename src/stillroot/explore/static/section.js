@@ -5,7 +5,7 @@
  */
 
 import { colour } from "./cividis.js";
-import { motion, plain, safe } from "./words.js";
+import { plain, safe } from "./words.js";
 
 const SVG = "http://www.w3.org/2000/svg";
 /** Width [px] of the wall's line at no motion and at the top of the scale, and of its edge. */
@@ -14,6 +14,8 @@ const THICK = 9;
 const CASING = 2.4;
 /** Length [mm] of the load's arrow: this times the root of the force [N], so that 10 N can be held too. */
 const ROOT_MM = 0.55;
+/** What Page up and Page down move a handle by [mm]; a force by ten times as many N. */
+const LEAP = 2;
 /** Half the least size [px] of what a finger hits. */
 const TOUCH = 23;
 
@@ -22,7 +24,7 @@ const TOUCH = 23;
  * @typedef {{x: number, z: number}} Place
  * @typedef {{id: string, x: number, y: number, kind: string, label: string, text: string, now: number,
  *   least: number, most: number, move: (at: Place) => void, step: (dx: number, dz: number) => void,
- *   shift?: [number, number], vertical: boolean}} Handle
+ *   to: (value: number) => void, shift?: [number, number], vertical: boolean}} Handle
  */
 
 let made = 0;
@@ -31,7 +33,7 @@ let made = 0;
 export class Section {
   /**
    * @param {SVGSVGElement} svg
-   * @param {{small?: boolean, k?: number, changed?: (key: string, what: any) => void, begun?: () => void}} [options]
+   * @param {{small?: boolean, k?: number, changed?: (key: string, what: any) => void}} [options]
    */
   constructor(svg, options = {}) {
     this.svg = svg;
@@ -328,6 +330,7 @@ export class Section {
           vertical: true,
           move: (at) => tell("hold", { i, end, depth: -at.z }),
           step: (_, dz) => tell("hold", { i, end, depth: depth - dz }),
+          to: (value) => tell("hold", { i, end, depth: value }),
         });
       }
     });
@@ -345,6 +348,7 @@ export class Section {
       vertical: true,
       move: (at) => tell("cortex", -at.z),
       step: (_, dz) => tell("cortex", cortex - dz),
+      to: (value) => tell("cortex", value),
     });
     const item = drawing.loads[load];
     const { foot, tail, push } = arrowOf(item);
@@ -362,6 +366,7 @@ export class Section {
       vertical: true,
       move: (at) => tell("height", at.z),
       step: (_, dz) => tell("height", item.height_mm + dz),
+      to: (value) => tell("height", value),
     });
     found.push({
       id: "tail",
@@ -378,9 +383,13 @@ export class Section {
       move: (at) => tell("force", forceOf(foot, at, push)),
       step: (dx, dz) =>
         tell("force", {
-          axial_n: item.axial_n + (push ? 1 : -1) * dz * 10,
+          axial_n: item.axial_n + dz * 10, // up is one way throughout, past zero too
           lateral_n: item.lateral_n - dx * 10,
         }),
+      to: (size) => {
+        const share = force ? size / force : 0;
+        tell("force", { axial_n: share * item.axial_n, lateral_n: share * item.lateral_n });
+      },
     });
     return found;
   }
@@ -423,10 +432,18 @@ export class Section {
     element.addEventListener("keydown", (event) => {
       const step = event.shiftKey ? 0.1 : 0.5;
       /** @type {Record<string, number[]>} */
-      const ways = { ArrowUp: [0, step], ArrowDown: [0, -step], ArrowLeft: [-step, 0], ArrowRight: [step, 0] };
+      const ways = {
+        ArrowUp: [0, step], ArrowDown: [0, -step], ArrowLeft: [-step, 0], ArrowRight: [step, 0],
+        PageUp: [0, LEAP], PageDown: [0, -LEAP],
+      };
       const way = ways[event.key];
-      if (!way || event.ctrlKey || event.metaKey || event.altKey) return;
+      const ends = event.key === "Home" || event.key === "End";
+      if (!(way || ends) || event.ctrlKey || event.metaKey || event.altKey) return;
       event.preventDefault();
+      if (ends) {
+        known().to(event.key === "Home" ? known().least : known().most);
+        return;
+      }
       const [dx, dz] = known().vertical && way[0] ? [0, way[0]] : way;
       known().step(dx, dz);
     });
@@ -506,7 +523,3 @@ function viewOf(drawing, load, width, height) {
 export function scaleOf(bands, peaks) {
   return Math.max(...bands, ...peaks);
 }
-
-/** A legend for the colours, as words for a screen reader. */
-export const SCALE_WORDS = (/** @type {number} */ scale) =>
-  `colour and thickness of the wall, up to ${motion(scale)} µm`;

@@ -43,7 +43,7 @@ export function replace(whole) {
   remember();
   lastEdit = { key: "", at: 0 };
   state.case = structuredClone(whole);
-  state.load = Math.min(state.load, (whole.loads?.length ?? 1) - 1);
+  state.load = Math.max(0, Math.min(state.load, (whole.loads?.length ?? 1) - 1));
   keep();
 }
 
@@ -53,7 +53,7 @@ export function undo() {
   if (before === undefined) return false;
   lastEdit = { key: "", at: 0 };
   state.case = before;
-  state.load = Math.min(state.load, before.loads.length - 1);
+  state.load = Math.max(0, Math.min(state.load, (before.loads?.length ?? 1) - 1));
   keep();
   return true;
 }
@@ -76,7 +76,11 @@ export function tried(point) {
 
 /** Write it all to where a reload finds it. */
 export function keep() {
-  history.replaceState(null, "", `#${packed({ case: state.case, load: state.load })}`);
+  try {
+    history.replaceState(null, "", `#${packed({ case: state.case, load: state.load })}`);
+  } catch {
+    // too long, or too often: the next change writes it
+  }
   const { case: _, load: __, ...rest } = state;
   try {
     sessionStorage.setItem(KEY, JSON.stringify(rest));
@@ -87,7 +91,7 @@ export function keep() {
 }
 
 /**
- * Read what was kept; the case is null where there is none.
+ * Read what was kept; return whether there is a case in the address.
  */
 export function recall() {
   try {
@@ -95,7 +99,7 @@ export function recall() {
   } catch {
     // not ours, or cut off: begin afresh
   }
-  readLink();
+  return readLink();
 }
 
 /** Take the case from the address; return whether there is one. */
@@ -104,7 +108,8 @@ export function readLink() {
     const { case: wanted, load } = unpacked(location.hash.slice(1));
     if (!wanted || typeof wanted !== "object") return false;
     state.case = wanted;
-    state.load = Number.isInteger(load) ? load : 0;
+    const last = Array.isArray(wanted.loads) ? wanted.loads.length - 1 : 0;
+    state.load = Number.isInteger(load) ? Math.max(0, Math.min(load, last)) : 0;
     return true;
   } catch {
     return false;
