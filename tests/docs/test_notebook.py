@@ -37,6 +37,7 @@ def test_there_is_a_notebook():
     assert "density_and_engagement" in [path.stem for path in NOTEBOOKS]
 
 
+@pytest.mark.slow
 def test_a_notebook_shows_what_it_prints(shown_and_run):
     shown, again = (printed(notebook) for notebook in shown_and_run)
     assert len(shown) == len(again) > 0

@@ -10,6 +10,7 @@ import sys
 from dataclasses import replace
 from itertools import groupby
 from pathlib import Path
+from typing import Any
 
 import meshio
 import pytest
@@ -181,15 +182,19 @@ def anchors_of(page: Path) -> set[str]:
     return {re.sub(r"[^\w\- ]", "", title.lower()).replace(" ", "-") for title in titles}
 
 
-def snippets() -> list[tuple[str, str]]:
+def snippets() -> list[Any]:
     found = []
     for page in PAGES:
         blocks = re.findall(r"^```python\n(.*?)^```$", page.read_text("utf-8"), re.DOTALL | re.MULTILINE)
-        found += [(f"{page.name}-{i}", block) for i, block in enumerate(blocks, 1)]
+        # A study of its own takes half a minute; what it does is tested coarsely in test_studies_page.
+        marks = pytest.mark.slow if page.name == "studies.md" else ()
+        found += [
+            pytest.param(block, id=f"{page.name}-{i}", marks=marks) for i, block in enumerate(blocks, 1)
+        ]
     return found
 
 
-@pytest.mark.parametrize("code", [code for _, code in snippets()], ids=[name for name, _ in snippets()])
+@pytest.mark.parametrize("code", snippets())
 def test_snippets_run(code, monkeypatch, capsys):
     monkeypatch.chdir(ROOT)
     exec(compile(code, "snippet", "exec"), {"__name__": "snippet"})  # noqa: S102 - our own pages

@@ -103,6 +103,7 @@ def test_a_sweep_of_a_linear_case_is_in_proportion_to_load_and_to_softness():
     np.testing.assert_allclose(table["peak_micromotion_um"], expected.ravel(), rtol=1e-4)
 
 
+@pytest.mark.slow
 def test_sobol_indices_of_a_sum_are_its_shares_of_variance():
     """ln(peak) = ln(load) - ln(modulus): each index is σ²/Σσ², alone and with the other.
 

@@ -55,6 +55,7 @@ class _Running:
     process: BaseProcess
     pipe: Connection
     replies: asyncio.Queue[Reply | None]
+    listener: threading.Thread
 
 
 class BenchHandle:
@@ -123,8 +124,9 @@ class BenchHandle:
                 if reply is None:
                     return
 
-        threading.Thread(target=listen, name=f"listens to {self.name}", daemon=True).start()
-        self._running = _Running(process=process, pipe=ours, replies=replies)
+        listener = threading.Thread(target=listen, name=f"listens to {self.name}", daemon=True)
+        listener.start()
+        self._running = _Running(process=process, pipe=ours, replies=replies, listener=listener)
         return self._running
 
     def stop(self) -> None:
@@ -133,6 +135,7 @@ class BenchHandle:
         if running is not None:
             running.process.kill()
             running.process.join(GRACE_S)
+            running.listener.join(GRACE_S)  # a pipe is not to be closed while it is read
             running.pipe.close()
 
     async def _drop(self, running: _Running) -> None:
