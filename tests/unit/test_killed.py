@@ -112,7 +112,7 @@ def _writes() -> dict[str, Any]:
     checked, held = answer.check(case), answer.directions(case)
     again = replace(checked, case=later, loads=(replace(checked.loads[0], name="later"),))
     # Fields computed once, two pictures of the real names but small: a write takes 0.05 s, not seconds.
-    fields = export._load_fields(checked, checked.loads[0], export.seated_displacement(checked.seated))
+    fields = _fields_of(checked)
     export._load_fields = lambda *_: fields
     surface = export.interface_mesh(checked.seated, checked.loads[0].state)
     columns = export.interface_table(checked.seated, checked.loads[0].state)
@@ -123,7 +123,7 @@ def _writes() -> dict[str, Any]:
         for result in (checked, again)
     }
     small_arrows = replace(arrows.six_arrows(held), figure=Figure((0.5, 0.5)))
-    figures.pictures = lambda result: small[result.case.title]
+    figures.pictures = lambda result, _: small[result.case.title]
     arrows.six_arrows = lambda _: small_arrows
     return {
         "check earlier": lambda folder: export.write_answer(checked, folder),
@@ -131,6 +131,12 @@ def _writes() -> dict[str, Any]:
         "directions earlier": lambda folder: export.write_directions(held, folder),
         "directions later": lambda folder: export.write_directions(replace(held, case=later), folder),
     }
+
+
+def _fields_of(result: Any) -> Any:
+    first = result.loads[0]
+    field = export.displacement(result.seated, first.state, first.resultant)
+    return export._load_fields(result, field, export.seated_displacement(result.seated))
 
 
 def _two(result: Any) -> tuple[Any, ...]:

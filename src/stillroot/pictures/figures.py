@@ -49,6 +49,7 @@ if TYPE_CHECKING:
     from matplotlib.text import Text
 
     from stillroot.answers.answer import CheckResult
+    from stillroot.mechanics.fields import Displacement
     from stillroot.pictures.levers_figure import Row
 
 
@@ -57,8 +58,8 @@ EDGE_PX = 8.0
 """White kept between a load's text and the frame."""
 
 
-def pictures(result: CheckResult) -> tuple[Picture, ...]:
-    """Return every picture of an answer.
+def pictures(result: CheckResult, field: Displacement | None = None) -> tuple[Picture, ...]:
+    """Return every picture of an answer; `field` is the governing load's, where it is solved already.
 
     The summary, then section and unrolled wall of each load, then what else was asked for; and of the
     governing load the bodies moved, the pressure that it starts from, and a gauge at the head.
@@ -73,7 +74,7 @@ def pictures(result: CheckResult) -> tuple[Picture, ...]:
     if result.choices:
         drawn.append(other_choices(result))
     worst = result.governing
-    field = displacement(result.seated, worst.state, worst.resultant)
+    field = field or displacement(result.seated, worst.state, worst.resultant)
     for picture in (moved(result, field), seat_pressure(result), gauge(result)):
         if picture is not None:
             drawn.append(picture)

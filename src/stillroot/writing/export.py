@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     import meshio
     from numpy.typing import NDArray
 
-    from stillroot.answers.answer import CheckResult, DirectionsResult, LoadAnswer
+    from stillroot.answers.answer import CheckResult, DirectionsResult
     from stillroot.arch.span import SpanResult
     from stillroot.mechanics.bodies import Body
     from stillroot.mechanics.fields import Displacement
@@ -92,11 +92,12 @@ def write_answer(result: CheckResult, folder: Path, *, report: Report = FULL) ->
         (aside / "case.toml").write_text(resolved_toml(result.case), encoding="utf-8")
         _section_mesh(result).write(aside / "mesh.vtu")
         seat = seated_displacement(result.seated)
-        for answer, name in zip(result.loads, result.load_slugs, strict=True):
-            _load_fields(result, answer, seat).write(aside / f"fields-{name}.vtu")
+        fields = [displacement(result.seated, a.state, a.resultant) for a in result.loads]
+        for answer, field, name in zip(result.loads, fields, result.load_slugs, strict=True):
+            _load_fields(result, field, seat).write(aside / f"fields-{name}.vtu")
             interface_mesh(result.seated, answer.state).write(aside / f"interface-{name}.vtu")
             _write_csv(interface_table(result.seated, answer.state), aside / f"interface-{name}.csv")
-        shown = pictures(result)
+        shown = pictures(result, fields[result.loads.index(result.governing)])
         for picture in shown:
             save_picture(picture, aside)
         report.write(check_document(result), shown, aside)
@@ -353,16 +354,16 @@ def _section_mesh(result: CheckResult) -> meshio.Mesh:
     )
 
 
-def _load_fields(result: CheckResult, answer: LoadAnswer, seat: Displacement) -> meshio.Mesh:
+def _load_fields(result: CheckResult, field: Displacement, seat: Displacement) -> meshio.Mesh:
     """Both bodies in the plane of the load, x > 0 where it points.
 
-    Displacement [µm] is from seated; stress [MPa] is all of it, `seat` (that of seating) and load.
+    Displacement [µm], `field`, is from seated; stress [MPa] is all of it, `seat` (that of seating) and
+    load.
     """
     import meshio  # noqa: PLC0415 - slow to import
 
     seated, case = result.seated, result.case
     pair = seated.site.pair
-    field = displacement(seated, answer.state, answer.resultant)
     bodies = (
         (pair.implant, seat.implant, field.implant, case.implant.elastic.poisson),
         (pair.bone, seat.bone, field.bone, case.bone.poisson),
