@@ -39,6 +39,7 @@ if TYPE_CHECKING:
 
     from stillroot.answers.answer import CheckResult, LoadAnswer
     from stillroot.inputs.case import Case
+    from stillroot.mechanics.six_directions import SixDirections
     from stillroot.studies.levers import Lever
 
 QUESTION = "Will this implant stay still enough to heal?"
@@ -272,16 +273,25 @@ def _six(result: CheckResult) -> Iterator[Table | Lines]:
     if result.six is None:
         yield Lines(lines=(f"Six directions: {NOT_EXPLAINED}",))
         return
+    yield six_table(
+        result.six,
+        caption=f"Six directions of the seated implant, at the crest. {in_words(result.six)}",
+        note="" if result.torque is None else TORQUE_IS_ONE,
+    )
+
+
+def six_table(six: SixDirections, *, caption: str, note: str) -> Table:
+    """Return how an implant is held in each direction, in short."""
     rows = []
-    for row in result.six.directions:
+    for row in six.directions:
         moved = GIVES_WAY if row.micromotion is None else rounded(row.micromotion.peak.total_um)
         rows.append((IN_PLAIN_WORDS[row.name], load_in_words(row), moved, row.state))
-    yield Table(
-        caption=f"Six directions of the seated implant, at the crest. {in_words(result.six)}",
+    return Table(
+        caption=caption,
         head=("Direction", "Load", "Peak micromotion [µm]", "How it is held"),
         rows=tuple(rows),
         numbers=frozenset({1, 2}),
-        note="" if result.torque is None else TORQUE_IS_ONE,
+        note=note,
         wide=False,
     )
 

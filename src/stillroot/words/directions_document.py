@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from stillroot.words.check_document import case_keys
+from stillroot.words.check_document import case_keys, six_table
 from stillroot.words.directions import in_words
 from stillroot.words.directions_report import (
     HEADINGS,
@@ -37,6 +37,9 @@ QUESTION = "In which directions is this implant held, and in which not?"
 def directions_document(answer: DirectionsResult) -> Document:
     """Return the report of the six directions."""
     beside = Lines(lines=torque_lines(answer))
+    short = six_table(
+        answer.six, caption=_caption(answer), note=what_held_means(answer).replace("\n", " ")
+    )
     return Document(
         question=QUESTION,
         subject=answer.case.title,
@@ -46,7 +49,7 @@ def directions_document(answer: DirectionsResult) -> Document:
         first=(Shown(name="directions"),),
         sections=(
             Section(title="Torque beside it", blocks=(beside,)),
-            Section(title="Direction by direction", blocks=(_short(answer),), readers=CLINICIAN),
+            Section(title="Direction by direction", blocks=(short,), readers=CLINICIAN),
             Section(
                 title="Direction by direction",
                 blocks=(_whole(answer), Lines(lines=what_follows(answer))),
@@ -60,26 +63,15 @@ def directions_document(answer: DirectionsResult) -> Document:
     )
 
 
-def _short(answer: DirectionsResult) -> Table:
-    rows = []
-    for row in answer.six.directions:
-        name, load, _, _, motion, _, state = cells(row)
-        rows.append((name, load, motion, state))
-    return Table(
-        caption=f"The seated implant under a load at {place_in_words(answer.six.height_mm)}",
-        head=("Direction", "Load", "Peak micromotion [µm]", "How it is held"),
-        rows=tuple(rows),
-        numbers=frozenset({1, 2}),
-        note=what_held_means(answer).replace("\n", " "),
-        wide=False,
-    )
-
-
 def _whole(answer: DirectionsResult) -> Table:
     return Table(
-        caption=f"The seated implant under a load at {place_in_words(answer.six.height_mm)}",
+        caption=_caption(answer),
         head=("Direction", *HEADINGS),
         rows=tuple(cells(row) for row in answer.six.directions),
         numbers=frozenset(range(1, 6)),
         note=what_the_columns_are(answer).replace("\n", " "),
     )
+
+
+def _caption(answer: DirectionsResult) -> str:
+    return f"The seated implant under a load at {place_in_words(answer.six.height_mm)}"
