@@ -14,6 +14,21 @@ if TYPE_CHECKING:
 
     from stillroot.inputs.case import Case
 
+LINEAR: dict[str, Any] = {
+    "title": "Invented scenario: linear",
+    "implant": {
+        "diameter_mm": 4.0,
+        "length_mm": 6.0,
+        "modulus_mpa": 1e6,
+        "poisson": 0.3,
+        "thread": {"form": "none"},
+    },
+    "bone": {"cortical_thickness_mm": 0.0, "trabecular_modulus_mpa": 1.0},
+    "interface": {"kind": "bonded"},
+    "loads": [{"name": "oblique", "axial_n": 0.3, "lateral_n": 0.1}],
+    "numerics": {"element_mm": 1.0, "harmonics": 3, "load_steps": 1},
+}
+"""Bonded, and the implant far stiffer than bone of one modulus: answers have closed forms."""
 PLAIN: dict[str, Any] = {
     "title": "a small case for checks",
     "implant": {"diameter_mm": 4.1, "length_mm": 6.0, "thread": {"form": "v"}},

@@ -9,25 +9,17 @@ import pytest
 from stillroot import Case, check
 from stillroot.studies.levers import LIGHTER, STIFFER, changes, largest_after, with_levers
 
-LINEAR = {
-    "title": "Invented scenario: linear",
-    "implant": {
-        "diameter_mm": 4.0,
-        "length_mm": 6.0,
-        "modulus_mpa": 1e6,
-        "poisson": 0.3,
-        "thread": {"form": "none"},
-    },
-    "bone": {"cortical_thickness_mm": 0.0, "trabecular_modulus_mpa": 1.0},
-    "interface": {"kind": "bonded"},
+from ._chain import LINEAR
+
+TWO_LOADS = {
+    **LINEAR,
     "loads": [
         {"name": "sideways", "lateral_n": 0.1, "height_mm": 6.0},
         {"name": "pressed in", "axial_n": 0.3},
     ],
-    "numerics": {"element_mm": 1.0, "harmonics": 3, "load_steps": 1},
 }
 HELD_LOW = {
-    **LINEAR,
+    **TWO_LOADS,
     "implant": {"diameter_mm": 4.0, "length_mm": 8.0, "thread": {"form": "none"}},
     "bone": {"cortical_thickness_mm": 1.0, "trabecular_modulus_mpa": 300.0},
     "socket": {"holds_mm": [[5.0, 8.0]], "gap_fill": "empty"},
@@ -39,7 +31,7 @@ HELD_LOW = {
 @pytest.fixture(scope="module")
 def ratios():
     """Return the ratios of each change of a linear case, by its text."""
-    result = with_levers(check(Case.from_dict(LINEAR)))
+    result = with_levers(check(Case.from_dict(TWO_LOADS)))
     return {lever.text: lever.ratios for lever in result.levers}
 
 
@@ -70,7 +62,7 @@ def test_what_another_load_keeps_up_is_told_as_the_largest_peak():
         {"name": "sideways", "lateral_n": 0.1, "height_mm": 6.0},
         {"name": "pressed in", "axial_n": 1.0},
     ]
-    result = check(Case.from_dict({**LINEAR, "loads": loads}))
+    result = check(Case.from_dict({**TWO_LOADS, "loads": loads}))
     axial = result.loads[1].peak.total_um
     share = 0.7 * result.loads[0].peak.total_um / axial
     loads[1]["axial_n"] *= share  # linear: its peak is now 0.7 of the other's, more than half
@@ -82,11 +74,11 @@ def test_what_another_load_keeps_up_is_told_as_the_largest_peak():
 
 
 def with_loads(loads):
-    return Case.from_dict({**LINEAR, "loads": loads})
+    return Case.from_dict({**TWO_LOADS, "loads": loads})
 
 
 def test_a_case_on_the_coarsest_elements_has_levers_too():
-    case = Case.from_dict({**LINEAR, "numerics": {**LINEAR["numerics"], "element_mm": 2.0}})
+    case = Case.from_dict({**TWO_LOADS, "numerics": {**TWO_LOADS["numerics"], "element_mm": 2.0}})
     assert with_levers(check(case)).levers
 
 
@@ -123,7 +115,7 @@ def test_a_lever_is_what_the_changed_case_is_to_the_case_as_it_is():
 
 
 def test_what_a_case_does_not_have_is_no_lever():
-    texts = {change.text for change in changes(Case.from_dict(LINEAR))}
+    texts = {change.text for change in changes(Case.from_dict(TWO_LOADS))}
     assert not any("interference" in text or "cortex" in text for text in texts)
     held = {change.text for change in changes(Case.from_dict(HELD_LOW))}
     assert {"held over 1 mm more", "held over 1 mm less", "no interference"} <= held

@@ -16,21 +16,9 @@ from stillroot.inputs.uncertain import CUT_SD
 from stillroot.studies.stages import Stages, stage_keys
 from stillroot.studies.vary import changed
 
+from ._chain import LINEAR
+
 HERE = Where(workers=1)
-LINEAR = {
-    "title": "Invented scenario: linear",
-    "implant": {
-        "diameter_mm": 4.0,
-        "length_mm": 6.0,
-        "modulus_mpa": 1e6,
-        "poisson": 0.3,
-        "thread": {"form": "none"},
-    },
-    "bone": {"cortical_thickness_mm": 0.0, "trabecular_modulus_mpa": 1.0},
-    "interface": {"kind": "bonded"},
-    "loads": [{"name": "oblique", "axial_n": 0.3, "lateral_n": 0.1}],
-    "numerics": {"element_mm": 1.0, "harmonics": 3, "load_steps": 1},
-}
 FRICTIONAL = {
     **LINEAR,
     "title": "Invented scenario: frictional",
