@@ -8,10 +8,11 @@ The factors of
 
 hold all that it takes: K is symmetric and pivots stay on the diagonal, so U₁₁ = D L₁₁ᵀ and
 
-    S = K_ΓΓ - L₂₁ D L₂₁ᵀ
+    S = K_ΓΓ - (L₂₁ D^½) (L₂₁ D^½)ᵀ
 
-One sparse factorisation of the interior therefore yields S, and no solve per interface column is needed.
-A body that nothing supports is no exception, since its interior is held by its interface.
+One sparse factorisation therefore yields S, and no solve per interface column is needed; the same
+factors condense loads and recover the inside. A body that nothing supports is no exception, since its
+interior is held by its interface, and D > 0.
 """
 
 from __future__ import annotations
@@ -30,7 +31,7 @@ if TYPE_CHECKING:
 
     from stillroot.mechanics.harmonics import HarmonicStiffness
 
-DENSE_SHARE = 0.2
+DENSE_SHARE = 0.12
 """Columns of L₂₁ filled more than this are multiplied as dense ones."""
 
 
@@ -44,16 +45,27 @@ def elimination_order(
     `nodes` are those of a part of the body; all, unless given. The node graph is the same in every
     harmonic, so one ordering serves all.
     """
-    blocks = stiffness.a0.tocoo()
-    n = stiffness.a0.shape[0] // 3
-    graph = sp.coo_array(
-        (np.full(blocks.nnz, -1.0), (blocks.row // 3, blocks.col // 3)), shape=(n, n)
-    ).tocsr()
-    graph.data[:] = -1.0
+    n = len(stiffness.start) - 1
+    met = np.full(len(stiffness.other), -1.0)
+    graph = sp.csr_array((met, stiffness.other, stiffness.start), shape=(n, n))
     dominant = (graph + sp.diags_array(np.full(n, 2.0 + np.diff(graph.indptr)))).tocsc()
     interior = np.setdiff1d(np.arange(n) if nodes is None else nodes, interface_nodes)
     factors = _factored(dominant[interior][:, interior].tocsc(), "MMD_AT_PLUS_A")
     return np.concatenate([interior[np.argsort(factors.perm_c)], interface_nodes])
+
+
+@dataclass(frozen=True, kw_only=True)
+class Interior:
+    """The inside of a body with its interface held: factors whose leading `size` values are K_II's."""
+
+    factors: spla.SuperLU
+    size: int
+
+    def solve(self, f: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return K_II⁻¹ f (k, ...)."""
+        with_interface = np.zeros((self.factors.shape[0], *f.shape[1:]))
+        with_interface[: self.size] = f
+        return self.factors.solve(with_interface)[: self.size]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -70,36 +82,40 @@ class BodyHarmonic:
 
     def schur(self) -> NDArray[np.float64]:
         """Return the dense Schur complement (i, i) [N/mm] on the interface values."""
+        return self.condensed()[0]
+
+    def condensed(self) -> tuple[NDArray[np.float64], Interior]:
+        """Return the Schur complement (i, i) [N/mm], and the interior that its factors solve."""
         k, n = self.interior, self.stiffness.shape[0]
         inside, across = self.stiffness[:k, :k], self.stiffness[k:, :k]
         factors = _factored(
             sp.block_array([[inside, None], [across, sp.eye_array(n - k)]], format="csc")
         )
+        pivots = factors.U.diagonal()[:k]
         in_place = np.array_equal(factors.perm_c, factors.perm_r)
-        if not (in_place and np.array_equal(factors.perm_c[k:], np.arange(k, n))):
+        if not (in_place and np.array_equal(factors.perm_c[k:], np.arange(k, n)) and np.all(pivots > 0)):
             msg = "the factorisation left the diagonal or moved the interface out of last place"
             raise AssertionError(msg)
-        lower = factors.L[k:, :k].tocsc()
-        pivots = factors.U.diagonal()[:k]
-        filled = np.diff(lower.indptr)
+        half = factors.L[k:, :k].tocsc()
+        filled = np.diff(half.indptr)
+        half.data *= np.repeat(np.sqrt(pivots), filled)
         many = np.flatnonzero(filled > DENSE_SHARE * (n - k))  # few, but most of the work: dense
         few = np.flatnonzero((filled > 0) & (filled <= DENSE_SHARE * (n - k)))
-        dense, sparse = lower[:, many].toarray(), lower[:, few]
-        s = self.stiffness[k:, k:].toarray() - (dense * pivots[many]) @ dense.T
-        s -= (sparse @ sp.diags_array(pivots[few]) @ sparse.T).toarray()
-        return 0.5 * (s + s.T)
+        dense, sparse = half[:, many].toarray(), half[:, few]
+        s = self.stiffness[k:, k:].toarray() - dense @ dense.T - (sparse @ sparse.T).toarray()
+        return 0.5 * (s + s.T), Interior(factors=factors, size=k)
 
-    def interior_solver(self) -> spla.SuperLU:
-        """Return the factors of K_II."""
+    def interior_solver(self) -> Interior:
+        """Return the interior alone, where no Schur complement is needed."""
         k = self.interior
-        return _factored(self.stiffness[:, :k][:k].tocsc())
+        return Interior(factors=_factored(self.stiffness[:, :k][:k].tocsc()), size=k)
 
     def solver(self) -> spla.SuperLU:
         """Return the factors of K, of a body that is supported."""
         return _factored(self.stiffness)
 
     def condensed_load(
-        self, load: NDArray[np.float64], interior_solver: spla.SuperLU
+        self, load: NDArray[np.float64], interior_solver: Interior
     ) -> NDArray[np.float64]:
         """Return f_Γ - K_ΓI K_II⁻¹ f_I (i, c) of loads (3n, c)."""
         f, k = self.to_dofs.T @ load, self.interior
@@ -109,7 +125,7 @@ class BodyHarmonic:
         self,
         interface_value: NDArray[np.float64],
         load: NDArray[np.float64],
-        interior_solver: spla.SuperLU,
+        interior_solver: Interior,
     ) -> NDArray[np.float64]:
         """Return all degrees of freedom (3n, ...) from interface values (i, ...) and loads (3n, ...)."""
         k = self.interior
@@ -146,5 +162,7 @@ def body_harmonic(
     """Return harmonic n of a body; the last `interface_count` nodes of `order` are its interface."""
     to_dofs, node = admissible(nodes_mm, n, order, fixed)
     at_interface = np.isin(node, order[len(order) - interface_count :])
-    k = to_dofs.T @ (angular_weight * stiffness.of(n)).tocsc() @ to_dofs
+    k = angular_weight * stiffness.of(n)
+    tied = to_dofs.nnz > to_dofs.shape[1]
+    k = to_dofs.T @ k @ to_dofs if tied else k[to_dofs.indices][:, to_dofs.indices]
     return BodyHarmonic(to_dofs=to_dofs, interior=int(np.sum(~at_interface)), stiffness=k.tocsc())

@@ -28,11 +28,10 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     import scipy.sparse as sp
-    import scipy.sparse.linalg as spla
     from numpy.typing import NDArray
 
     from stillroot.inputs.case import Case
-    from stillroot.mechanics.condense import BodyHarmonic
+    from stillroot.mechanics.condense import BodyHarmonic, Interior
     from stillroot.mechanics.harmonics import HarmonicStiffness
     from stillroot.mechanics.mesh import HalfSection
 
@@ -52,7 +51,7 @@ class LoadedImplant:
     """
 
     body: BodyHarmonic
-    interior: spla.SuperLU
+    interior: Interior
     loads: NDArray[np.float64]
     condensed: NDArray[np.float64]
 
@@ -116,9 +115,12 @@ def groundwork(
             stiffness, n, implant.nodes_mm, order, len(wall.implant_nodes), unfixed, angular_weight(n)
         )
         expand.append(_wall_expansion(body, wall.implant_nodes))
-        schur.append(body.schur())
+        s, interior = body.condensed()
+        schur.append(s)
         if n <= 1:
-            loaded.append(_loaded(case, implant, body, n))
+            columns = _unit_loads(case, implant, n)
+            on_wall = body.condensed_load(columns, interior)
+            loaded.append(LoadedImplant(body=body, interior=interior, loads=columns, condensed=on_wall))
     return Groundwork(
         pair=pair,
         expand=tuple(expand),
@@ -168,14 +170,11 @@ def implant_stiffness(case: Case, implant: Body) -> HarmonicStiffness:
 
 def bone_stiffness(case: Case, bone: Body) -> HarmonicStiffness:
     """Return the stiffness of the bone, its layers and any gap fill."""
-    parts = [
-        _region_stiffness(case, bone, name, elements).scaled(region_scale_mpa(case, name))
-        for name, elements in _regions(bone)
-    ]
-    total = parts[0]
-    for part in parts[1:]:
-        total = total + part
-    return total
+    depth = -np.asarray(bone.basis.global_coordinates())[1]
+    modulus = np.empty_like(depth)
+    for name, elements in _regions(bone):
+        modulus[elements] = region_modulus(case, name, depth[elements])
+    return unit_stiffness(bone.basis, np.arange(len(depth)), case.bone.poisson, modulus)
 
 
 def region_modulus(case: Case, name: str, depth_mm: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -211,23 +210,15 @@ def supported(case: Case, bone: Body) -> NDArray[np.bool_]:
     return held
 
 
-def _loaded(case: Case, implant: Body, body: BodyHarmonic, n: int) -> LoadedImplant:
-    units = [
-        (name, getattr(face_loads(implant.basis, height), name))
-        for height in (case.implant.abutment_height_mm, 0.0)
-        for name in RESULTANTS
-    ]
+def _unit_loads(case: Case, implant: Body, n: int) -> NDArray[np.float64]:
+    """Return the `RESULTANTS` (3n, 8) on the abutment's top, then at the crest, in one harmonic."""
+    sections = [face_loads(implant.basis, z) for z in (case.implant.abutment_height_mm, 0.0)]
+    units = [(name, getattr(section, name)) for section in sections for name in RESULTANTS]
     columns = np.zeros((3 * implant.nodes_mm.shape[1], len(units)))
     for i, (name, unit) in enumerate(units):
         if (name in ("lateral", "moment")) == (n == 1):
             columns[:, i] = angular_weight(n) * unit
-    interior = body.interior_solver()
-    return LoadedImplant(
-        body=body,
-        interior=interior,
-        loads=columns,
-        condensed=body.condensed_load(columns, interior),
-    )
+    return columns
 
 
 def _regions(bone: Body) -> list[tuple[str, NDArray[np.int64]]]:

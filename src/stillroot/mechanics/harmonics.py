@@ -50,23 +50,22 @@ def angular_weight(n: int) -> float:
 
 @dataclass(frozen=True, kw_only=True)
 class HarmonicStiffness:
-    """K_n = A0 + n A1 + n² A2 of equation (2): sparse (3n, 3n), N/mm per radian of θ."""
+    """K_n = A0 + n A1 + n² A2 of equation (2), N/mm per radian of θ, where each node meets another.
 
-    a0: sp.csr_array
-    a1: sp.csr_array
-    a2: sp.csr_array
+    `a` (3, b, 3, 3) holds these blocks of A0, A1 and A2; `other` (b,) is the node of their columns and
+    `start` (nodes + 1,) where the blocks of each node begin.
+    """
+
+    a: NDArray[np.float64]
+    other: NDArray[np.int64]
+    start: NDArray[np.int64]
 
     def of(self, n: int) -> sp.csr_array:
-        """Return K_n."""
-        return self.a0 + n * self.a1 + n**2 * self.a2
-
-    def __add__(self, other: HarmonicStiffness) -> HarmonicStiffness:
-        """Return the stiffness of two regions of one body together."""
-        return HarmonicStiffness(a0=self.a0 + other.a0, a1=self.a1 + other.a1, a2=self.a2 + other.a2)
-
-    def scaled(self, factor: float) -> HarmonicStiffness:
-        """Return the stiffness with every modulus multiplied by `factor`."""
-        return HarmonicStiffness(a0=factor * self.a0, a1=factor * self.a1, a2=factor * self.a2)
+        """Return K_n, sparse (3 nodes, 3 nodes)."""
+        a0, a1, a2 = self.a
+        size = 3 * (len(self.start) - 1)
+        blocks = a0 + n * a1 + n**2 * a2
+        return sp.bsr_array((blocks, self.other, self.start), shape=(size, size)).tocsr()
 
 
 def elasticity(poisson: float) -> NDArray[np.float64]:
@@ -127,19 +126,20 @@ def unit_stiffness(
         return np.matmul(left.reshape(stacked).transpose(0, 2, 1), stress.reshape(stacked))
 
     mixed = gram(b0, b1)
-    nodes = np.asarray(basis.element_dofs)[:, elements]
-    dofs = (3 * nodes[:, None, :] + np.arange(3)[None, :, None]).reshape(18, -1).T
-    return HarmonicStiffness(
-        a0=_assemble(gram(b0, b0), dofs, 3 * basis.N),
-        a1=_assemble(mixed + mixed.transpose(0, 2, 1), dofs, 3 * basis.N),
-        a2=_assemble(gram(b1, b1), dofs, 3 * basis.N),
-    )
+    local = np.stack([gram(b0, b0), mixed + mixed.transpose(0, 2, 1), gram(b1, b1)], axis=1)
+    return _assembled(local, np.asarray(basis.element_dofs)[:, elements].T, basis.N)
 
 
-def _assemble(local: NDArray[np.float64], dofs: NDArray[np.int64], size: int) -> sp.csr_array:
-    rows = np.repeat(dofs, 18, axis=1).ravel()
-    columns = np.tile(dofs, (1, 18)).ravel()
-    return sp.coo_array((local.ravel(), (rows, columns)), shape=(size, size)).tocsr()
+def _assembled(local: NDArray[np.float64], nodes: NDArray[np.int64], count: int) -> HarmonicStiffness:
+    """Sum A0, A1, A2 of elements (e, 3, 18, 18) over the pairs of their `nodes` (e, 6)."""
+    blocks = local.reshape(-1, 3, 6, 3, 6, 3).transpose(0, 2, 4, 1, 3, 5).reshape(-1, 27)
+    pair = (count * nodes[:, :, None] + nodes[:, None, :]).ravel()
+    pairs, place = np.unique(pair, return_inverse=True)
+    gather = sp.csc_array((np.ones(len(pair)), place, np.arange(len(pair) + 1)))
+    a = np.asarray(gather @ blocks).reshape(-1, 3, 3, 3).transpose(1, 0, 2, 3)
+    first, other = np.divmod(pairs, count)
+    start = np.searchsorted(first, np.arange(count + 1))
+    return HarmonicStiffness(a=np.ascontiguousarray(a), other=other, start=start)
 
 
 def admissible(

@@ -306,12 +306,18 @@ def _drivers(
     found = sobol_indices(
         func={"f_A": f[:1], "f_B": f[1:2], "f_AB": f[2:, None, :]}, n=rows, method=_jansen
     )
+
+    def resampled(row: NDArray[np.int64]) -> NDArray[np.float64]:
+        # Sorted, for BCa counts what equals the estimate: the same rows must give the same sums.
+        row = np.sort(row, axis=-1)
+        return np.stack(_jansen(f[:1, row], f[1:2, row], f[2:, None, row]))
+
     with warnings.catch_warnings(), np.errstate(divide="ignore", invalid="ignore"):
         warnings.simplefilter("ignore")  # an input without any effect has no distribution to resample
         # Not `found.bootstrap`: it takes no generator, and its bounds differ from run to run.
         bounds: Any = bootstrap(
             [np.arange(rows)],
-            lambda row: np.stack(_jansen(f[:1, row], f[1:2, row], f[2:, None, row])),
+            resampled,
             method="BCa",
             n_resamples=RESAMPLES,
             confidence_level=CONFIDENCE,
