@@ -4,13 +4,14 @@ import numpy as np
 import pytest
 
 from stillroot import Case
-from stillroot.answers.answer import resultant_of
+from stillroot.answers.answer import prepared_groundwork, resultant_of
 from stillroot.explore.first import FIRST_MM, first_answer, first_case
 from stillroot.explore.pairs import lecture
 from stillroot.explore.site_drawing import drawing_of, peak_places
 from stillroot.explore.told import without_options
-from stillroot.explore.workshop import Bench, Job
+from stillroot.explore.workshop import Bench, Job, on_two_threads
 from stillroot.mechanics.accuracy import read
+from stillroot.mechanics.groundwork import WHOLE
 from stillroot.mechanics.loading import load
 from stillroot.mechanics.motion import Peak
 from stillroot.mechanics.outline import outline_of
@@ -58,11 +59,31 @@ def test_a_ring_is_on_the_side_of_the_peak():
 def test_a_bench_keeps_no_more_for_more_cases(shipped_cases):
     case = shipped_cases[3].with_numerics(element_mm=1.0, harmonics=3)
     bench = Bench(lambda _: None)
-    for number, friction in enumerate(np.linspace(0.2, 0.8, 5), start=1):
+    first = {"ground", "site", "seat"}
+    for number, (section, key, value, kept) in enumerate(
+        (
+            ("interface", "friction", 0.2, first),
+            ("interface", "friction", 0.3, first),
+            ("bone", "cortical_modulus_mpa", 9000.0, first | {"split"}),
+            ("bone", "cortical_modulus_mpa", 8000.0, first | {"split"}),
+            ("bone", "cortical_thickness_mm", 1.3, first),
+            ("bone", "cortical_thickness_mm", 1.4, first),
+        ),
+        start=1,
+    ):
         data = case.to_dict()
-        data["interface"]["friction"] = float(friction)
+        data[section][key] = value
         bench.done(Job(number=number, kind="first", case=data, more=0))
-        assert set(bench._stages._kept) == {"ground", "site", "seat"}
+        assert set(bench._first_stages._kept) == kept
+
+
+def test_threads_change_no_digit(shipped_case):
+    case = first_case(shipped_case)
+    alone, together = (prepared_groundwork(case, each=each) for each in (map, on_two_threads))
+    for a, b in zip(together.implant_schur, alone.implant_schur, strict=True):
+        np.testing.assert_array_equal(a, b)
+    for a, b in zip(together.bone, alone.bone, strict=True):
+        np.testing.assert_array_equal(a.rims[WHOLE][0], b.rims[WHOLE][0])
 
 
 def test_a_lecture_is_of_cases():

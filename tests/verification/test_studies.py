@@ -12,6 +12,7 @@ import pytest
 from scipy.stats import norm
 
 from stillroot import Case, Where, compare, hold, spread, sweep
+from stillroot.answers.answer import prepared_groundwork
 from stillroot.inputs.uncertain import CUT_SD
 from stillroot.studies.stages import Stages, stage_keys
 from stillroot.studies.vary import changed
@@ -62,6 +63,18 @@ def test_what_is_taken_up_from_another_case_changes_no_digit(values):
     stages.outcome(case)
     assert stages.outcome(one) == Stages().outcome(one)
     assert stages.outcome(case) == Stages().outcome(case)
+
+
+@pytest.mark.parametrize("values", [{"trabecular_factor": 1.7}, {"socket.gap_modulus_mpa": 3.0}])
+def test_a_bone_of_one_piece_is_split_once_its_moduli_change(values):
+    case = Case.from_dict(FRICTIONAL)
+    stages = Stages(prepared_groundwork)
+    assert not stages.ground(case).for_any_moduli
+    assert stages.outcome(case).peak_um == pytest.approx(peak_of(case), rel=1e-6)
+    one = changed(case, values)
+    assert stages.outcome(one).peak_um == pytest.approx(peak_of(one), rel=1e-6)
+    assert stages.ground(one).for_any_moduli
+    assert not stages.ground(case).for_any_moduli  # the first is still there
 
 
 @pytest.mark.parametrize(

@@ -42,7 +42,7 @@ if TYPE_CHECKING:
     from stillroot.answers.choices import Choice
     from stillroot.inputs.case import Case, Load
     from stillroot.mechanics.contact import ContactState
-    from stillroot.mechanics.groundwork import Groundwork
+    from stillroot.mechanics.groundwork import Each, Groundwork
     from stillroot.mechanics.mesh import HalfSection
     from stillroot.mechanics.site import Site
     from stillroot.studies.levers import Lever
@@ -248,23 +248,41 @@ def load_all(case: Case, seated: Seated, progress: Callable[[str], None] = lambd
     return Loaded(states=tuple(states), readings=tuple(readings))
 
 
-def load_all_coarser(case: Case, seats_of: Callable[[], CoarseSeats]) -> LoadedCoarser:
-    """Put each load of a case on the seats that its errors are measured on, made by `seats_of`."""
-    named = _named_loads(case)
+@dataclass(frozen=True, kw_only=True)
+class LoadedCoarse:
+    """Each load on the coarse one of the seats that errors are measured on."""
+
+    seats: CoarseSeats
+    states: tuple[ContactState, ...]
+
+
+def load_coarse(case: Case, seats_of: Callable[[], CoarseSeats]) -> LoadedCoarse:
+    """Put each load of a case on the coarse seat; `seats_of` makes it and the others."""
     with _found_but_for_its_error(case):
         seats = seats_of()
-        coarse = [
-            load(seats.coarse, [r], name=f"{name} (its error: coarser mesh)", tolerance=LOOSE)
-            for name, r in named
+        states = [
+            load(seats.coarse, [resultant], name=f"{name} (its error: coarser mesh)", tolerance=LOOSE)
+            for name, resultant in _named_loads(case)
         ]
-        readings = [
-            coarser_readings(seats, name, r, state)
-            for (name, r), state in zip(named, coarse, strict=True)
-        ]
+    return LoadedCoarse(seats=seats, states=tuple(states))
+
+
+def read_coarser(case: Case, coarse: LoadedCoarse) -> tuple[CoarserReadings, ...]:
+    """Put each load on the other seats, and read what errors are taken from."""
+    with _found_but_for_its_error(case):
+        return tuple(
+            coarser_readings(coarse.seats, name, resultant, state)
+            for (name, resultant), state in zip(_named_loads(case), coarse.states, strict=True)
+        )
+
+
+def load_all_coarser(case: Case, seats_of: Callable[[], CoarseSeats]) -> LoadedCoarser:
+    """Put each load of a case on the seats that its errors are measured on, made by `seats_of`."""
+    coarse = load_coarse(case, seats_of)
     return LoadedCoarser(
-        case=seats.coarse.site.case,
-        readings=tuple(readings),
-        strains=tuple(bone_strains(seats.coarse, coarse)),
+        case=coarse.seats.coarse.site.case,
+        readings=read_coarser(case, coarse),
+        strains=bone_strains(coarse.seats.coarse, coarse.states),
     )
 
 
@@ -411,10 +429,11 @@ def versions() -> dict[str, str]:
     return {"python": platform.python_version(), **{n: version(n) for n in REPORTED_VERSIONS}}
 
 
-def prepared_groundwork(case: Case, *, for_any_moduli: bool = False) -> Groundwork:
+def prepared_groundwork(case: Case, *, for_any_moduli: bool = False, each: Each = map) -> Groundwork:
     """Mesh a case and condense it, see `groundwork`."""
     section = half_section(outline_of(case), case.numerics.element_mm)
-    return groundwork(case, section, case.numerics.harmonics, for_any_moduli=for_any_moduli)
+    highest = case.numerics.harmonics
+    return groundwork(case, section, highest, for_any_moduli=for_any_moduli, each=each)
 
 
 def prepared_site(case: Case) -> Site:

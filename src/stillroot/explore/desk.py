@@ -273,22 +273,30 @@ class Desk:
 
     async def _refined(self, case: Case) -> dict[str, Any]:
         """Return the refined answer: the case on its own mesh and on the coarser ones, side by side."""
-        if case.interface.measured_torque_ncm is not None:  # all that the coarser seats wait for
-            interference_um = await self.fine.ask("seat", case)
-            halves = await _together(
-                self.coarser.ask("coarser", case, interference_um), self.fine.ask("loads", case)
-            )
-        else:
-            halves = await _together(
-                self.coarser.ask("coarser", case, case.interface.interference_um),
-                self._seat_and_load(case),
-            )
-        told: dict[str, Any] = await self.fine.ask("join", case, halves[0])
-        return told
+        face = case.interface
+        seated = face.measured_torque_ncm is not None  # the coarser seats wait for what it comes to
+        interference_um = await self.fine.ask("seat", case) if seated else face.interference_um
+        forces: asyncio.Future[bytes] = asyncio.get_running_loop().create_future()
 
-    async def _seat_and_load(self, case: Case) -> None:
-        await self.fine.ask("seat", case)
-        await self.fine.ask("loads", case)
+        async def coarser() -> bytes:
+            forces.set_result(await self.coarser.ask("coarser", case, interference_um))
+            readings: bytes = await self.coarser.ask("readings", case)
+            return readings
+
+        async def strains() -> bytes:
+            acting = await forces
+            async with self._turns["first"]:  # that bench has nothing to do until the next change
+                found: bytes = await self.first.ask("strains", case, acting)
+                return found
+
+        async def fine() -> None:
+            if not seated:
+                await self.fine.ask("seat", case)
+            await self.fine.ask("loads", case)
+
+        *coarse, _ = await _together(coarser(), strains(), fine())
+        told: dict[str, Any] = await self.fine.ask("join", case, coarse)
+        return told
 
     @asynccontextmanager
     async def _refining(self) -> AsyncIterator[None]:

@@ -12,20 +12,24 @@ import os
 import pickle
 import signal
 import sys
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from functools import partial
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from stillroot.errors import StillrootError
 from stillroot.inputs.case import Case
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterable
     from ctypes import c_longlong
     from multiprocessing.connection import Connection
 
-    from stillroot.answers.answer import Loaded
+    from stillroot.answers.answer import Loaded, LoadedCoarse
     from stillroot.mechanics.loading import Seated
+
+T = TypeVar("T")
 
 MOST_BYTES = 3 * 1024**3
 """Of data of one bench: a usual case takes a tenth."""
@@ -99,6 +103,12 @@ def _reply(bench: Bench, job: Job) -> Reply:
     return Reply(number=job.number, message=message)
 
 
+def on_two_threads(work: Callable[[int], T], numbers: Iterable[int]) -> list[T]:
+    """Return what `map` does. The factorisations let go of the interpreter, so threads gain."""
+    with ThreadPoolExecutor(2) as pool:
+        return list(pool.map(work, numbers))
+
+
 def _limit_memory() -> None:
     """Let a case that is far too large fail by itself, where the system can see to it."""
     try:
@@ -120,18 +130,24 @@ class Bench:
     """One process's work, and what it keeps from one job to the next."""
 
     def __init__(self, progress: Callable[[str], None]) -> None:
+        from stillroot.answers.answer import prepared_groundwork  # noqa: PLC0415 - as the next
         from stillroot.studies.stages import Stages  # noqa: PLC0415 - in the process that solves
 
         self._progress = progress
-        self._stages, self._far_stages = Stages(), Stages(self._far_ground)
+        # A first answer has the machine to itself; refined ones have one of two cores each.
+        self._first_stages = Stages(partial(prepared_groundwork, each=on_two_threads))
+        self._stages, self._far_stages = Stages(prepared_groundwork), Stages(self._far_ground)
         self._coarse_case: Case | None = None
         self._seat: tuple[Case, Seated, float] | None = None
         self._loaded: Loaded | None = None
+        self._coarse: LoadedCoarse | None = None
         self._work: dict[str, Callable[[Case, Any], Any]] = {
             "first": self._first,
             "seat": self._seated,
             "loads": self._load,
             "coarser": self._coarser,
+            "readings": self._readings,
+            "strains": self._bone_strains,
             "join": self._join,
             "directions": self._directions,
             "report": self._report,
@@ -146,7 +162,7 @@ class Bench:
         from stillroot.explore.first import first_answer  # noqa: PLC0415
         from stillroot.explore.told import first_told  # noqa: PLC0415
 
-        return first_told(case, first_answer(self._stages, case, place))
+        return first_told(case, first_answer(self._first_stages, case, place))
 
     def _seated(self, case: Case, _: object) -> float:
         """Seat a case; return its interference, which the coarser seats take over."""
@@ -162,10 +178,12 @@ class Bench:
         self._loaded = load_all(case, seated, self._progress)
 
     def _coarser(self, case: Case, interference_um: float) -> bytes:
-        """Load the coarser seats; return it packed, for the bench that joins."""
-        from stillroot.answers.answer import load_all_coarser  # noqa: PLC0415
+        """Load the coarse seat; return the case of it and the forces on bone, packed."""
+        from stillroot.answers.answer import load_coarse  # noqa: PLC0415
         from stillroot.mechanics.accuracy import CoarseSeats, coarse_cases  # noqa: PLC0415
+        from stillroot.mechanics.fields import forces_on_bone  # noqa: PLC0415
 
+        self._coarse = None
         if case.interface.measured_torque_ncm is not None:
             found = {"interference_um": interference_um, "measured_torque_ncm": None}
             face = case.interface.model_copy(update=found)
@@ -181,7 +199,31 @@ class Bench:
             fewer = coarse.with_highest(far_case.numerics.harmonics)
             return CoarseSeats(coarse=coarse, fewer=fewer, far=far)
 
-        return pickle.dumps(load_all_coarser(case, seats))
+        self._coarse = load_coarse(case, seats)
+        coarse = self._coarse.seats.coarse
+        forces = [forces_on_bone(coarse.layer, state) for state in self._coarse.states]
+        return pickle.dumps((coarse.site.case, forces))
+
+    def _readings(self, case: Case, _: object) -> bytes:
+        """Load the other coarser seats; return what is read off them, packed."""
+        from stillroot.answers.answer import read_coarser  # noqa: PLC0415
+
+        if self._coarse is None:
+            msg = "the coarser seats are read once the coarse one is loaded"
+            raise AssertionError(msg)
+        return pickle.dumps(read_coarser(case, self._coarse))
+
+    def _bone_strains(self, _: Case, packed: bytes) -> bytes:
+        """Find how far bone is strained by the forces that another bench found; return it packed."""
+        from stillroot.mechanics.bodies import take_apart  # noqa: PLC0415
+        from stillroot.mechanics.outline import outline_of  # noqa: PLC0415
+        from stillroot.mechanics.stored import half_section  # noqa: PLC0415
+        from stillroot.mechanics.strain import strains_under  # noqa: PLC0415
+
+        case, forces = pickle.loads(packed)  # noqa: S301 - our own bench's
+        section = half_section(outline_of(case), case.numerics.element_mm)
+        pair = take_apart(section, keep_gap=case.socket.gap_filled)
+        return pickle.dumps((case, strains_under(case, pair, forces)))
 
     def _far_ground(self, far_case: Case) -> Any:
         from stillroot.mechanics.groundwork import with_far_support  # noqa: PLC0415
@@ -193,8 +235,8 @@ class Bench:
         ground = self._stages.ground(coarse_case)
         return with_far_support(ground, coarse_case, far_case, far_case.numerics.harmonics)
 
-    def _join(self, case: Case, packed: bytes) -> dict[str, Any]:
-        from stillroot.answers.answer import answers_of  # noqa: PLC0415
+    def _join(self, case: Case, packed: list[bytes]) -> dict[str, Any]:
+        from stillroot.answers.answer import LoadedCoarser, answers_of  # noqa: PLC0415
         from stillroot.explore.told import refined_told  # noqa: PLC0415
         from stillroot.mechanics.torque import torque_of  # noqa: PLC0415
 
@@ -203,7 +245,9 @@ class Bench:
         if loaded is None:
             msg = "loads are joined with their errors once they are solved"
             raise AssertionError(msg)
-        answers = answers_of(case, seated, loaded, pickle.loads(packed))  # noqa: S301 - our own bench's
+        readings, (coarse_case, strains) = map(pickle.loads, packed)  # our own benches'
+        coarser = LoadedCoarser(case=coarse_case, readings=readings, strains=strains)
+        answers = answers_of(case, seated, loaded, coarser)
         return refined_told(case, seated, answers, loaded.readings, torque_of(seated), interference_um)
 
     def _directions(self, _: Case, __: object) -> dict[str, Any]:

@@ -110,10 +110,6 @@ class BodyHarmonic:
         k = self.interior
         return Interior(factors=_factored(self.stiffness[:, :k][:k].tocsc()), size=k)
 
-    def solver(self) -> spla.SuperLU:
-        """Return the factors of K, of a body that is supported."""
-        return _factored(self.stiffness)
-
     def condensed_load(
         self, load: NDArray[np.float64], interior_solver: Interior
     ) -> NDArray[np.float64]:

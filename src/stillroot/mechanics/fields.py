@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+import scipy.linalg as la
 
 from stillroot.mechanics.condense import body_harmonic, elimination_order, free_rows
 from stillroot.mechanics.groundwork import bone_stiffness, implant_stiffness, supported
@@ -22,11 +23,12 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from stillroot.inputs.case import Case
+    from stillroot.mechanics.bodies import BodyPair
     from stillroot.mechanics.contact import ContactState
     from stillroot.mechanics.fourier import Fourier
     from stillroot.mechanics.interface import Layer
     from stillroot.mechanics.loading import Resultant, Seated
-    from stillroot.mechanics.site import Site
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -38,23 +40,31 @@ class Displacement:
     bone: NDArray[np.float64]
 
 
-def bone_displacement(site: Site, forces: Sequence[NDArray[np.float64]]) -> list[NDArray[np.float64]]:
+def bone_displacement(
+    case: Case, pair: BodyPair, forces: Sequence[NDArray[np.float64]]
+) -> list[NDArray[np.float64]]:
     """Return u, v, w (f, h, n, 3) [mm] of the bone under each of several forces on its wall.
 
     Forces are work-conjugate coefficients (f, h, m, 3) [N]; each may have an expansion of its own.
     """
-    bone, at_wall = site.pair.bone, site.pair.wall.bone_nodes
-    stiffness, fixed = bone_stiffness(site.case, bone), supported(site.case, bone)
+    bone, at_wall = pair.bone, pair.wall.bone_nodes
+    stiffness, fixed = bone_stiffness(case, bone), supported(case, bone)
     order = elimination_order(stiffness, at_wall)
     moved = [np.zeros((*f.shape[:2], bone.nodes_mm.shape[1], 3)) for f in forces]
     for n in range(max(f.shape[1] for f in forces)):
         body = body_harmonic(stiffness, n, bone.nodes_mm, order, len(at_wall), fixed, angular_weight(n))
-        solve = body.solver().solve
-        for force, u in zip(forces, moved, strict=True):
-            for family in range(force.shape[0] if n < force.shape[1] else 0):
-                nodal = np.zeros((bone.nodes_mm.shape[1], 3))
-                nodal[at_wall] = force[family, n]
-                u[family, n] = (body.to_dofs @ solve(body.to_dofs.T @ nodal.ravel())).reshape(-1, 3)
+        schur, interior = body.condensed()
+        acting = [
+            (k, family) for k, f in enumerate(forces) if n < f.shape[1] for family in range(len(f))
+        ]
+        nodal = np.zeros((bone.nodes_mm.shape[1], 3, len(acting)))
+        nodal[at_wall] = np.stack([forces[k][family, n] for k, family in acting], axis=-1)
+        load = nodal.reshape(-1, len(acting))
+        on_wall = (body.to_dofs.T @ load)[body.interior :]
+        wall = la.cho_solve(la.cho_factor(schur, lower=True, check_finite=False), on_wall)
+        field = body.recovered(wall, load, interior).reshape(nodal.shape)
+        for column, (k, family) in enumerate(acting):
+            moved[k][family, n] = field[..., column]
     return moved
 
 
@@ -63,7 +73,7 @@ def displacement(seated: Seated, loaded: ContactState, resultant: Resultant) -> 
     site, layer, fourier = seated.site, seated.layer, loaded.fourier
     case, wall, implant = site.case, site.pair.wall, site.pair.implant
     forces = forces_on_bone(layer, loaded) - fourier.embedded(forces_on_bone(layer, seated.state))
-    (bone,) = bone_displacement(site, [forces])
+    (bone,) = bone_displacement(case, site.pair, [forces])
     change = loaded.w - fourier.embedded(seated.state.w)
     top = case.implant.abutment_height_mm
     on_sections, across = resultant.on_sections(top), resultant.across_sections(top)

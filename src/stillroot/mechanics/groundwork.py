@@ -13,7 +13,7 @@ ones.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import scipy.linalg as la
@@ -25,7 +25,7 @@ from stillroot.mechanics.harmonics import AXIS_MM, admissible, angular_weight, f
 from stillroot.mechanics.outline import CORTICAL, GAP, TRABECULAR
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Iterable, Mapping
 
     import scipy.sparse as sp
     from numpy.typing import NDArray
@@ -34,6 +34,8 @@ if TYPE_CHECKING:
     from stillroot.mechanics.condense import BodyHarmonic, Interior
     from stillroot.mechanics.harmonics import HarmonicStiffness
     from stillroot.mechanics.mesh import HalfSection
+
+    Each = Callable[[Callable[[int], Any], Iterable[int]], Iterable[Any]]
 
 WHOLE = "bone"
 """All regions of the bone as one."""
@@ -95,38 +97,52 @@ class Groundwork:
     loaded: tuple[LoadedImplant, LoadedImplant]
     bone: tuple[BoneHarmonic, ...]
 
+    @property
+    def for_any_moduli(self) -> bool:
+        """Whether the bone is kept by its regions, and not as one of the moduli that it had."""
+        return WHOLE not in self.bone[0].rims
+
 
 def groundwork(
-    case: Case, section: HalfSection, highest: int, *, for_any_moduli: bool = False
+    case: Case,
+    section: HalfSection,
+    highest: int,
+    *,
+    for_any_moduli: bool = False,
+    each: Each = map,
 ) -> Groundwork:
     """Assemble and condense a meshed case in harmonics 0 to `highest`.
 
     For any moduli of the bone: then it takes of the case's the implant's and the shape of a profile with
     depth, no more. Otherwise the bone is one region of the moduli that it has, which costs less.
+    `each` is `map` or does the same, on several threads say: a harmonic knows nothing of the others.
     """
     pair = take_apart(section, keep_gap=case.socket.gap_filled)
     wall, implant = pair.wall, pair.implant
     stiffness = implant_stiffness(case, implant)
     order = elimination_order(stiffness, wall.implant_nodes)
     unfixed = np.zeros(implant.nodes_mm.shape[1], dtype=bool)
-    expand, schur, loaded = [], [], []
-    for n in range(highest + 1):
+    units = _unit_loads(case, implant)
+
+    def condensed(n: int) -> tuple[sp.csc_array, NDArray[np.float64], LoadedImplant | None]:
         body = body_harmonic(
             stiffness, n, implant.nodes_mm, order, len(wall.implant_nodes), unfixed, angular_weight(n)
         )
-        expand.append(_wall_expansion(body, wall.implant_nodes))
-        s, interior = body.condensed()
-        schur.append(s)
+        schur, interior = body.condensed()
+        loaded = None
         if n <= 1:
-            columns = _unit_loads(case, implant, n)
+            columns = angular_weight(n) * units * _acting_in(n)
             on_wall = body.condensed_load(columns, interior)
-            loaded.append(LoadedImplant(body=body, interior=interior, loads=columns, condensed=on_wall))
+            loaded = LoadedImplant(body=body, interior=interior, loads=columns, condensed=on_wall)
+        return _wall_expansion(body, wall.implant_nodes), schur, loaded
+
+    expand, schur, loaded = zip(*each(condensed, range(highest + 1)), strict=True)
     return Groundwork(
         pair=pair,
-        expand=tuple(expand),
-        implant_schur=tuple(schur),
+        expand=expand,
+        implant_schur=schur,
         loaded=(loaded[0], loaded[1]),
-        bone=_bone_harmonics(case, pair, highest, apart=for_any_moduli),
+        bone=_bone_harmonics(case, pair, highest, apart=for_any_moduli, each=each),
     )
 
 
@@ -157,8 +173,14 @@ def with_far_support(ground: Groundwork, case: Case, farther: Case, highest: int
         expand=ground.expand[: highest + 1],
         implant_schur=ground.implant_schur[: highest + 1],
         loaded=ground.loaded,
-        bone=_bone_harmonics(farther, pair, highest, apart=WHOLE not in ground.bone[0].rims),
+        bone=_bone_harmonics(farther, pair, highest, apart=ground.for_any_moduli),
     )
+
+
+def split_by_moduli(ground: Groundwork, case: Case) -> Groundwork:
+    """Return a groundwork for any moduli of the bone from one that may be for some only."""
+    bone = _bone_harmonics(case, ground.pair, len(ground.bone) - 1, apart=True)
+    return replace(ground, bone=bone)
 
 
 def implant_stiffness(case: Case, implant: Body) -> HarmonicStiffness:
@@ -210,15 +232,15 @@ def supported(case: Case, bone: Body) -> NDArray[np.bool_]:
     return held
 
 
-def _unit_loads(case: Case, implant: Body, n: int) -> NDArray[np.float64]:
-    """Return the `RESULTANTS` (3n, 8) on the abutment's top, then at the crest, in one harmonic."""
+def _unit_loads(case: Case, implant: Body) -> NDArray[np.float64]:
+    """Return the `RESULTANTS` (3n, 8) on the abutment's top, then at the crest, per radian."""
     sections = [face_loads(implant.basis, z) for z in (case.implant.abutment_height_mm, 0.0)]
-    units = [(name, getattr(section, name)) for section in sections for name in RESULTANTS]
-    columns = np.zeros((3 * implant.nodes_mm.shape[1], len(units)))
-    for i, (name, unit) in enumerate(units):
-        if (name in ("lateral", "moment")) == (n == 1):
-            columns[:, i] = angular_weight(n) * unit
-    return columns
+    return np.stack([getattr(section, name) for section in sections for name in RESULTANTS], axis=1)
+
+
+def _acting_in(n: int) -> NDArray[np.float64]:
+    """Return 1 for each of the eight unit loads that belongs to harmonic n, 0 for others."""
+    return np.array([float((name in ("lateral", "moment")) == (n == 1)) for name in RESULTANTS] * 2)
 
 
 def _regions(bone: Body) -> list[tuple[str, NDArray[np.int64]]]:
@@ -241,7 +263,7 @@ def _region_stiffness(
 
 
 def _bone_harmonics(
-    case: Case, pair: BodyPair, highest: int, *, apart: bool
+    case: Case, pair: BodyPair, highest: int, *, apart: bool, each: Each = map
 ) -> tuple[BoneHarmonic, ...]:
     bone, wall = pair.bone, pair.wall.bone_nodes
     fixed = supported(case, bone)
@@ -260,15 +282,16 @@ def _bone_harmonics(
     for name, stiffness in whole.items():
         rim = kept[np.isin(kept, nodes[name])]
         parts[name] = stiffness, elimination_order(stiffness, rim, nodes[name]), rim
-    harmonics = []
-    for n in range(highest + 1):
+
+    def condensed(n: int) -> BoneHarmonic:
         _, node = admissible(bone.nodes_mm, n, kept, fixed)
         rims = {}
         for name, (stiffness, order, rim) in parts.items():
             body = body_harmonic(stiffness, n, bone.nodes_mm, order, len(rim), fixed, angular_weight(n))
             rims[name] = body.schur(), np.flatnonzero(np.isin(node, rim))
-        harmonics.append(BoneHarmonic(rims=rims, shared=int(np.sum(np.isin(node, shared)))))
-    return tuple(harmonics)
+        return BoneHarmonic(rims=rims, shared=int(np.sum(np.isin(node, shared))))
+
+    return tuple(each(condensed, range(highest + 1)))
 
 
 def _wall_expansion(implant: BodyHarmonic, wall_nodes: NDArray[np.int64]) -> sp.csc_array:

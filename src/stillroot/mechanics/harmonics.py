@@ -120,13 +120,11 @@ def unit_stiffness(
     weight = np.asarray(basis.dx)[elements] * r * modulus
     c = elasticity(poisson)
 
-    def gram(left: NDArray[np.float64], right: NDArray[np.float64]) -> NDArray[np.float64]:
-        stress = np.matmul(c, right) * weight[..., None, None]
-        stacked = left.shape[0], left.shape[1] * 6, 18
-        return np.matmul(left.reshape(stacked).transpose(0, 2, 1), stress.reshape(stacked))
-
-    mixed = gram(b0, b1)
-    local = np.stack([gram(b0, b0), mixed + mixed.transpose(0, 2, 1), gram(b1, b1)], axis=1)
+    stacked = len(elements), -1, 18
+    s0, s1 = ((np.matmul(c, b) * weight[..., None, None]).reshape(stacked) for b in (b0, b1))
+    b0, b1 = (b.reshape(stacked).transpose(0, 2, 1) for b in (b0, b1))
+    mixed = np.matmul(b0, s1)
+    local = np.stack([np.matmul(b0, s0), mixed + mixed.transpose(0, 2, 1), np.matmul(b1, s1)], axis=1)
     return _assembled(local, np.asarray(basis.element_dofs)[:, elements].T, basis.N)
 
 

@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from stillroot.inputs.case import Case
+    from stillroot.mechanics.bodies import BodyPair
     from stillroot.mechanics.contact import ContactState
     from stillroot.mechanics.loading import Seated
 
@@ -57,7 +59,15 @@ class BoneStrain:
 
 def bone_strains(seated: Seated, states: Sequence[ContactState]) -> tuple[BoneStrain, ...]:
     """Return how far the bone is strained in each of several states of one seat."""
-    site, bone = seated.site, seated.site.pair.bone
+    site = seated.site
+    return strains_under(site.case, site.pair, [forces_on_bone(seated.layer, s) for s in states])
+
+
+def strains_under(
+    case: Case, pair: BodyPair, forces: Sequence[NDArray[np.float64]]
+) -> tuple[BoneStrain, ...]:
+    """Return how far the bone is strained by each of several forces on its wall (f, h, m, 3) [N]."""
+    bone = pair.bone
     native = [k for k, name in enumerate(bone.names) if name in (CORTICAL, TRABECULAR)]
     elements = np.flatnonzero(np.isin(bone.region, native))
     r = np.asarray(bone.basis.global_coordinates())[0][elements]
@@ -65,9 +75,9 @@ def bone_strains(seated: Seated, states: Sequence[ContactState]) -> tuple[BoneSt
     weight = (area / area.sum(axis=1, keepdims=True))[..., None, None]
     b0, b1 = (np.sum(b * weight, axis=1) for b in strain_matrices(bone.basis, elements))
     volume = np.outer(area.sum(axis=1), np.full(len(ANGLES), 2 * np.pi / len(ANGLES))).ravel()
-    yields = -site.case.bone.crush_strain, TENSILE_YIELD_STRAIN
+    yields = -case.bone.crush_strain, TENSILE_YIELD_STRAIN
     strains = []
-    for u in bone_displacement(site, [forces_on_bone(seated.layer, state) for state in states]):
+    for u in bone_displacement(case, pair, forces):
         principal = _principal(u[:, :, bone.elements[:, elements].T], b0, b1)
         past = (principal[:, 0] < yields[0]) | (principal[:, 1] > yields[1])
         strains.append(

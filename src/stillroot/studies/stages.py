@@ -19,6 +19,7 @@ from stillroot.answers.answer import (
     stated_or_found_interference_um,
 )
 from stillroot.errors import CaseError, MeshError, NotConverged
+from stillroot.mechanics.groundwork import split_by_moduli
 from stillroot.mechanics.loading import load, seat
 from stillroot.mechanics.motion import head_movement, micromotion
 from stillroot.mechanics.site import site_on
@@ -76,7 +77,12 @@ def _groundwork(case: Case) -> Groundwork:
 
 
 class Stages:
-    """The last stages of the chain. It holds memory, so one is made where many cases are solved."""
+    """The last stages of the chain. It holds memory, so one is made where many cases are solved.
+
+    `groundwork_of` makes the groundwork of a geometry. Where that is for the moduli of one case, which
+    costs less, it is split by moduli when they change; answers then depend, in their last digits, on
+    what was solved before.
+    """
 
     def __init__(self, groundwork_of: Callable[[Case], Groundwork] = _groundwork) -> None:
         self._kept: dict[str, tuple[str, Any]] = {}
@@ -107,8 +113,17 @@ class Stages:
         )
 
     def ground(self, case: Case) -> Groundwork:
-        """Return the groundwork of a case, for any moduli of its bone."""
-        return self._stage("ground", stage_keys(case)[0], lambda: self._groundwork_of(case))
+        """Return a groundwork that serves a case."""
+        geometry, site_key, _ = stage_keys(case)
+
+        def made() -> tuple[str, Groundwork]:
+            self._kept.pop("split", None)
+            return site_key, self._groundwork_of(case)
+
+        made_for, ground = self._stage("ground", geometry, made)
+        if ground.for_any_moduli or made_for == site_key:
+            return ground
+        return self._stage("split", geometry, lambda: split_by_moduli(ground, case))
 
     def seated(self, case: Case) -> tuple[Seated, float, float | None]:
         """Return a case seated, its interference [µm] and its insertion torque [N·cm], None if glued."""
