@@ -360,6 +360,27 @@ def test_one_press_of_a_key_moves_every_slider(page):
     settle(page)
 
 
+def test_an_answer_to_an_older_state_moves_no_slider_back(page):
+    type_in(page, "Friction", "0.3")
+    slow = """() => {
+        const quick = window.fetch;
+        window.fetch = async (to, ...rest) => {
+            if (String(to).endsWith("draw")) await new Promise((done) => setTimeout(done, 1500));
+            return quick(to, ...rest);
+        };
+    }"""
+    page.wait_for_function("() => answer.dataset.of === document.body.dataset.version")  # it is drawn
+    page.evaluate(slow)
+    slider = page.get_by_label("Axial force, N, slider", exact=True)
+    before = float(slider.input_value())
+    slider.focus()
+    slider.press("ArrowRight")
+    page.wait_for_timeout(1000)  # the answer comes, for the state before this press
+    slider.press("ArrowRight")
+    settle(page)
+    assert float(slider.input_value()) == before + 10
+
+
 def test_the_force_is_turned_by_keys_one_way_throughout(page):
     type_in(page, "Axial force, N", "15")
     tail = page.locator("[data-handle=tail]")

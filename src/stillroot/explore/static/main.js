@@ -399,7 +399,7 @@ function show() {
   const bands = drawn.drawing.bands_um;
   const scale = scaleNow();
   drawSection();
-  if (valid) controls.show(drawn.case, loadNow());
+  if (valid && drawn.version === version) controls.show(drawn.case, loadNow()); // never back to an older state
   say(byId("title"), drawn.case.title);
   document.title = `${drawn.case.title} – stillroot explore`;
   showLoads();
