@@ -94,7 +94,7 @@ class BodyHarmonic:
         pivots = factors.U.diagonal()[:k]
         in_place = np.array_equal(factors.perm_c, factors.perm_r)
         if not (in_place and np.array_equal(factors.perm_c[k:], np.arange(k, n)) and np.all(pivots > 0)):
-            msg = "the factorisation left the diagonal or moved the interface out of last place"
+            msg = "the factorisation left the diagonal, moved the interface, or found an inside not held"
             raise AssertionError(msg)
         half = factors.L[k:, :k].tocsc()
         filled = np.diff(half.indptr)
