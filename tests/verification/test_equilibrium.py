@@ -15,6 +15,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from stillroot.mechanics.contact import TOLERANCE
 from stillroot.mechanics.loading import Resultant, Seated, wall_load
 from stillroot.mechanics.motion import imbalance, resultant_of_tractions
 
@@ -178,7 +179,8 @@ def test_a_load_of_nothing_moves_nothing(seat_name: str) -> None:
     pressing = seat_.layer.nodal_forces(seat_.state.tractions.traction)[..., 0]  # at each angle
     gripped_n = 2 * np.pi * np.mean(np.sum(np.abs(pressing), axis=0))
     left_n = imbalance(seat_.layer, it.state, it.resultant)
-    assert left_n <= 1e-7 * gripped_n  # the seat alone is in balance too
+    assert left_n <= TOLERANCE * gripped_n  # the seat alone is in balance too
+    assert left_n < 1e-5 or seat_name == "hard contact"  # N; hard contact grips 651 N and leaves 1.1e-5
     assert imbalance(seat_.layer, solution(seat_name, "axial").state, it.resultant) > 79  # 80 N act
 
 

@@ -360,22 +360,63 @@ def test_one_press_of_a_key_moves_every_slider(page):
     settle(page)
 
 
+def test_the_number_beside_a_slider_moves_with_it(page):
+    slider = page.get_by_label("Axial force, N, slider", exact=True)
+    told = slider.evaluate(
+        """(s) => [200, 205, 210, 215].map((to) => {
+            s.value = String(to);
+            s.dispatchEvent(new Event("input", { bubbles: true }));
+            const beside = document.querySelector("input[aria-label='Axial force, N']");
+            return [beside.value, s.getAttribute("aria-valuetext")];
+        })"""
+    )
+    assert told == [[f"{force}", f"{force} N"] for force in (200, 205, 210, 215)]
+    settle(page)
+
+
+def test_both_ends_of_a_hold_can_be_typed_one_after_the_other(page):
+    type_in(page, "Lower end of hold 1, mm below the crest", "3")
+    settle(page)
+    type_in(page, "Upper end of hold 1, mm below the crest", "5")
+    page.wait_for_function("() => message.innerText !== ''")
+    type_in(page, "Lower end of hold 1, mm below the crest", "8")
+    settle(page)
+    assert case_of(page).socket.holds_mm == ((5.0, 8.0),)
+    type_in(page, "Lower end of hold 1, mm below the crest", "-3")
+    page.wait_for_function("() => message.innerText !== ''")
+    type_in(page, "Lower end of hold 1, mm below the crest", "8")
+    settle(page)
+    assert page.locator("#message").inner_text() == ""
+    assert case_of(page).socket.holds_mm == ((5.0, 8.0),)
+
+
+def test_a_comma_before_three_digits_is_not_guessed_at(page):
+    type_in(page, "Cortical modulus, MPa", "13,700")
+    page.wait_for_function("() => message.innerText !== ''")
+    assert "a decimal point, no comma, no unit" in page.locator("#message").inner_text()
+    type_in(page, "Friction", "0,35")
+    type_in(page, "Cortical modulus, MPa", "13700")
+    settle(page)
+    assert case_of(page).interface.friction == 0.35
+
+
 def test_an_answer_to_an_older_state_moves_no_slider_back(page):
+    page.evaluate("() => performance.clearMeasures()")
     type_in(page, "Friction", "0.3")
     slow = """() => {
         const quick = window.fetch;
         window.fetch = async (to, ...rest) => {
-            if (String(to).endsWith("draw")) await new Promise((done) => setTimeout(done, 1500));
+            if (String(to).endsWith("draw")) await new Promise((done) => setTimeout(done, 8000));
             return quick(to, ...rest);
         };
     }"""
-    page.wait_for_function("() => answer.dataset.of === document.body.dataset.version")  # it is drawn
+    page.wait_for_function("() => performance.getEntriesByName('first').length > 0")  # it is drawn
     page.evaluate(slow)
     slider = page.get_by_label("Axial force, N, slider", exact=True)
     before = float(slider.input_value())
     slider.focus()
     slider.press("ArrowRight")
-    page.wait_for_timeout(1000)  # the answer comes, for the state before this press
+    page.wait_for_function("() => performance.getEntriesByName('refined').length > 0")  # of before this
     slider.press("ArrowRight")
     settle(page)
     assert float(slider.input_value()) == before + 10

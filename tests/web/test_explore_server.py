@@ -1,7 +1,9 @@
 """The page's server, without a browser: who is let in, what is refused, and whose numbers it tells."""
 
+import asyncio
 import http.client
 import json
+import multiprocessing
 import re
 import signal
 import stat
@@ -21,8 +23,10 @@ from stillroot import Case, check, directions, read_case
 from stillroot.commands.explore_command import shipped_case
 from stillroot.errors import EnvironmentProblem
 from stillroot.explore import server as page_server
+from stillroot.explore.desk import BenchHandle, SolveFailed
 from stillroot.explore.pairs import EQUAL_MOTION, EQUAL_TORQUE, FOUND_WITH, lecture
 from stillroot.explore.told import without_options
+from stillroot.explore.workshop import CONTINUES
 from stillroot.pictures.drawing import MOTION
 from stillroot.pictures.figures import pictures
 from stillroot.studies import lesson
@@ -231,12 +235,16 @@ def test_a_newer_question_of_a_tab_drops_the_older(served):
         case["interface"]["friction"] = friction
         ends[name] = [message["kind"] for message in served.solve(case, tab="dropping")]
 
+    assert served.solve(case_now())[-1]["kind"] == "directions"
+    solving = [bench.process_id for bench in (served.desk.first, served.desk.fine, served.desk.coarser)]
     threads = [threading.Thread(target=ask, args=(i, 0.3 + i / 100)) for i in range(8)]
     for thread in threads:
         thread.start()
         time.sleep(0.03)
     for thread in threads:
         thread.join(60)
+    still = [bench.process_id for bench in (served.desk.first, served.desk.fine, served.desk.coarser)]
+    assert still == solving  # each let go of its job, and kept what it had
     assert ends[7] == ["first", "refined", "directions"]
     assert sum("directions" in kinds for kinds in ends.values()) < 8
     assert served.desk.most_refined_running == 1
@@ -264,6 +272,12 @@ def test_a_process_that_dies_at_work_is_told_and_replaced(served):
     assert told[-1]["kind"] == "no-answer"
     assert "ended without an answer" in told[-1]["message"]
     assert served.solve(case_now(), until="refined")[-1]["kind"] == "refined"
+
+
+@pytest.mark.parametrize("kind", sorted(CONTINUES))
+def test_a_job_that_goes_on_from_another_needs_the_same_process(kind):
+    with pytest.raises(SolveFailed, match="ended without an answer"):
+        asyncio.run(BenchHandle("none", multiprocessing.get_context()).ask(kind, COARSE))
 
 
 def test_the_saved_case_is_the_case(served, tmp_path):

@@ -20,7 +20,7 @@ from time import perf_counter
 from typing import TYPE_CHECKING, Any
 
 from stillroot.errors import CaseError, StillrootError
-from stillroot.explore.workshop import DROP_SIGNAL, Job, Reply, run_bench
+from stillroot.explore.workshop import CONTINUES, DROP_SIGNAL, Job, Reply, run_bench
 
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator
@@ -83,6 +83,8 @@ class BenchHandle:
         """
         if self._running is not None and not self._running.process.is_alive():
             self.stop()  # it died idle: nobody need be told
+        if self._running is None and kind in CONTINUES:
+            raise SolveFailed(DIED)
         running = self._running or self.start()
         self._number += 1
         job = Job(number=self._number, kind=kind, case=case.to_dict(), more=more)
@@ -274,29 +276,32 @@ class Desk:
     async def _refined(self, case: Case) -> dict[str, Any]:
         """Return the refined answer: the case on its own mesh and on the coarser ones, side by side."""
         face = case.interface
-        seated = face.measured_torque_ncm is not None  # the coarser seats wait for what it comes to
-        interference_um = await self.fine.ask("seat", case) if seated else face.interference_um
-        forces: asyncio.Future[bytes] = asyncio.get_running_loop().create_future()
-
-        async def coarser() -> bytes:
-            forces.set_result(await self.coarser.ask("coarser", case, interference_um))
-            readings: bytes = await self.coarser.ask("readings", case)
-            return readings
-
-        async def strains() -> bytes:
-            acting = await forces
-            async with self._turns["first"]:  # that bench has nothing to do until the next change
-                found: bytes = await self.first.ask("strains", case, acting)
-                return found
+        from_torque = face.measured_torque_ncm is not None  # the coarser seats wait for what it comes to
+        interference_um = await self.fine.ask("seat", case) if from_torque else face.interference_um
 
         async def fine() -> None:
-            if not seated:
+            if not from_torque:
                 await self.fine.ask("seat", case)
             await self.fine.ask("loads", case)
 
-        *coarse, _ = await _together(coarser(), strains(), fine())
-        told: dict[str, Any] = await self.fine.ask("join", case, coarse)
+        coarser, _ = await _together(self._coarser(case, interference_um), fine())
+        told: dict[str, Any] = await self.fine.ask("join", case, coarser)
         return told
+
+    async def _coarser(self, case: Case, interference_um: float) -> list[bytes]:
+        """Return what is read off the coarser seats and how far bone is strained, both packed."""
+        forces = await self.coarser.ask("coarser", case, interference_um)
+        if self._turns["first"].locked():  # another tab waits for that bench
+            return [
+                await self.coarser.ask("readings", case),
+                await self.coarser.ask("strains", case, forces),
+            ]
+        return await _together(self.coarser.ask("readings", case), self._strains(case, forces))
+
+    async def _strains(self, case: Case, forces: bytes) -> bytes:
+        async with self._turns["first"]:
+            found: bytes = await self.first.ask("strains", case, forces)
+            return found
 
     @asynccontextmanager
     async def _refining(self) -> AsyncIterator[None]:
@@ -316,7 +321,8 @@ async def _together(*waited: Any) -> list[Any]:
         return list(await asyncio.gather(*tasks))
     finally:
         for task in tasks:
-            task.cancel()
+            if not task.cancelling():  # a second time would break off how a bench lets go of its job
+                task.cancel()
         await asyncio.gather(*tasks, return_exceptions=True)
 
 

@@ -55,6 +55,11 @@ HTTP_PORT = 80
 """The port that browsers leave out of Host and Origin."""
 LOOK_S = 0.3
 """How often the server looks whether somebody still waits for a report."""
+FILE_NUMBER, PAGE_NUMBER = (
+    "must be a number, without quotes",
+    "must be a number such as 5 or 0.4: a decimal point, no comma, no unit",
+)
+"""What a case file is told of what is no number, and what somebody is told who typed it."""
 LARGEST_BODY = 200_000
 """Bytes: a case with an outline of a thousand points has a quarter of it."""
 HEADERS = {
@@ -176,7 +181,7 @@ def application(case: Case, *, port: int, token: str, desk: Desk | None = None) 
         return _json({"screens": lecture()})
 
     async def refused(_: Request, error: Exception) -> Response:
-        return _json({"message": str(error)}, 422)
+        return _json({"message": str(error).replace(FILE_NUMBER, PAGE_NUMBER)}, 422)
 
     async def broken(_: Request, error: Exception) -> Response:
         message = f"an error of the program's own ({type(error).__name__}: {error})"

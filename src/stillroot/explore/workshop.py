@@ -1,9 +1,10 @@
 """The processes that solve for the page, each with the stages that it keeps.
 
-Three benches: `first` answers coarsely; `fine` and `coarser` share a refined answer between two cores,
-and together compute what `check` computes. A bench does one job at a time and can be told to drop it:
-a signal, where there are any, breaks off the job between two lines of Python; elsewhere it ends at the
-next stage. What a bench keeps is only what `Stages` keeps, so its memory is bounded.
+Three benches: `first` answers coarsely, and then finds how far bone is strained; `fine` and `coarser`
+share the rest of a refined answer between two cores, and together they compute what `check` computes. A
+bench does one job at a time and can be told to drop it: a signal, where there are any, breaks off the
+job between two lines of Python; elsewhere it ends at the next stage. A bench keeps the last seats and
+what is loaded on them, no more, so its memory is bounded.
 """
 
 from __future__ import annotations
@@ -31,6 +32,8 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 
+CONTINUES = frozenset({"loads", "readings", "join", "directions"})
+"""Jobs that go on from what the same process did before."""
 MOST_BYTES = 3 * 1024**3
 """Of data of one bench: a usual case takes a tenth."""
 DROP_SIGNAL = getattr(signal, "SIGUSR1", None)
@@ -134,8 +137,9 @@ class Bench:
         from stillroot.studies.stages import Stages  # noqa: PLC0415 - in the process that solves
 
         self._progress = progress
-        # A first answer has the machine to itself; refined ones have one of two cores each.
-        self._first_stages = Stages(partial(prepared_groundwork, each=on_two_threads))
+        # A first answer of one tab has the machine to itself; a refined one has a core for each half.
+        two = on_two_threads
+        self._first_stages = Stages(partial(prepared_groundwork, each=two), each=two)
         self._stages, self._far_stages = Stages(prepared_groundwork), Stages(self._far_ground)
         self._coarse_case: Case | None = None
         self._seat: tuple[Case, Seated, float] | None = None
@@ -166,7 +170,7 @@ class Bench:
 
     def _seated(self, case: Case, _: object) -> float:
         """Seat a case; return its interference, which the coarser seats take over."""
-        self._loaded = None
+        self._loaded = self._seat = None
         seated, interference_um, _torque = self._stages.seated(case)
         self._seat = case, seated, interference_um
         return interference_um
@@ -222,6 +226,7 @@ class Bench:
 
         case, forces = pickle.loads(packed)  # noqa: S301 - our own bench's
         section = half_section(outline_of(case), case.numerics.element_mm)
+        self._progress("meshed")
         pair = take_apart(section, keep_gap=case.socket.gap_filled)
         return pickle.dumps((case, strains_under(case, pair, forces)))
 

@@ -115,7 +115,8 @@ def groundwork(
 
     For any moduli of the bone: then it takes of the case's the implant's and the shape of a profile with
     depth, no more. Otherwise the bone is one region of the moduli that it has, which costs less.
-    `each` is `map` or does the same, on several threads say: a harmonic knows nothing of the others.
+    `each` is `map` or does the same, on several threads say: a harmonic knows nothing of the others. No
+    factors outlive their thread, for their memory would never come back.
     """
     pair = take_apart(section, keep_gap=case.socket.gap_filled)
     wall, implant = pair.wall, pair.implant
@@ -124,24 +125,18 @@ def groundwork(
     unfixed = np.zeros(implant.nodes_mm.shape[1], dtype=bool)
     units = _unit_loads(case, implant)
 
-    def condensed(n: int) -> tuple[sp.csc_array, NDArray[np.float64], LoadedImplant | None]:
+    def condensed(n: int) -> tuple[BodyHarmonic, NDArray[np.float64]]:
         body = body_harmonic(
             stiffness, n, implant.nodes_mm, order, len(wall.implant_nodes), unfixed, angular_weight(n)
         )
-        schur, interior = body.condensed()
-        loaded = None
-        if n <= 1:
-            columns = angular_weight(n) * units * _acting_in(n)
-            on_wall = body.condensed_load(columns, interior)
-            loaded = LoadedImplant(body=body, interior=interior, loads=columns, condensed=on_wall)
-        return _wall_expansion(body, wall.implant_nodes), schur, loaded
+        return body, body.schur()
 
-    expand, schur, loaded = zip(*each(condensed, range(highest + 1)), strict=True)
+    bodies, schur = zip(*each(condensed, range(highest + 1)), strict=True)
     return Groundwork(
         pair=pair,
-        expand=expand,
+        expand=tuple(_wall_expansion(body, wall.implant_nodes) for body in bodies),
         implant_schur=schur,
-        loaded=(loaded[0], loaded[1]),
+        loaded=(_loaded(bodies[0], 0, units), _loaded(bodies[1], 1, units)),
         bone=_bone_harmonics(case, pair, highest, apart=for_any_moduli, each=each),
     )
 
@@ -177,9 +172,9 @@ def with_far_support(ground: Groundwork, case: Case, farther: Case, highest: int
     )
 
 
-def split_by_moduli(ground: Groundwork, case: Case) -> Groundwork:
+def split_by_moduli(ground: Groundwork, case: Case, each: Each = map) -> Groundwork:
     """Return a groundwork for any moduli of the bone from one that may be for some only."""
-    bone = _bone_harmonics(case, ground.pair, len(ground.bone) - 1, apart=True)
+    bone = _bone_harmonics(case, ground.pair, len(ground.bone) - 1, apart=True, each=each)
     return replace(ground, bone=bone)
 
 
@@ -238,9 +233,13 @@ def _unit_loads(case: Case, implant: Body) -> NDArray[np.float64]:
     return np.stack([getattr(section, name) for section in sections for name in RESULTANTS], axis=1)
 
 
-def _acting_in(n: int) -> NDArray[np.float64]:
-    """Return 1 for each of the eight unit loads that belongs to harmonic n, 0 for others."""
-    return np.array([float((name in ("lateral", "moment")) == (n == 1)) for name in RESULTANTS] * 2)
+def _loaded(body: BodyHarmonic, n: int, units: NDArray[np.float64]) -> LoadedImplant:
+    acts = np.array([(name in ("lateral", "moment")) == (n == 1) for name in RESULTANTS] * 2)
+    loads = np.where(acts, angular_weight(n) * units, 0.0)
+    interior = body.interior_solver()
+    return LoadedImplant(
+        body=body, interior=interior, loads=loads, condensed=body.condensed_load(loads, interior)
+    )
 
 
 def _regions(bone: Body) -> list[tuple[str, NDArray[np.int64]]]:

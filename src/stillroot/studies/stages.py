@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from stillroot.inputs.case import Case
-    from stillroot.mechanics.groundwork import Groundwork
+    from stillroot.mechanics.groundwork import Each, Groundwork
     from stillroot.mechanics.loading import Seated
     from stillroot.mechanics.site import Site
 
@@ -80,13 +80,16 @@ class Stages:
     """The last stages of the chain. It holds memory, so one is made where many cases are solved.
 
     `groundwork_of` makes the groundwork of a geometry. Where that is for the moduli of one case, which
-    costs less, it is split by moduli when they change; answers then depend, in their last digits, on
-    what was solved before.
+    costs less, it is split by moduli when they change, `each` harmonic for itself; answers then depend,
+    in their last digits, on what was solved before.
     """
 
-    def __init__(self, groundwork_of: Callable[[Case], Groundwork] = _groundwork) -> None:
+    def __init__(
+        self, groundwork_of: Callable[[Case], Groundwork] = _groundwork, *, each: Each = map
+    ) -> None:
         self._kept: dict[str, tuple[str, Any]] = {}
         self._groundwork_of = groundwork_of
+        self._each = each
 
     def outcome(self, case: Case, *, with_error: bool = False) -> Outcome:
         """Solve a case; where it has no answer the outcome says why.
@@ -123,7 +126,7 @@ class Stages:
         made_for, ground = self._stage("ground", geometry, made)
         if ground.for_any_moduli or made_for == site_key:
             return ground
-        return self._stage("split", geometry, lambda: split_by_moduli(ground, case))
+        return self._stage("split", geometry, lambda: split_by_moduli(ground, case, self._each))
 
     def seated(self, case: Case) -> tuple[Seated, float, float | None]:
         """Return a case seated, its interference [µm] and its insertion torque [N·cm], None if glued."""

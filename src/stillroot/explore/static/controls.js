@@ -159,6 +159,19 @@ function setLength(/** @type {any} */ draft, /** @type {any} */ value, /** @type
   draft.socket.holds_mm = fitted.length ? fitted : [[Math.max(0, value - 1), value]];
 }
 
+/**
+ * Write a control's number beside its slider.
+ * @param {any} control
+ * @param {HTMLInputElement} slider
+ * @param {HTMLInputElement} entry
+ * @param {number} value
+ */
+function write(control, slider, entry, value) {
+  slider.setAttribute("aria-valuetext", `${plain(value, 3)} ${control.unit}`);
+  if (document.activeElement !== entry || typed(entry.value) !== value) entry.value = plain(value, 3);
+  entry.removeAttribute("aria-invalid");
+}
+
 /** The form of all inputs. */
 export class Controls {
   /**
@@ -191,7 +204,11 @@ export class Controls {
     const row = this.#row(control);
     const slider = row.querySelector("input[type=range]");
     const entry = row.querySelector("input[type=text]");
-    slider.addEventListener("input", () => this.tell.set(control, fromSlider(control, Number(slider.value))));
+    slider.addEventListener("input", () => {
+      const value = fromSlider(control, Number(slider.value));
+      write(control, slider, entry, value); // the server's drawing comes later
+      this.tell.set(control, value);
+    });
     entry.addEventListener("change", () => this.tell.set(control, typed(entry.value), true));
     entry.addEventListener("keydown", (/** @type {KeyboardEvent} */ event) => {
       const way = event.key === "ArrowUp" ? 1 : event.key === "ArrowDown" ? -1 : 0;
@@ -222,9 +239,7 @@ export class Controls {
       const entry = row.querySelector("input[type=text]");
       if (typeof value !== "number") continue;
       slider.value = String(toSlider(control, value));
-      slider.setAttribute("aria-valuetext", `${plain(value, 3)} ${control.unit}`);
-      if (document.activeElement !== entry || typed(entry.value) !== value) entry.value = plain(value, 3);
-      entry.removeAttribute("aria-invalid");
+      write(control, slider, entry, value);
     }
     for (const { name, why } of GROUPS) {
       const told = /** @type {any} */ (this.form.querySelector(`.group-${name.toLowerCase()} .why`));
@@ -301,6 +316,7 @@ function rowOf(control) {
  * @returns {number | string}
  */
 export function typed(text) {
+  if (/^\s*[-\u2212]?\d{1,3},\d{3}\s*$/.test(text)) return text; // thousands, or a decimal comma?
   const bare = text.trim().replace(",", ".").replace("\u2212", "-");
   return PLAIN_NUMBER.test(bare) ? Number(bare) : text;
 }

@@ -129,7 +129,10 @@ function aheadLoad(change) {
  * @param {any} [more]
  */
 function holds(what, more) {
-  const now = drawn.drawing.holds_mm.map((/** @type {number[]} */ hold) => [...hold]);
+  // Typed ends go into what is stated, sound or not: one end may be wrong until the other is typed.
+  const stated = state.case.socket?.holds_mm;
+  const base = what === "type" && Array.isArray(stated) && Array.isArray(stated[more.at[0]]) ? stated : drawn.drawing.holds_mm;
+  const now = base.map((/** @type {number[]} */ hold) => [...hold]);
   const length = drawn.drawing.length_mm;
   let next = now;
   if (what === "more" || what === "fewer") {
