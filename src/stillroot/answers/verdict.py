@@ -153,8 +153,9 @@ def _numerical_limits(case: Case, worst: LoadAnswer) -> tuple[str, ...]:
     head = band_of(worst.head.total_um, bands)
     if head != worst.band:
         limits.append(
-            f"Head movement, {worst.head.total_um:.0f} µm, lies in another band ({head}): it holds the "
-            "elastic give of bone and implant too, and is what a bench gauge reads."
+            f"Head movement, {with_error(worst.head.total_um, worst.head_error.total_um)} µm, lies in "
+            f"another band ({head}): it holds the elastic give of bone and implant too, and is what a "
+            "bench gauge reads."
         )
     return tuple(limits)
 

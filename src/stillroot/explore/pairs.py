@@ -42,7 +42,12 @@ def lecture() -> list[dict[str, Any]]:
         for pair in EQUAL_MOTION
     ]
     screens += [
-        {"title": built.title, "message": built.why, "cases": [built.case.stated()]}
+        {
+            "title": built.title,
+            "message": built.why,
+            "cases": [built.case.stated()],
+            "torque_read": built.torque_read,
+        }
         for built in built_cases(NAMED)
     ]
     return screens

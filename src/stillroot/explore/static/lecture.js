@@ -201,13 +201,13 @@ export class Lecture {
     const revealed = !pair || this.step > 0;
     say(byId("lecture-title"), screen.title);
     const told = found.map((one) => one?.told).filter(Boolean);
-    const torques = told.map((t) => (t.insertion_torque_ncm === null ? "none" : `${plain(t.insertion_torque_ncm, 0)} N·cm`));
+    const torques = told.map((t) => screen.torque_read || (t.insertion_torque_ncm === null ? "none" : `${plain(t.insertion_torque_ncm, 0)} N·cm`));
     const peaks = told.map((t) => `${t.loads[0].shown} µm`);
     let message = screen.message;
     const refused = this.refused.get(this.place);
     if (refused !== undefined) message += ` This state has no answer: ${refused}`;
     else if (told.length < screen.cases.length) message += " The solver is working.";
-    else if (!pair) message += ` Torque ${torques[0]}, peak micromotion ${peaks[0]}.`;
+    else if (!pair) message += ` Torque: ${torques[0]}; peak micromotion ${peaks[0]}.`;
     else if (!revealed) message = motionFirst ? `Peak micromotion: ${peaks.join(" and ")}.` : `Insertion torque: ${torques.join(" and ")}.`;
     else message = motionFirst ? `Insertion torque: ${torques.join(" and ")}.` : `Peak micromotion: ${peaks.join(" and ")}.`;
     say(byId("lecture-message"), message);
@@ -215,7 +215,7 @@ export class Lecture {
     this.#views(found.filter(Boolean).map((one, i) => ({
       drawing: one.drawing,
       answer: show && one.told ? one.told.loads[0] : null,
-      words: `${pair ? `${"AB"[i]}: ` : ""}${one.told && (revealed || !motionFirst) ? `torque ${torques[i] ?? ""}` : ""}`,
+      words: `${pair ? `${"AB"[i]}: ` : ""}${one.told && (revealed || !motionFirst) ? `torque: ${torques[i] ?? ""} ` : ""}`,
       site: one.site,
       load: 0,
       stale: one.told?.kind === "first",
