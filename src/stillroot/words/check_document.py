@@ -273,10 +273,14 @@ def _six(result: CheckResult) -> Iterator[Table | Lines]:
     if result.six is None:
         yield Lines(lines=(f"Six directions: {NOT_EXPLAINED}",))
         return
+    first_band = result.case.threshold.bands_um[0]
+    means = (
+        f"Held: under {first_band:g} µm at that load, which stands neither for chewing nor for yours."
+    )
     yield six_table(
         result.six,
         caption=f"Six directions of the seated implant, at the crest. {in_words(result.six)}",
-        note="" if result.torque is None else TORQUE_IS_ONE,
+        note=means if result.torque is None else f"{means} {TORQUE_IS_ONE}",
     )
 
 
