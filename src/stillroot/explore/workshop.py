@@ -138,8 +138,8 @@ class Bench:
 
         self._progress = progress
         # A first answer of one tab has the machine to itself; a refined one has a core for each half.
-        two = on_two_threads
-        self._first_stages = Stages(partial(prepared_groundwork, each=two), each=two)
+        threaded = partial(prepared_groundwork, each=on_two_threads)
+        self._first_stages = Stages(threaded, each=on_two_threads)
         self._stages, self._far_stages = Stages(prepared_groundwork), Stages(self._far_ground)
         self._coarse_case: Case | None = None
         self._seat: tuple[Case, Seated, float] | None = None

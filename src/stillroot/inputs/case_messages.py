@@ -250,12 +250,9 @@ def _unknown(section: str, key: str, sections: Sections) -> tuple[str, str]:
 
 def unknown_key(section: str, key: str, sections: Sections, more: Mapping[str, str]) -> str:
     """Return what to say of an unknown key of a study, which has `more` keys with their meanings."""
-    name = key.rpartition(".")[2]
-    for full in sections[section].model_fields if section else ():
-        if full.startswith(f"{name}_"):  # its unit was left off
-            return f"is an unknown key; did you mean {section}.{full}?"
-    near = difflib.get_close_matches(key.lower(), more, n=1)
-    if near:
+    own = [f"{section}.{name}" for name in sections[section].model_fields] if section else []
+    near = difflib.get_close_matches(key.lower(), [*more, *own], n=1)
+    if near and near[0] in more:
         return f"is an unknown key; did you mean {near[0]}?"
     text, _ = _unknown(section, key, sections)
     return text if section or "known here" not in text else f"{text}, {', '.join(more)}"

@@ -10,9 +10,9 @@ hold all that it takes: K is symmetric and pivots stay on the diagonal, so U₁�
 
     S = K_ΓΓ - (L₂₁ D^½) (L₂₁ D^½)ᵀ
 
-One sparse factorisation therefore yields S, and no solve per interface column is needed; the same
-factors condense loads and recover the inside. A body that nothing supports is no exception, since its
-interior is held by its interface, and D > 0.
+One sparse factorisation therefore yields S, and no solve per interface column is needed; where the
+inside is wanted as well, the same factors recover it. A body that nothing supports is no exception,
+since its interior is held by its interface, and D > 0.
 """
 
 from __future__ import annotations
