@@ -21,6 +21,8 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from stillroot.studies.store import program
+
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
@@ -186,10 +188,9 @@ def sources() -> tuple[Source, ...]:
 
 
 def fingerprint(source: Source) -> str:
-    """Return a hash of all that a source's numbers come from: the package and the suite's files."""
-    digest = hashlib.sha256()
-    package = sorted((ROOT / "src" / "stillroot").glob("*.py"))
-    for path in (*package, *sorted(HERE.glob("*.py")), *sorted(source.folder.glob("*"))):
+    """Return a hash of all that a source's numbers come from: the program and the suite's files."""
+    digest = hashlib.sha256(program().encode())
+    for path in (*sorted(HERE.glob("*.py")), *sorted(source.folder.glob("*"))):
         if path.is_file() and path.name not in PRESENTATION:
             digest.update(path.name.encode() + path.read_bytes())
     return digest.hexdigest()[:16]

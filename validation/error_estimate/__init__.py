@@ -16,6 +16,7 @@ from stillroot import Case, check, read_case
 from stillroot.answers.answer import prepared_site, resultant_of, stated_or_found_interference_um
 from stillroot.mechanics.loading import load, seat
 from stillroot.mechanics.motion import micromotion
+from stillroot.studies.store import program
 from validation.placed import changed_case
 from validation.suite import ROOT
 
@@ -69,7 +70,7 @@ def run(tell: Any = print) -> None:
             rows += [row for row in known if row is not None]
         else:
             tell(name)
-            rows += _measured(name, case, key)
+            rows += solved_again(name, case, key)
         done = {row["case"] for row in rows}
         everything = [*rows, *(row for (other, _), row in kept.items() if other not in done)]
         aside = RESULTS.with_suffix(".part")
@@ -88,7 +89,8 @@ def read() -> list[dict[str, str]]:
         return list(csv.DictReader(file, strict=True))
 
 
-def _measured(name: str, case: Case, key: str) -> Iterator[dict[str, str]]:
+def solved_again(name: str, case: Case, key: str) -> Iterator[dict[str, str]]:
+    """Yield a row of errors.csv for each load of a case: as answered, and far finer."""
     answer = check(case)
     site = prepared_site(case.with_numerics(**FINE))
     seated = seat(site, site.layer(interference_um=stated_or_found_interference_um(site)))
@@ -105,11 +107,9 @@ def _measured(name: str, case: Case, key: str) -> Iterator[dict[str, str]]:
 
 
 def _key(case: Case) -> str:
-    """Return a hash of the case and of the modules that its numbers come from."""
-    digest = hashlib.sha256(case.fingerprint().encode())
-    for name in ("accuracy", "contact", "loading", "mesh", "outline", "site", "interface", "condense"):
-        digest.update((ROOT / "src" / "stillroot" / f"{name}.py").read_bytes())
-    return digest.hexdigest()[:12]
+    """Return a hash of the case, of the program that solves it, and of this module."""
+    parts = (case.fingerprint(), program(), Path(__file__).read_text(encoding="utf-8"))
+    return hashlib.sha256("\n".join(parts).encode()).hexdigest()[:12]
 
 
 @dataclass(frozen=True, kw_only=True)

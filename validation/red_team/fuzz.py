@@ -40,6 +40,7 @@ if TYPE_CHECKING:
 
 import stillroot
 from stillroot.answers.answer import versions
+from stillroot.studies.store import program
 
 HERE = Path(__file__).parent
 TALLY, ABOUT = HERE / "tally.csv", HERE / "run.csv"
@@ -293,11 +294,9 @@ def _status_mb(key: str) -> float:
 
 def fingerprint() -> str:
     """Return a hash of the program, the shipped cases and these files: what a campaign is true of."""
-    digest = hashlib.sha256()
-    package = Path(stillroot.__path__[0])
+    digest = hashlib.sha256(program().encode())
     cases = HERE.parents[1] / "docs" / "cases"
-    found = (package.glob("*.py"), cases.glob("*.toml"), HERE.glob("*.py"))
-    for path in (path for paths in found for path in sorted(paths)):
+    for path in (*sorted(cases.glob("*.toml")), *sorted(HERE.glob("*.py"))):
         digest.update(path.name.encode() + path.read_bytes())
     return digest.hexdigest()[:16]
 

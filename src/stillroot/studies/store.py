@@ -51,9 +51,17 @@ AT_ONCE = 500
 @cache
 def program() -> str:
     """Return version and source hash: a changed program never takes up what an older one solved."""
-    sources = sorted(Path(str(files("stillroot"))).rglob("*.py"))
-    content = b"".join(path.read_bytes() for path in sources)
-    return f"{version('stillroot')}+{hashlib.sha256(content).hexdigest()[:12]}"
+    return f"{version('stillroot')}+{sources_hash(Path(str(files('stillroot'))))}"
+
+
+def sources_hash(*folders: Path) -> str:
+    """Return one hash of the names and the contents of all Python modules below some folders."""
+    digest = hashlib.sha256()
+    for folder in folders:
+        for path in sorted(folder.rglob("*.py")):
+            content = path.read_bytes()
+            digest.update(f"{path.relative_to(folder).as_posix()} {len(content)} ".encode() + content)
+    return digest.hexdigest()[:12]
 
 
 def default_path() -> Path:
