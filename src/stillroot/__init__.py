@@ -26,8 +26,8 @@ if TYPE_CHECKING:
         StillrootError,
     )
     from stillroot.inputs.case import Case, read_case
+    from stillroot.studies.bounds import Bounds, bounds
     from stillroot.studies.comparison import Comparison, compare
-    from stillroot.studies.holding import Hold, hold
     from stillroot.studies.levers import explain
     from stillroot.studies.outcome import Outcome
     from stillroot.studies.running import Where
@@ -43,7 +43,7 @@ _HOME = {
     "Comparison": "studies.comparison",
     "DirectionsResult": "answers.answer",
     "EnvironmentProblem": "errors",
-    "Hold": "studies.holding",
+    "Bounds": "studies.bounds",
     "LoadAnswer": "answers.answer",
     "MeshError": "errors",
     "NotConverged": "errors",
@@ -62,7 +62,7 @@ _HOME = {
     "compare": "studies.comparison",
     "directions": "answers.answer",
     "explain": "studies.levers",
-    "hold": "studies.holding",
+    "bounds": "studies.bounds",
     "read_case": "inputs.case",
     "read_plan": "arch.plan",
     "spread": "studies.spreads",
@@ -72,13 +72,13 @@ _HOME = {
 }
 
 __all__ = [
+    "Bounds",
     "Case",
     "CaseError",
     "CheckResult",
     "Comparison",
     "DirectionsResult",
     "EnvironmentProblem",
-    "Hold",
     "LoadAnswer",
     "MeshError",
     "NotConverged",
@@ -92,12 +92,12 @@ __all__ = [
     "Store",
     "Sweep",
     "Where",
+    "bounds",
     "check",
     "check_span",
     "compare",
     "directions",
     "explain",
-    "hold",
     "read_case",
     "read_plan",
     "spread",

@@ -103,7 +103,7 @@ def check(
 def directions(
     case_file: Path, *, height_mm: float, as_json: bool, out: Path | None, **report_options: Any
 ) -> None:
-    """Tell how the implant is held in each of its six directions, beside its torque.
+    """Tell how the implant moves in each of its six directions, beside its torque.
 
     Exit codes: 0 computed, 2 bad input, 3 not converged, 4 something missing on this machine.
     """

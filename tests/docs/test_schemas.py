@@ -13,12 +13,12 @@ from jsonschema import Draft202012Validator
 from stillroot import (
     Case,
     Where,
+    bounds,
     check,
     check_span,
     compare,
     directions,
     explain,
-    hold,
     spread,
     sweep,
 )
@@ -26,7 +26,7 @@ from stillroot.answers.choices import Choice
 from stillroot.arch.plan import Plan, read_plan
 from stillroot.arch.span_vary import Variation, Varied
 from stillroot.words import directions_report, report, span_report
-from stillroot.words.study_report import comparison_data, hold_data, spread_data, sweep_data
+from stillroot.words.study_report import bounds_data, comparison_data, spread_data, sweep_data
 
 ROOT = Path(__file__).parents[2]
 FOLDER = ROOT / "docs" / "schemas"
@@ -119,7 +119,7 @@ SMALL = Case.from_dict(
 STUDIES = {
     "sweep": lambda: sweep_data(sweep(SMALL, {"load_factor": [0.5, 500.0]}, HERE)),
     "spread": lambda: spread_data(spread(SMALL, HERE, samples=8)),
-    "hold": lambda: hold_data(hold(SMALL, 20.0, HERE, asked=["load", "bone"], samples=8)),
+    "bounds": lambda: bounds_data(bounds(SMALL, 20.0, HERE, asked=["load", "bone"], samples=8)),
     "compare": lambda: comparison_data(
         compare({"one": SMALL, "coarser": SMALL.with_numerics(element_mm=0.8)}, HERE, samples=8)
     ),

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from stillroot import Case, cli, hold, read_case, sweep
+from stillroot import Case, bounds, cli, read_case, sweep
 from stillroot.inputs.case import STUDY_KEYS
 from stillroot.studies.running import Where
 from stillroot.studies.shipped_spread import spread_of
@@ -68,7 +68,7 @@ def test_the_python_of_the_page_runs():
 
 def test_what_the_page_shows_of_a_search_is_what_comes_of_it():
     """One question of the five, at the default numerics."""
-    shown = PAGE.partition("<!-- hold -->")[2].partition("## Compare")[0]
+    shown = PAGE.partition("<!-- bounds -->")[2].partition("## Compare")[0]
     case = read_case(ROOT / "docs" / "cases" / "soft_posterior.toml")
-    found = hold(case, 100.0, Where(workers=1), asked=["load"], with_spread=False)
+    found = bounds(case, 100.0, Where(workers=1), asked=["load"], with_spread=False)
     assert answer_sentence(found, found.answers[0]) in shown

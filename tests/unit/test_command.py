@@ -52,7 +52,7 @@ def case_file(tmp_path):
     return path
 
 
-def test_a_check_ends_in_a_table_and_a_verdict(run, case_file):
+def test_a_check_ends_in_a_table_and_a_summary(run, case_file):
     code, out, err = run("check", case_file)
     assert code == 0
     assert err == ""
@@ -70,7 +70,7 @@ def test_json_is_all_there_is_on_stdout(run, case_file):
     assert data["engagement_length_mm"] == 6.0
     assert data["engaged_threads"] == 6.0
     assert data["insertion_torque_ncm"] > 0
-    assert set(data) >= {"verdict", "versions", "loads"}
+    assert set(data) >= {"summary", "versions", "loads"}
     assert load["peak_micromotion_um"] == pytest.approx(np.hypot(load["sliding_um"], load["opening_um"]))
     assert load["mean_micromotion_um"] < load["p95_micromotion_um"] <= load["peak_micromotion_um"]
     assert set(load["share_above"]) == {"50", "100", "150"}

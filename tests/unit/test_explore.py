@@ -12,7 +12,7 @@ from stillroot.explore.first import FIRST_MM, first_answer, first_case
 from stillroot.explore.pairs import lecture
 from stillroot.explore.site_drawing import drawing_of, peak_places
 from stillroot.explore.told import without_options
-from stillroot.explore.workshop import Bench, Job, on_two_threads
+from stillroot.explore.workshop import Bench, Job, on_both_cores
 from stillroot.mechanics.accuracy import read
 from stillroot.mechanics.groundwork import WHOLE
 from stillroot.mechanics.loading import load
@@ -97,7 +97,7 @@ def test_a_bench_takes_no_more_memory_for_more_geometries(shipped_cases):
 
 def test_threads_change_no_digit(shipped_case):
     case = first_case(shipped_case)
-    alone, together = (prepared_groundwork(case, each=each) for each in (map, on_two_threads))
+    alone, together = (prepared_groundwork(case, each=each) for each in (map, on_both_cores))
     for a, b in zip(together.implant_schur, alone.implant_schur, strict=True):
         np.testing.assert_array_equal(a, b)
     for a, b in zip(together.loaded, alone.loaded, strict=True):
@@ -120,8 +120,8 @@ def test_a_lecture_is_of_cases():
         ("The motion is larger: --choices shows one way.", "The motion is larger."),
         ("It yields at 0.8 %; see --choices for more. It leans.", "It yields at 0.8 %. It leans."),
         (
-            "It gives way, so read it as not held: no value.",
-            "It gives way, so read it as not held: no value.",
+            "It gives way, so read it as giving way: no value.",
+            "It gives way, so read it as giving way: no value.",
         ),
         ("Depth 0.5-1.2 mm, well -- a dash - stays.", "Depth 0.5-1.2 mm, well -- a dash - stays."),
     ],

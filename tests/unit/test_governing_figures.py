@@ -11,7 +11,7 @@ from matplotlib.collections import PolyCollection
 from matplotlib.text import Text
 
 from stillroot import check
-from stillroot.answers.verdict import with_error
+from stillroot.answers.summary import with_error
 from stillroot.inputs.case import Case
 from stillroot.mechanics.fields import displacement
 from stillroot.mechanics.head_parts import ANGLES, carried, head_parts

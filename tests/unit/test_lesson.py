@@ -24,8 +24,8 @@ from stillroot.pictures.lesson_figures import predictors
 from stillroot.studies import lesson as lessons
 from stillroot.studies.lesson import (
     COMPUTED,
+    GAVE_WAY,
     NO_ANSWER,
-    NOT_HELD,
     PREDICTORS,
     RANGES,
     TORQUE,
@@ -65,7 +65,7 @@ def made_up(count: int, *, seed: int = 1) -> list[SiteAnswer]:
     ]
 
 
-def slipped(answer: SiteAnswer, outcome: str = NOT_HELD) -> SiteAnswer:
+def slipped(answer: SiteAnswer, outcome: str = GAVE_WAY) -> SiteAnswer:
     return replace(answer, outcome=outcome, peak_micromotion_um=None, reason="it slipped")
 
 
@@ -202,7 +202,7 @@ def test_a_site_that_is_not_held_ranks_as_the_largest_motion():
     motion = np.array([a.ranked_um for a in answers])
     assert np.argmax(stats.rankdata(motion)) == 3
     group = group_of("all", answers)
-    assert (group.count, group.not_held) == (20, 1)
+    assert (group.count, group.gave_way) == (20, 1)
     assert all(np.isfinite([c.rho, c.low, c.high]).all() for c in group.correlations)
 
 
@@ -227,7 +227,7 @@ def test_a_failing_load_is_not_held_and_a_failing_seat_or_mesh_is_no_answer(monk
     point = site_points(1)[0]
     monkeypatch.setattr(lessons, "load", fails(NotConverged("slips out", stage="load")))
     answer = lessons.solve_site(point, lessons.SMALL_CLOUD)
-    assert (answer.outcome, answer.reason, answer.peak_micromotion_um) == (NOT_HELD, "slips out", None)
+    assert (answer.outcome, answer.reason, answer.peak_micromotion_um) == (GAVE_WAY, "slips out", None)
     assert answer.insertion_torque_ncm > 0
     for error in (NotConverged("backs out", stage="seat"), MeshError("a sliver")):
         monkeypatch.setattr(lessons, "prepared_site", fails(error))

@@ -174,7 +174,7 @@ def _load(**changes):
         _load(peak_at={"depth_mm": 9.0, "radius_mm": 2.0, "angle_deg": 0.0, "all_round": False}),
         lambda data: data.update(insertion_torque_ncm=None),
         lambda data: data.update(title="another"),
-        lambda data: data.update(verdict=data["verdict"].replace("is ", "is 1", 1)),
+        lambda data: data.update(summary=data["summary"].replace("is ", "is 1", 1)),
         lambda data: data["versions"].pop("numpy"),
         lambda data: data["case"]["bone"].update(poisson=0.31),
         lambda data: data["loads"].pop(),
@@ -200,7 +200,7 @@ def test_six_directions_out_of_order_are_found():
     run, finding = fuzz.run_mutant(one)
     assert finding.outcome == "answer", finding.detail
     for spoil in (
-        lambda data: data["directions"][0].update(state="free"),
+        lambda data: data["directions"][0].update(state="gives way"),
         lambda data: data["directions"][2].update(stiffness=-1.0),
         lambda data: data.update(summary="Free sideways, held in the other four."),
         lambda data: data["stiffness_matrix"][0].__setitem__(4, 0.0),

@@ -11,7 +11,7 @@ import pytest
 
 from stillroot import Case, EnvironmentProblem, Report, check, explain, write_answer
 from stillroot.answers.choices import Choice
-from stillroot.answers.verdict import CAUTION, rounded, with_error
+from stillroot.answers.summary import CAUTION, rounded, with_error
 from stillroot.inputs.section import ASSUMPTION
 from stillroot.pictures.figures import pictures
 from stillroot.studies.levers import Lever
@@ -79,8 +79,8 @@ def words_of(page):
 def test_every_reader_gets_answer_limits_and_caution(written, result):
     _, page, _ = written
     words = words_of(page)
-    assert result.verdict.sentence in words
-    assert all(line in words for line in result.verdict.limits)
+    assert result.summary.sentence in words
+    assert all(line in words for line in result.summary.limits)
     assert CAUTION in words
 
 

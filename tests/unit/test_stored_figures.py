@@ -31,8 +31,8 @@ from stillroot.pictures.figures import pictures
 from stillroot.pictures.levers_figure import levers_figure
 from stillroot.pictures.span_figure import arch_pictures
 from stillroot.pictures.study_figures import (
+    bounds_pictures,
     compare_pictures,
-    hold_pictures,
     spread_pictures,
     sweep_pictures,
 )
@@ -67,7 +67,7 @@ NAMES = (
     "sweep",
     "spread",
     "spread-drivers",
-    "hold",
+    "bounds",
     "compare",
     "compare-sections",
     "arch-1-tip",
@@ -119,7 +119,7 @@ def every_picture() -> Iterator[Picture]:
     yield levers_figure("push", 34.2, BY_PLAN, ROUGH, (50.0, 100.0, 150.0), title="Invented scenario")
     yield from sweep_pictures(sweep(case, {"bone.trabecular_modulus_mpa": [50.0, 150.0, 450.0]}, HERE))
     yield from spread_pictures(spread(case, HERE, samples=8))
-    yield from hold_pictures(hold(case, 30.0, HERE, asked=("bone",), with_spread=False))
+    yield from bounds_pictures(hold(case, 30.0, HERE, asked=("bone",), with_spread=False))
     firm = {key: value for key, value in COARSE.items() if key != "spread"}
     soft = firm | {"bone": COARSE["bone"] | {"trabecular_modulus_mpa": 60.0}}
     cases = {"firm": Case.from_dict(firm), "soft": Case.from_dict(soft)}

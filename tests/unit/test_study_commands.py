@@ -85,7 +85,7 @@ def test_a_spread_tells_chances_and_drivers(run, case_file, tmp_path):
         "spread", case_file, "--samples", 8, "--workers", 1, "--out", tmp_path / "answer"
     )
     assert (code, err) == (0, "")
-    for words in ("in 5 to 95 % of the samples", "The verdict does not change", "What drives it"):
+    for words in ("in 5 to 95 % of the samples", "The whole spread lies in one band", "What drives it"):
         assert words in " ".join(out.split())
     data = json.loads((tmp_path / "answer" / "study.json").read_text("utf-8"))
     assert len(data["samples"]) == 8 * (2 + 2)
@@ -103,9 +103,9 @@ def test_a_case_without_a_spread_takes_shipped_ranges_and_says_so(run, tmp_path)
     assert "assumption" in out
 
 
-def test_what_would_make_it_hold(run, case_file, tmp_path):
+def test_how_far_a_number_may_go(run, case_file, tmp_path):
     arguments = ("--below", 20, "--samples", 8, "--workers", 1, "--ask", "load", "--ask", "bone")
-    code, out, err = run("hold", case_file, *arguments, "--out", tmp_path / "answer")
+    code, out, err = run("bounds", case_file, *arguments, "--out", tmp_path / "answer")
     assert (code, err) == (0, "")
     assert "in 90% of 8 samples" in out
     assert "Largest load, times the stated one:" in out
@@ -221,16 +221,16 @@ BAD = {
         "one takes the place of the other",
     ),
     "a question that the case lacks": (
-        ("hold", "HELD", "--below", 50, "--ask", "bone", "--ask", "length"),
+        ("bounds", "HELD", "--below", 50, "--ask", "bone", "--ask", "length"),
         "is no question that this case has",
     ),
     "a key of thousands of letters": ((*SWEPT, f"{'x' * 5000}=1"), "xxx…xxx"),
     "no samples": (("spread", "CASE", "--samples", 0), "must be a power of two"),
     "seven samples": (("spread", "CASE", "--samples", 7), "must be a power of two"),
     "two spreads": (("spread", "CASE", "--bone-type", 3), "leave out one of the two"),
-    "no limit": (("hold", "CASE", "--below", 0), "must be a motion above 0"),
-    "no confidence": (("hold", "CASE", "--below", 50, "--confidence", "20%"), "must be from 50%"),
-    "hold, no samples": (("hold", "CASE", "--below", 50, "--samples", 0), "must be a power of two"),
+    "no limit": (("bounds", "CASE", "--below", 0), "must be a motion above 0"),
+    "no confidence": (("bounds", "CASE", "--below", 50, "--confidence", "20%"), "must be from 50%"),
+    "bounds, no samples": (("bounds", "CASE", "--below", 50, "--samples", 0), "must be a power of two"),
     "one case": (("compare", "CASE"), "a comparison takes from 2"),
     "the same case": (("compare", "CASE", "CASE"), "given more than once"),
     "no file": (("compare", "CASE", "nowhere.toml"), "there is no such file"),
@@ -276,7 +276,7 @@ def test_a_spread_that_makes_no_sense_is_refused(run, tmp_path, table, said):
     assert str(path) in err
 
 
-def test_samples_without_an_answer_are_part_of_the_verdict():
+def test_samples_without_an_answer_are_part_of_what_is_said():
     case = Case.from_dict(tomllib.loads(CASE + SPREAD))
     found = spread(case, Where(workers=1), samples=16, drivers=False)
     none = no_outcome(case, "no equilibrium was found")

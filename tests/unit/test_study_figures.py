@@ -14,22 +14,22 @@ from matplotlib.contour import QuadContourSet
 from matplotlib.patches import Rectangle
 from matplotlib.text import Text
 
-from stillroot import Where, compare, hold, spread, sweep
-from stillroot.answers.verdict import band_of, rounded, with_error
+from stillroot import Where, bounds, compare, spread, sweep
+from stillroot.answers.summary import band_of, rounded, with_error
 from stillroot.inputs.case import Case
 from stillroot.pictures.study_drawing import by_factors, key_label, value_text
 from stillroot.pictures.study_figures import (
+    bounds_pictures,
     compare_pictures,
-    hold_pictures,
     spread_pictures,
     sweep_pictures,
 )
-from stillroot.studies.holding import OUT_OF_BALANCE_UM
+from stillroot.studies.bounds import OUT_OF_BALANCE_UM
 
 if TYPE_CHECKING:
     from stillroot.pictures.drawing import Picture
+    from stillroot.studies.bounds import Bounds
     from stillroot.studies.comparison import Comparison
-    from stillroot.studies.holding import Hold
     from stillroot.studies.outcome import Outcome
     from stillroot.studies.spreads import Spread
     from stillroot.studies.sweeps import Sweep
@@ -70,8 +70,8 @@ def sampled() -> Spread:
 
 
 @pytest.fixture(scope="module")
-def held() -> Hold:
-    return hold(invented(), 60.0, HERE, asked=("engagement", "bone"), with_spread=False)
+def held() -> Bounds:
+    return bounds(invented(), 60.0, HERE, asked=("engagement", "bone"), with_spread=False)
 
 
 @pytest.fixture(scope="module")
@@ -91,7 +91,7 @@ def compared() -> Comparison:
 
 @pytest.fixture(scope="module")
 def every(
-    one: Sweep, two: Sweep, sampled: Spread, held: Hold, compared: Comparison
+    one: Sweep, two: Sweep, sampled: Spread, held: Bounds, compared: Comparison
 ) -> dict[str, Picture]:
     """All pictures, some of them of studies in which cases fail."""
     found = {
@@ -101,7 +101,7 @@ def every(
         "two, failures": sweep_pictures(without(two, 0, 4, 5)),
         "spread": spread_pictures(sampled),
         "spread, failures": spread_pictures(without(sampled, 0, 1, 2)),
-        "hold": hold_pictures(held),
+        "bounds": bounds_pictures(held),
         "compare": compare_pictures(compared),
     }
     return {f"{name}: {p.name}": p for name, drawn in found.items() for p in drawn}
@@ -375,11 +375,11 @@ def test_without_drivers_only_the_distribution_is_drawn(sampled: Spread) -> None
     assert [p.name for p in spread_pictures(replace(sampled, drivers=()))] == ["spread"]
 
 
-# --- Hold ---------------------------------------------------------------------------------------------
+# --- Bounds -------------------------------------------------------------------------------------------
 
 
-def test_a_panel_has_what_was_tried_the_limit_and_what_was_found(held: Hold) -> None:
-    (drawn,) = hold_pictures(held)
+def test_a_panel_has_what_was_tried_the_limit_and_what_was_found(held: Bounds) -> None:
+    (drawn,) = bounds_pictures(held)
     for panel, answer in enumerate(held.answers):
         assert all(is_drawn(drawn, point, panel) for point in answer.tried)
         assert any(list(line.get_ydata()) == [60.0, 60.0] for line in drawn.figure.axes[panel].lines)
@@ -389,25 +389,25 @@ def test_a_panel_has_what_was_tried_the_limit_and_what_was_found(held: Hold) -> 
     assert any(answer.value is not None for answer in held.answers)
 
 
-def test_all_or_nothing_is_told_in_words(held: Hold) -> None:
+def test_all_or_nothing_is_told_in_words(held: Bounds) -> None:
     first, second, *_ = held.answers
-    none = replace(first, value=None, peak_um=None, held_everywhere=False)
-    whole = replace(second, value=None, peak_um=None, held_everywhere=True)
-    (drawn,) = hold_pictures(replace(held, answers=(none, whole)))
+    none = replace(first, value=None, peak_um=None, below_everywhere=False)
+    whole = replace(second, value=None, peak_um=None, below_everywhere=True)
+    (drawn,) = bounds_pictures(replace(held, answers=(none, whole)))
     shown = words(drawn)
     assert f"no {first.question.name} in range; any {second.question.name} in range" in shown
-    assert f"{first.question.name}: nothing holds" in shown
-    assert f"{second.question.name}: all holds" in shown
-    assert "holds only in part" in words(
-        hold_pictures(replace(held, answers=(replace(none, holds_in_part=True),)))[0]
+    assert f"{first.question.name}: always above" in shown
+    assert f"{second.question.name}: always below" in shown
+    assert "below only in part" in words(
+        bounds_pictures(replace(held, answers=(replace(none, below_in_part=True),)))[0]
     )
 
 
-def test_a_sample_without_equilibrium_is_at_the_upper_edge(held: Hold) -> None:
+def test_a_sample_without_equilibrium_is_at_the_upper_edge(held: Bounds) -> None:
     first = held.answers[0]
     x = first.tried[0][0]
     lost = replace(first, tried=((x, OUT_OF_BALANCE_UM), *first.tried[1:]))
-    (drawn,) = hold_pictures(replace(held, answers=(lost,)))
+    (drawn,) = bounds_pictures(replace(held, answers=(lost,)))
     top = drawn.figure.axes[0].get_ylim()[1]
     assert top < 1000
     assert is_drawn(drawn, (x, top))

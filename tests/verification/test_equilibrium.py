@@ -32,11 +32,11 @@ TORQUE = Resultant(torque_nmm=20.0)
 COMBINED = Resultant(lateral_n=15.0, axial_n=60.0, torque_nmm=15.0, height_mm=7.5)
 LOADS = {"lateral": LATERAL, "axial": AXIAL, "torque": TORQUE, "combined": COMBINED}
 
-TWO_THREADS = {"holds_mm": [[4.4, 6.0]], "gap_fill": "empty"}
+SHORT_HOLD = {"holds_mm": [[4.4, 6.0]], "gap_fill": "empty"}
 SEATS: dict[str, dict[str, Any]] = {
     "plain": {},
     "several holds": {"socket": {"holds_mm": [[0.0, 1.5], [3.0, 4.0], [5.0, 6.0]]}},
-    "hold of two threads": {"socket": TWO_THREADS},
+    "hold of two threads": {"socket": SHORT_HOLD},
     "smooth": {"implant": SMOOTH},
     "large interference": {"interface": {"interference_um": 50.0}},
     "bonded": {"interface": BONDED},

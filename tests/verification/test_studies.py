@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from stillroot import Case, Where, compare, hold, spread, sweep
+from stillroot import Case, Where, bounds, compare, spread, sweep
 from stillroot.answers.answer import prepared_groundwork
 from stillroot.inputs.uncertain import CUT_SD
 from stillroot.studies.stages import Stages, stage_keys
@@ -172,9 +172,9 @@ def test_an_input_that_nothing_depends_on_drives_nothing():
     assert found["bone.cortical_modulus_mpa"].total.value == pytest.approx(0.0, abs=1e-6)
 
 
-def test_what_makes_a_linear_case_hold_is_the_limit_over_the_peak():
+def test_the_largest_load_of_a_linear_case_is_the_limit_over_the_peak():
     case, peak = linear(), peak_of(linear())
-    found = hold(case, 1.5 * peak, HERE, asked=["load", "bone"], with_spread=False)
+    found = bounds(case, 1.5 * peak, HERE, asked=["load", "bone"], with_spread=False)
     load, bone = (answer.value for answer in found.answers)
     assert load == pytest.approx(1.5, rel=0.05)
     assert bone == pytest.approx(1 / 1.5, rel=0.05)
@@ -183,12 +183,12 @@ def test_what_makes_a_linear_case_hold_is_the_limit_over_the_peak():
         assert answer.peak_um <= 1.5 * peak
 
 
-def test_what_holds_in_nine_of_ten_samples_takes_the_quantile_of_the_spread():
+def test_what_stays_below_in_nine_of_ten_samples_takes_the_quantile_of_the_spread():
     """A load that is up to 1.5 times as large, all alike from 0.5: its 90 % quantile is 1.4."""
     case, peak = linear(load_factor=[0.5, 1.5]), peak_of(linear())
-    (answer,) = hold(case, 2 * peak, HERE, asked=["bone"], samples=64).answers
+    (answer,) = bounds(case, 2 * peak, HERE, asked=["bone"], samples=64).answers
     assert answer.value == pytest.approx(1.4 / 2, rel=0.05)
-    (answer,) = hold(case, 2.8 * peak, HERE, asked=["load"], samples=64).answers
+    (answer,) = bounds(case, 2.8 * peak, HERE, asked=["load"], samples=64).answers
     assert answer.value == pytest.approx(2.0, rel=0.05)
 
 
@@ -196,27 +196,27 @@ def test_what_is_asked_for_acts_on_what_is_uncertain_and_is_not_undone_by_it():
     """A modulus that hardly varies and a factor on it: the peak goes as one over both."""
     peak = peak_of(linear())
     case = linear(bone={"trabecular_modulus_mpa": [1.0, 1.001]})
-    (answer,) = hold(case, 1.5 * peak, HERE, asked=["bone"], samples=8).answers
+    (answer,) = bounds(case, 1.5 * peak, HERE, asked=["bone"], samples=8).answers
     assert answer.value == pytest.approx(1 / 1.5, rel=0.05)
     # An asked height takes the place of an uncertain one: of all loads, or of one.
     limit = 1.5 * peak
-    (plain,) = hold(linear(), limit, HERE, asked=["lever"], with_spread=False).answers
+    (plain,) = bounds(linear(), limit, HERE, asked=["lever"], with_spread=False).answers
     for key in ("loads.height_mm", "loads[1].height_mm"):
-        (answer,) = hold(linear(**{key: [5.0, 9.0]}), limit, HERE, asked=["lever"], samples=8).answers
+        (answer,) = bounds(linear(**{key: [5.0, 9.0]}), limit, HERE, asked=["lever"], samples=8).answers
         assert answer.value == plain.value is not None
 
 
 def test_none_in_range_and_all_of_it_are_answers():
-    none = hold(linear(), 1e-6, HERE, asked=["engagement"], with_spread=False).answers[0]
-    everything = hold(linear(), 1e5, HERE, asked=["lever"], with_spread=False).answers[0]
-    assert (none.value, none.held_everywhere) == (None, False)
-    assert (everything.value, everything.held_everywhere) == (None, True)
+    none = bounds(linear(), 1e-6, HERE, asked=["engagement"], with_spread=False).answers[0]
+    everything = bounds(linear(), 1e5, HERE, asked=["lever"], with_spread=False).answers[0]
+    assert (none.value, none.below_everywhere) == (None, False)
+    assert (everything.value, everything.below_everywhere) == (None, True)
 
 
-def test_more_engagement_holds_better_and_the_least_is_found_on_the_side_that_holds():
+def test_more_engagement_moves_less_and_the_least_is_found_on_the_side_below_the_limit():
     case = Case.from_dict(FRICTIONAL)
     limit = 1.5 * peak_of(case)
-    (answer,) = hold(case, limit, HERE, asked=["engagement"], with_spread=False).answers
+    (answer,) = bounds(case, limit, HERE, asked=["engagement"], with_spread=False).answers
     assert 0.2 < answer.value < 5.0
     assert peak_of(changed(case, {"engagement_mm": float(f"{answer.value:.3g}")})) <= limit, "as told"
     assert answer.engaged_threads == pytest.approx(answer.value / 1.2)

@@ -181,7 +181,7 @@ def test_answers_come_first_coarse_then_as_check_gives_them(served):
         assert told["error_um"] == pytest.approx(load.error.total_um, rel=1e-3)
         assert told["head_um"] == pytest.approx(load.head.total_um, rel=SAME)
         assert told["band"] == load.band
-    assert refined["limits"] == [without_options(text) for text in wanted.verdict.limits]
+    assert refined["limits"] == [without_options(text) for text in wanted.summary.limits]
     assert refined["governing"] == max(wanted.loads, key=lambda load: load.peak.total_um).name
     (one,) = first["loads"]
     assert one["name"] == COARSE.loads[0].name

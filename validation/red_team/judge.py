@@ -40,7 +40,7 @@ IN_A_SUMMARY = {
     "lateral x": "sideways",
     "axial in": "along its axis",
     "axial out": "along its axis",
-    "tilt about x": "against tilting",
+    "tilt about x": "tilting",
     "rotation about the axis": "about its own axis",
 }
 
@@ -241,7 +241,7 @@ def _check_in_order(data: Any, given: Any) -> None:
     for answer, load in zip(loads, given["loads"], strict=True):
         _load_in_order(answer, load, bands, data["case"])
     worst = max(loads, key=lambda x: x["peak_micromotion_um"])
-    _verdict_in_order(data["verdict"], worst)
+    _peak_in_summary(data["summary"], worst)
 
 
 def _torque_in_order(data: Any, given: Any) -> None:
@@ -335,19 +335,19 @@ def _same_load(answer: Any, load: Any) -> None:
         _need(same, f"{key} is {answer[key]}, stated {value}")
 
 
-def _verdict_in_order(verdict: str, worst: Any) -> None:
-    found = re.match(r"Peak interface micromotion is ([\d.]+) ± ([\d.]+) µm \(", verdict)
+def _peak_in_summary(summary: str, worst: Any) -> None:
+    found = re.match(r"Peak interface micromotion is ([\d.]+) ± ([\d.]+) µm \(", summary)
     if found is None:
-        msg = f"the verdict does not begin with its number: {verdict[:80]!r}"
+        msg = f"the summary does not begin with its number: {summary[:80]!r}"
         raise _Wrong(msg)
     digits = len(found[1].partition(".")[2])
     peak, off = float(found[1]), 0.5 * 10.0**-digits * (1 + 1e-6)
     said = worst["peak_micromotion_um"]
-    _need(abs(peak - said) <= off + 1e-12 * said, f"the verdict says {peak}, the load {said}")
-    _need(float(found[2]) >= worst["error_um"] * (1 - 1e-9), "the verdict's ± is too small")
-    _need(f"({worst['band']})" in verdict, "the verdict has another band")
-    _need(f'"{worst["name"]}"' in verdict, "the verdict has another load")
-    _need("no pass or fail" in verdict, "the verdict draws a line")
+    _need(abs(peak - said) <= off + 1e-12 * said, f"the summary says {peak}, the load {said}")
+    _need(float(found[2]) >= worst["error_um"] * (1 - 1e-9), "the summary's ± is too small")
+    _need(f"({worst['band']})" in summary, "the summary has another band")
+    _need(f'"{worst["name"]}"' in summary, "the summary has another load")
+    _need("no pass or fail" in summary, "the summary draws a line")
 
 
 # Six directions ----------------------------------------------------------------------------------
@@ -368,17 +368,19 @@ def _directions_in_order(data: Any, given: Any) -> None:
     _need(data["interference_um"] >= 0, "interference is negative")
     bonded = given.get("interface", {}).get("kind") == "bonded"
     if bonded:
-        _need(all(row["state"] != "free" for row in rows.values()), "glued, and free")
+        _need(all(row["state"] != "gives way" for row in rows.values()), "glued, and gives way")
 
 
 def _direction_in_order(row: Any, first_band: float) -> None:
     name, state, motion = row["name"], row["state"], row["micromotion_um"]
     _need(row["stiffness"] >= 0, f"{name}: stiffness is negative")
     _need(row["secant_stiffness"] is None or row["secant_stiffness"] >= 0, f"{name}: secant")
-    held = motion is not None and motion < first_band
-    # Free is also what moves past the first band at 1 % of the load, of which no figure is told.
-    slack = state == "free" and not held and (motion is None or motion > 50 * first_band)
-    expected = "free" if row["stiffness"] == 0 or slack else "held" if held else "weak"
+    if motion is None or row["stiffness"] == 0:
+        expected = "gives way"
+    elif state == "gives way":  # past the first band at 1 % of the load, of which no figure is told
+        expected = state if motion > 50 * first_band else "moves much"
+    else:
+        expected = "moves little" if motion < first_band else "moves much"
     _need(state == expected, f"{name}: {state}, though {expected} by its numbers")
     _need(motion is None or motion >= 0, f"{name}: negative motion")
     together = (motion is None, row["secant_stiffness"] is None, row["head_movement_um"] is None)
@@ -386,20 +388,20 @@ def _direction_in_order(row: Any, first_band: float) -> None:
 
 
 def _summary_in_order(summary: str, rows: Any) -> None:
-    order = ("held", "weak", "free")
+    order = ("moves little", "moves much", "gives way")
     worst: dict[str, str] = {}
     for name, way in IN_A_SUMMARY.items():
-        worst[way] = max((worst.get(way, "held"), rows[name]["state"]), key=order.index)
-    if set(worst.values()) == {"held"}:
-        _need(summary == "Held in all six directions.", f"all held, but {summary!r}")
+        worst[way] = max((worst.get(way, order[0]), rows[name]["state"]), key=order.index)
+    if set(worst.values()) == {order[0]}:
+        _need(summary == "Moves little in all six directions.", f"none moves much, but {summary!r}")
         return
-    parts = re.split(r", (?=weak|held)", summary.rstrip(".").lower())
-    told = {way: part.split()[0] for part in parts for way in worst if way in part}
+    parts = re.split(r", (?=moves)", summary.rstrip(".").lower())
+    told = {
+        way: state for part in parts for state in order if state in part for way in worst if way in part
+    }
     for way, state in worst.items():
-        if state != "held":
-            _need(told.get(way) == state, f"{way} is {state}, but {summary!r}")
-        else:
-            _need(told.get(way, "held") == "held", f"{way} is held, but {summary!r}")
+        unsaid = state if state == order[0] else None
+        _need(told.get(way, unsaid) == state, f"{way} {state}, but {summary!r}")
 
 
 def _matrix_in_order(matrix: list[list[float]]) -> None:

@@ -1,4 +1,4 @@
-"""The chain: case → outline → mesh → site → seat → loads → motion → verdict."""
+"""The chain: case → outline → mesh → site → seat → loads → motion → summary."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from importlib.metadata import version
 from typing import TYPE_CHECKING
 
-from stillroot.answers.verdict import Verdict, band_of, verdict_of, with_error
+from stillroot.answers.summary import Summary, band_of, summary_of, with_error
 from stillroot.errors import CaseError, MeshError, NotConverged
 from stillroot.mechanics.accuracy import (
     COARSER,
@@ -96,7 +96,7 @@ class CheckResult:
     interference_um: float
     torque: Torque | None
     loads: tuple[LoadAnswer, ...]
-    verdict: Verdict
+    summary: Summary
     versions: dict[str, str]
     choices: tuple[Choice, ...] = ()
     six: SixDirections | None = None
@@ -150,7 +150,7 @@ class CheckResult:
 
     def __repr__(self) -> str:
         """Show what a notebook reader wants first."""
-        lines = [f"{self.case.title}: {self.verdict.sentence}"]
+        lines = [f"{self.case.title}: {self.summary.sentence}"]
         lines += [
             f"  {a.name}: {with_error(a.peak.total_um, a.error.total_um)} µm, "
             f"head movement {a.head.total_um:.0f} µm"
@@ -216,7 +216,7 @@ def _checked(case: Case, progress: Callable[[str], None]) -> CheckResult:
         interference_um=interference,
         torque=torque_of(seated),
         loads=answers,
-        verdict=verdict_of(case, answers),
+        summary=summary_of(case, answers),
         versions=versions(),
     )
 
@@ -373,7 +373,7 @@ class DirectionsResult:
 def directions(
     case: Case, *, height_mm: float = 0.0, progress: Callable[[str], None] = lambda _: None
 ) -> DirectionsResult:
-    """Answer a case: how its implant is held in all six directions, at a height above the crest.
+    """Answer a case: how its implant moves in all six directions, at a height above the crest.
 
     Raises
     ------
@@ -406,7 +406,7 @@ def directions(
 def with_directions(
     result: CheckResult, *, progress: Callable[[str], None] = lambda _: None
 ) -> CheckResult:
-    """Return an answer with how its seated implant is held in the six directions, at the crest."""
+    """Return an answer with how its seated implant moves in the six directions, at the crest."""
     return replace(result, six=six_directions(result.seated, progress=progress))
 
 

@@ -18,7 +18,7 @@ from stillroot.answers.answer import (
     stated_or_found_interference_um,
     versions,
 )
-from stillroot.answers.verdict import band_of
+from stillroot.answers.summary import band_of
 from stillroot.arch.bridge import beam_bridge, rigid_bridge
 from stillroot.arch.splint import Attached, imbalance, solve
 from stillroot.errors import CaseError, NotConverged

@@ -1,4 +1,4 @@
-"""The commands that solve many cases: compare, sweep, spread, hold, and the store that keeps them."""
+"""The commands that solve many cases: compare, sweep, spread, bounds, and the store that keeps them."""
 
 from __future__ import annotations
 
@@ -201,7 +201,7 @@ def spread(
     metavar="UM",
     type=float,
     required=True,
-    help="The peak micromotion that is not to be passed, such as 100.",
+    help="Peak micromotion [µm] to stay at or below, such as 100.",
 )
 @click.option(
     "--ask",
@@ -217,12 +217,12 @@ def spread(
     metavar="SHARE",
     type=Share(),
     default="90%",
-    help="Share of the samples in which it is to hold (default 90%).",
+    help="Share of the samples whose peak stays at or below the limit (default 90%).",
 )
 @samples_option(32)
 @bone_type_option
 @study_options
-def hold(
+def bounds(
     case_file: Path,
     *,
     below_um: float,
@@ -236,14 +236,14 @@ def hold(
     out: Path | None,
     **running: Any,
 ) -> int:
-    """Find what would make it hold: least length, largest load and lever, softest bone."""
-    from stillroot.studies import holding as study  # noqa: PLC0415
+    """Find how far a number may go below a limit: least length, largest load, softest bone."""
+    from stillroot.studies import bounds as study  # noqa: PLC0415
 
     case = _read(case_file)
 
-    def solve(where: Where, progress: Progress) -> study.Hold:
+    def solve(where: Where, progress: Progress) -> study.Bounds:
         with _named(case_file):
-            return study.hold(
+            return study.bounds(
                 case,
                 below_um,
                 where,
@@ -278,7 +278,7 @@ def store(store_file: Path | None, *, clear: bool, clear_outdated: bool) -> None
         click.echo(f"The newest is of {kept.newest} UTC")
 
 
-COMMANDS = (compare, sweep, spread, hold, store)
+COMMANDS = (compare, sweep, spread, bounds, store)
 
 
 def _study(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING, Any
 
-from stillroot.answers.verdict import band_of, place_of, verdict_of, with_error
+from stillroot.answers.summary import band_of, place_of, summary_of, with_error
 from stillroot.explore.site_drawing import peak_places, wall_lines
 from stillroot.words.directions import IN_PLAIN_WORDS, in_words, load_in_words
 
@@ -43,7 +43,7 @@ def refined_told(
     interference_um: float,
 ) -> dict[str, Any]:
     """Return a refined answer as plain data."""
-    verdict = verdict_of(case, answers)
+    summary = summary_of(case, answers)
     return {
         "kind": "refined",
         "loads": [
@@ -53,7 +53,7 @@ def refined_told(
         "insertion_torque_ncm": None if torque is None else torque.insertion_ncm,
         "interference_um": interference_um,
         "governing": max(answers, key=lambda a: a.peak.total_um).name,
-        "limits": [without_options(text) for text in verdict.limits],
+        "limits": [without_options(text) for text in summary.limits],
         "case_fingerprint": case.fingerprint(),
     }
 

@@ -106,7 +106,7 @@ def _reply(bench: Bench, job: Job) -> Reply:
     return Reply(number=job.number, message=message)
 
 
-def on_two_threads(work: Callable[[int], T], numbers: Iterable[int]) -> list[T]:
+def on_both_cores(work: Callable[[int], T], numbers: Iterable[int]) -> list[T]:
     """Return what `map` does. The factorisations let go of the interpreter, so threads gain."""
     with ThreadPoolExecutor(2) as pool:
         return list(pool.map(work, numbers))
@@ -138,8 +138,8 @@ class Bench:
 
         self._progress = progress
         # A first answer of one tab has the machine to itself; a refined one has a core for each half.
-        threaded = partial(prepared_groundwork, each=on_two_threads)
-        self._first_stages = Stages(threaded, each=on_two_threads)
+        threaded = partial(prepared_groundwork, each=on_both_cores)
+        self._first_stages = Stages(threaded, each=on_both_cores)
         self._stages, self._far_stages = Stages(prepared_groundwork), Stages(self._far_ground)
         self._coarse_case: Case | None = None
         self._seat: tuple[Case, Seated, float] | None = None

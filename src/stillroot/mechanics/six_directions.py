@@ -1,4 +1,4 @@
-"""How an implant is held in its six directions, from one seated state.
+"""How an implant moves in its six directions, from one seated state.
 
 The implant's motion is the mean motion of its section at the crest, carried to the reference point as
 a rigid body would carry it; loads go the other way. The two are conjugate, so the 6 x 6 matrix is
@@ -45,7 +45,8 @@ if TYPE_CHECKING:
 SMALL = 0.01
 """Share of the reference load at which the initial stiffness is read."""
 FREE_SHARE = 1e-6
-"""A tangent below this share of the glued implant's is free; far less keeps the solve regular."""
+"""A tangent below this share of the glued implant's counts as none; far less keeps the solve regular."""
+LITTLE, MUCH, GIVES_WAY = "moves little", "moves much", "gives way"
 TOUCHING_MM = 1e-9
 """A gap below this is closed."""
 
@@ -65,12 +66,12 @@ class ReferenceLoads:
 
 @dataclass(frozen=True, kw_only=True)
 class Direction:
-    """How the implant is held in one direction.
+    """How the implant moves in one direction.
 
     Stiffnesses in `unit` (N/mm or N·mm/rad): `stiffness` at 1 % of the reference load, 0 where there
     is none; `secant_stiffness` at the reference load, None where the implant gives way before it.
-    `state`: "held" (peak micromotion at the reference load below the first band), "weak" (above it,
-    or it gives way before), "free" (either at 1 % of it).
+    `state`: `LITTLE` where peak micromotion at the reference load lies below the first band, `MUCH`
+    above it, `GIVES_WAY` where there is no equilibrium, or more than that motion at 1 % of the load.
     """
 
     name: str
@@ -110,7 +111,7 @@ def six_directions(
     reference: ReferenceLoads | None = None,
     progress: Callable[[str], None] = lambda _: None,
 ) -> SixDirections:
-    """Return how a seated implant is held in all six directions."""
+    """Return how a seated implant moves in all six directions."""
     reference = reference or ReferenceLoads()
     force, tilt, turn = reference.force_n, reference.tilt_nmm, reference.torque_nmm
     lateral = Resultant(lateral_n=force, height_mm=height_mm, at_crest=True)
@@ -228,12 +229,10 @@ def _direction(seated: Seated, name: str, resultant: Resultant, size: float) -> 
     if full is not None:
         secant = size / _along(seated, full, resultant)
     motion = None if full is None else micromotion(seated, full)
-    if initial is None or micromotion(seated, initial).peak.total_um > first_band:
-        state = "free"
-    elif motion is None or motion.peak.total_um > first_band:
-        state = "weak"
+    if initial is None or motion is None or micromotion(seated, initial).peak.total_um > first_band:
+        state = GIVES_WAY
     else:
-        state = "held"
+        state = MUCH if motion.peak.total_um > first_band else LITTLE
     return Direction(
         name=name,
         load=size,

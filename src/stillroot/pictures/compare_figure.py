@@ -6,7 +6,7 @@ import textwrap
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from stillroot.answers.verdict import place_of, rounded
+from stillroot.answers.summary import place_of, rounded
 from stillroot.mechanics.outline import outline_of
 from stillroot.pictures.drawing import (
     SMALL_PT,

@@ -1,8 +1,8 @@
 """The picture of the six directions: the implant in section, an arrow for each way it could move.
 
-How well it is held shows in the arrow itself: solid where held, hatched and dashed where weak, hollow
-and thin where free; the less it moves under the reference load, the thicker. Grey alone, so that it
-reads in print; what an arrow stands for is written beside it.
+How far it moves shows in the arrow itself: solid where it moves little, hatched and dashed where much,
+hollow and thin where it gives way; the less it moves under the reference load, the thicker. Grey alone,
+so that it reads in print; what an arrow stands for is written beside it.
 """
 
 from __future__ import annotations
@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 from matplotlib.patches import Polygon
 
-from stillroot.answers.verdict import rounded
+from stillroot.answers.summary import rounded
 from stillroot.mechanics.outline import outline_of
-from stillroot.mechanics.six_directions import SMALL
+from stillroot.mechanics.six_directions import GIVES_WAY, LITTLE, MUCH, SMALL
 from stillroot.pictures.drawing import (
     SMALL_PT,
     WIDTH_IN,
@@ -45,15 +45,15 @@ if TYPE_CHECKING:
 
 
 LOOK = {
-    "held": {"facecolor": "0.1", "edgecolor": "0.1", "linewidth": 1.0},
-    "weak": {
+    LITTLE: {"facecolor": "0.1", "edgecolor": "0.1", "linewidth": 1.0},
+    MUCH: {
         "facecolor": "white",
         "edgecolor": "0.1",
         "hatch": "/////",
         "linewidth": 1.4,
         "linestyle": (0, (3, 1.6)),
     },
-    "free": {"facecolor": "white", "edgecolor": "0.1", "linewidth": 1.1},
+    GIVES_WAY: {"facecolor": "white", "edgecolor": "0.1", "linewidth": 1.1},
 }
 THICK, THIN = 0.036, 0.010
 """Width of an arrow's shaft, of the height of the drawing: at 1 µm or less, and where it gives way."""
@@ -193,14 +193,14 @@ def _ribbon(path: Floats, width: float) -> Floats:
 
 
 def _label(row: Direction) -> str:
-    """Return what stands at an arrow's head: the way it could move, the motion, how it is held."""
+    """Return what stands at an arrow's head: the way it could move, and how far it does."""
     load = load_in_words(row)
     if row.micromotion is not None:
         told = f"{rounded(row.micromotion.peak.total_um)} µm at {load}: {row.state}"
-    elif row.state == "free":
-        told = f"gives way at {SMALL:.0%} of {load}: free"
+    elif row.stiffness == 0:
+        told = f"gives way at {SMALL:.0%} of {load}"
     else:
-        told = f"gives way before {load}: weak"
+        told = f"gives way before {load}"
     return f"{IN_PLAIN_WORDS[row.name]}\n{told}"
 
 
@@ -222,6 +222,6 @@ def _alt(answer: DirectionsResult) -> str:
     )
     return (
         "The implant in section with an arrow for each direction in which it could move, solid where it "
-        f"is held, hatched where weak, hollow where free. {in_words(answer.six)} {rows} Loads act at "
-        f"{place_in_words(answer.six.height_mm)}."
+        f"moves little, hatched where it moves much, hollow where it gives way. {in_words(answer.six)} "
+        f"{rows} Loads act at {place_in_words(answer.six.height_mm)}."
     )

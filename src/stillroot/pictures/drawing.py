@@ -24,7 +24,7 @@ from matplotlib.patches import Polygon
 from matplotlib.ticker import MaxNLocator
 from matplotlib.transforms import Bbox
 
-from stillroot.answers.verdict import band_of, with_error
+from stillroot.answers.summary import band_of, with_error
 from stillroot.mechanics.outline import ABUTMENT, CORTICAL, GAP, IMPLANT, TRABECULAR, outline_of
 from stillroot.words.loads import signed_number
 

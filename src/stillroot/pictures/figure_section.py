@@ -9,7 +9,7 @@ import numpy as np
 from matplotlib.colors import Normalize
 from matplotlib.ticker import FuncFormatter, MultipleLocator
 
-from stillroot.answers.verdict import place_of
+from stillroot.answers.summary import place_of
 from stillroot.mechanics.outline import gaps_between, outline_of
 from stillroot.pictures.drawing import (
     MOTION,

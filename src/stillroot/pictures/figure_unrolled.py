@@ -10,7 +10,7 @@ from matplotlib.patches import Rectangle
 from matplotlib.patheffects import AbstractPathEffect, withStroke
 from matplotlib.ticker import MaxNLocator
 
-from stillroot.answers.verdict import place_of
+from stillroot.answers.summary import place_of
 from stillroot.mechanics.wall_surface import OPEN, SLIDE, STICK, states
 from stillroot.pictures.drawing import (
     BESIDE,

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from matplotlib.patches import Circle
 
-from stillroot.answers.verdict import with_error
+from stillroot.answers.summary import with_error
 from stillroot.mechanics.head_parts import head_parts
 from stillroot.mechanics.outline import outline_of
 from stillroot.pictures.drawing import (

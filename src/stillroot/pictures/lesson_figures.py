@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from matplotlib.ticker import FuncFormatter, NullFormatter
 
-from stillroot.answers.verdict import with_error
+from stillroot.answers.summary import with_error
 from stillroot.mechanics.outline import outline_of
 from stillroot.pictures.drawing import (
     SMALL_PT,
@@ -30,8 +30,8 @@ from stillroot.pictures.drawing import (
 )
 from stillroot.studies.lesson import (
     COMPUTED,
+    GAVE_WAY,
     LOAD_IN_WORDS,
-    NOT_HELD,
     PREDICTORS,
     TORQUE,
     ranked,
@@ -87,7 +87,7 @@ def predictors(lesson: Lesson) -> Picture:
         _dots(ax, predictor, sites, top, named=i % 2 == 0)
         found = [c for c in everyone.correlations if c.predictor is predictor]
         _head_panel(ax, predictor, found)
-    _key_of_dots(figure, any(a.outcome == NOT_HELD for a in sites))
+    _key_of_dots(figure, any(a.outcome == GAVE_WAY for a in sites))
     message = _message(lesson)
     headings = write_headings(figure, message, f"{len(sites)} invented sites, one load: {LOAD_IN_WORDS}")
     return Picture(
@@ -124,7 +124,7 @@ def _dots(
     ax: Axes, predictor: Predictor, sites: Sequence[SiteAnswer], top: float, *, named: bool
 ) -> None:
     for rim in (False, True):
-        for outcome, mark in ((COMPUTED, "o"), (NOT_HELD, "^")):
+        for outcome, mark in ((COMPUTED, "o"), (GAVE_WAY, "^")):
             here = [a for a in sites if a.outcome == outcome and (a.point.cortical_hold_mm > 0) is rim]
             x = [predictor.of(a) for a in here]
             y = [min(a.ranked_um, top) for a in here]
@@ -188,7 +188,7 @@ def correlations(lesson: Lesson) -> Picture:
     rows, names = 0, []
     for group in groups:
         ax.axhspan(rows - 0.5, rows + 0.42, facecolor="0.93", edgecolor="none", zorder=0)
-        held = f", {group.not_held} not held" if group.not_held else ""
+        held = f", {group.gave_way} not held" if group.gave_way else ""
         write_in(ax, (-0.98, rows), f"{group.name} ({group.count}{held})", va="center", beside=False)
         names.append("")
         for i, c in enumerate(group.correlations, start=1):
@@ -407,5 +407,5 @@ def _interval(c: Correlation) -> str:
 
 def _alt_of_group(group: Group) -> str:
     rows = "; ".join(f"{c.predictor.name} {_interval(c)}" for c in group.correlations)
-    slipped = f" ({group.not_held} not held)" if group.not_held else ""
+    slipped = f" ({group.gave_way} not held)" if group.gave_way else ""
     return f"Rank correlation with peak micromotion, {group.name}, {group.count}{slipped}: {rows}."

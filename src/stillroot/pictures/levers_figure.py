@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 from typing import TYPE_CHECKING
 
-from stillroot.answers.verdict import GIVES_WAY
+from stillroot.answers.summary import GIVES_WAY
 from stillroot.pictures.drawing import (
     BESIDE,
     BEYOND,

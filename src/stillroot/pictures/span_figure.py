@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from matplotlib.patches import Circle
 
-from stillroot.answers.verdict import GIVES_WAY, rounded
+from stillroot.answers.summary import GIVES_WAY, rounded
 from stillroot.pictures.drawing import (
     BESIDE,
     SMALL_PT,

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from matplotlib.ticker import FuncFormatter, NullLocator
 
-from stillroot.answers.verdict import rounded, with_error
+from stillroot.answers.summary import rounded, with_error
 from stillroot.pictures.drawing import (
     BESIDE,
     SMALL_PT,

@@ -8,12 +8,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from stillroot.pictures.bounds_figure import bounds_pictures
 from stillroot.pictures.compare_figure import compare_pictures
-from stillroot.pictures.hold_figure import hold_pictures
 from stillroot.pictures.spread_figure import spread_pictures
 from stillroot.pictures.sweep_figure import sweep_pictures
+from stillroot.studies.bounds import Bounds
 from stillroot.studies.comparison import Comparison
-from stillroot.studies.holding import Hold
 from stillroot.studies.spreads import Spread
 from stillroot.studies.sweeps import Sweep
 
@@ -29,7 +29,7 @@ def study_pictures(found: Study) -> tuple[Picture, ...]:
             return sweep_pictures(found)
         case Spread():
             return spread_pictures(found)
-        case Hold():
-            return hold_pictures(found)
+        case Bounds():
+            return bounds_pictures(found)
         case Comparison():
             return compare_pictures(found)

@@ -10,7 +10,7 @@ from matplotlib.colors import LogNorm, Normalize
 from matplotlib.patches import Rectangle
 from matplotlib.patheffects import AbstractPathEffect, withStroke
 
-from stillroot.answers.verdict import band_of, rounded
+from stillroot.answers.summary import band_of, rounded
 from stillroot.pictures.drawing import (
     BESIDE,
     MOTION,

@@ -83,7 +83,7 @@ PAIR_TOLERANCE = 0.05
 PAIRS = 3
 ERROR_SITES, SMALL_ERROR_SITES = 6, 2
 
-COMPUTED, NOT_HELD, NO_ANSWER = "computed", "not held", "no answer"
+COMPUTED, GAVE_WAY, NO_ANSWER = "computed", "not held", "no answer"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -301,7 +301,7 @@ def solve_site(point: SitePoint, grain: Grain) -> SiteAnswer:
     try:
         state = load(seated, [resultant], steps=grain.steps, name="common load")
     except NotConverged as error:
-        return SiteAnswer(point=point, outcome=NOT_HELD, reason=str(error), **turned)
+        return SiteAnswer(point=point, outcome=GAVE_WAY, reason=str(error), **turned)
     motion = micromotion(seated, state)
     return SiteAnswer(
         point=point,
@@ -399,7 +399,7 @@ class Group:
 
     name: str
     count: int
-    not_held: int
+    gave_way: int
     correlations: tuple[Correlation, ...]
 
 
@@ -425,7 +425,7 @@ def group_of(name: str, answers: Sequence[SiteAnswer]) -> Group:
     return Group(
         name=name,
         count=len(usable),
-        not_held=sum(a.outcome == NOT_HELD for a in usable),
+        gave_way=sum(a.outcome == GAVE_WAY for a in usable),
         correlations=correlations(usable) if len(usable) >= LEAST_RANKED else (),
     )
 

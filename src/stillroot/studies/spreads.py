@@ -23,7 +23,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from stillroot.answers.verdict import band_of
+from stillroot.answers.summary import band_of
 from stillroot.errors import CaseError
 from stillroot.studies.running import Where, run
 from stillroot.studies.shipped_spread import spread_of
@@ -154,7 +154,7 @@ class Spread:
 
     @property
     def mostly_answered(self) -> bool:
-        """Whether what has no answer is too rare to be a verdict of its own."""
+        """Whether what has no answer is too rare to be told as a chance of its own."""
         return self.without_answer < RARE * (len(self.peaks_um) + self.without_answer)
 
     @property

@@ -6,7 +6,7 @@ import math
 import textwrap
 from typing import TYPE_CHECKING, Any
 
-from stillroot.answers.verdict import GIVES_WAY, place_of, rounded, with_error
+from stillroot.answers.summary import GIVES_WAY, NO_LINE, place_of, rounded, with_error
 from stillroot.inputs.case import SECTIONS
 from stillroot.inputs.case_messages import written
 from stillroot.inputs.section import ASSUMPTION
@@ -77,8 +77,8 @@ def check_document(result: CheckResult) -> Document:
     return Document(
         question=QUESTION,
         subject=result.case.title,
-        answer=result.verdict.sentence,
-        limits=result.verdict.limits,
+        answer=result.summary.sentence,
+        limits=result.summary.limits,
         first=(Shown(name="summary"), Shown(name=section)),
         sections=tuple(_sections(result, governing)),
         slides=tuple(slides(result)),
@@ -275,7 +275,8 @@ def _six(result: CheckResult) -> Iterator[Table | Lines]:
         return
     first_band = result.case.threshold.bands_um[0]
     means = (
-        f"Held: under {first_band:g} µm at that load, which stands neither for chewing nor for yours."
+        f"Moves little: under {first_band:g} µm at that load, which stands neither for chewing nor for "
+        f"yours. {NO_LINE}"
     )
     yield six_table(
         result.six,
@@ -285,14 +286,14 @@ def _six(result: CheckResult) -> Iterator[Table | Lines]:
 
 
 def six_table(six: SixDirections, *, caption: str, note: str) -> Table:
-    """Return how an implant is held in each direction, in short."""
+    """Return how an implant moves in each direction, in short."""
     rows = []
     for row in six.directions:
         moved = GIVES_WAY if row.micromotion is None else rounded(row.micromotion.peak.total_um)
         rows.append((IN_PLAIN_WORDS[row.name], load_in_words(row), moved, row.state))
     return Table(
         caption=caption,
-        head=("Direction", "Load", "Peak micromotion [µm]", "How it is held"),
+        head=("Direction", "Load", "Peak micromotion [µm]", "How it moves"),
         rows=tuple(rows),
         numbers=frozenset({1, 2}),
         note=note,

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from stillroot.mechanics.six_directions import GIVES_WAY, LITTLE, MUCH
+
 if TYPE_CHECKING:
     from stillroot.mechanics.six_directions import Direction, SixDirections
 
 DEGREES_OF_FREEDOM = {
     "sideways": ("lateral x", "lateral y"),
     "along its axis": ("axial in", "axial out"),
-    "against tilting": ("tilt about x", "tilt about y"),
+    "tilting": ("tilt about x", "tilt about y"),
     "about its own axis": ("rotation about the axis",),
 }
 """The rows that make up each way to move. Sideways and tilting are two of the six each."""
@@ -23,28 +25,28 @@ IN_PLAIN_WORDS = {
     "tilt about y": "Tilted about y",
     "rotation about the axis": "Turned about its axis",
 }
-STATES = ("held", "weak", "free")
-"""From best to worst."""
+STATES = (LITTLE, MUCH, GIVES_WAY)
+"""From least to most motion."""
 
 
 def in_words(six: SixDirections) -> str:
-    """Return how many of the six directions are held, weak and free, in one sentence."""
+    """Return in which of the six directions it gives way, moves much or little, in one sentence."""
     by_name = {row.name: row for row in six.directions}
     states = {
         way: max((by_name[name].state for name in names), key=STATES.index)
         for way, names in DEGREES_OF_FREEDOM.items()
     }
     ways = {state: [way for way, is_in in states.items() if is_in == state] for state in STATES}
-    if len(ways["held"]) == len(states):
-        return "Held in all six directions."
-    count = sum(2 if way in ("sideways", "against tilting") else 1 for way in ways["held"])
-    held = "held in none"
+    if len(ways[LITTLE]) == len(states):
+        return "Moves little in all six directions."
+    count = sum(2 if way in ("sideways", "tilting") else 1 for way in ways[LITTLE])
+    little = f"{LITTLE} in none"
     if count == 1:
-        held = f"held only {ways['held'][0]}"
+        little = f"{LITTLE} only {ways[LITTLE][0]}"
     elif count:
-        held = f"held in the other {('two', 'three', 'four', 'five')[count - 2]}"
-    parts = [f"{state} {_joined(ways[state])}" for state in ("free", "weak") if ways[state]]
-    sentence = ", ".join((*parts, held)) + "."
+        little = f"{LITTLE} in the other {('two', 'three', 'four', 'five')[count - 2]}"
+    parts = [f"{state} {_joined(ways[state])}" for state in (GIVES_WAY, MUCH) if ways[state]]
+    sentence = ", ".join((*parts, little)) + "."
     return sentence[0].upper() + sentence[1:]
 
 

@@ -14,8 +14,8 @@ from stillroot.words.directions_report import (
     place_in_words,
     torque_lines,
     what_follows,
-    what_held_means,
     what_the_columns_are,
+    what_the_states_mean,
 )
 from stillroot.words.document import (
     CLINICIAN,
@@ -31,14 +31,14 @@ from stillroot.words.document import (
 if TYPE_CHECKING:
     from stillroot.answers.answer import DirectionsResult
 
-QUESTION = "In which directions is this implant held, and in which not?"
+QUESTION = "How far does this implant move in each of its six directions?"
 
 
 def directions_document(answer: DirectionsResult) -> Document:
     """Return the report of the six directions."""
     beside = Lines(lines=torque_lines(answer))
     short = six_table(
-        answer.six, caption=_caption(answer), note=what_held_means(answer).replace("\n", " ")
+        answer.six, caption=_caption(answer), note=what_the_states_mean(answer).replace("\n", " ")
     )
     return Document(
         question=QUESTION,

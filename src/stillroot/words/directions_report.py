@@ -1,11 +1,11 @@
-"""How an implant is held in its six directions, as text and as plain data. Nothing is computed here."""
+"""How an implant moves in its six directions, as text and as plain data. Nothing is computed here."""
 
 from __future__ import annotations
 
 import math
 from typing import TYPE_CHECKING, Any
 
-from stillroot.answers.verdict import CAUTION, rounded
+from stillroot.answers.summary import CAUTION, NO_LINE, rounded
 from stillroot.mechanics.six_directions import SMALL
 from stillroot.words.directions import IN_PLAIN_WORDS, direction_data, in_words, load_in_words
 from stillroot.words.report import TORQUE_LEAVES_OUT, as_text, empty_table, torque_text
@@ -22,7 +22,7 @@ HEADINGS = (
     "Secant\nstiffness",
     "Peak micro-\nmotion [µm]",
     "Head\nmovement",
-    "How it\nis held",
+    "How it\nmoves",
 )
 
 TORQUE_TELLS = "Torque is friction round one of the six directions; it does not tell about the others."
@@ -147,18 +147,18 @@ def _head(row: Direction) -> str:
 def what_the_columns_are(answer: DirectionsResult) -> str:
     """Return what the words and numbers of the table mean."""
     return (
-        f"{what_held_means(answer)}\nInitial stiffness: at {_small()}; secant: at the load; both by "
-        "the movement of the reference\npoint against the far bone. The 6 x 6 matrix in --json is the "
-        "tangent: a vanishing load,\nevery closed point sticking."
+        f"{what_the_states_mean(answer)}\nInitial stiffness: at {_small()}; secant: at the load; both "
+        "by the movement of the reference\npoint against the far bone. The 6 x 6 matrix in --json is "
+        "the tangent: a vanishing load,\nevery closed point sticking."
     )
 
 
-def what_held_means(answer: DirectionsResult) -> str:
-    """Return what held, weak and free mean."""
+def what_the_states_mean(answer: DirectionsResult) -> str:
+    """Return what the words for a direction mean."""
     first_band = answer.case.threshold.bands_um[0]
     return (
-        f"Held: moves less than {first_band:g} µm at the bone under the load. Weak: more than that, or "
-        f"it gives way\nbefore the load. Free: gives way at {_small()}."
+        f"Moves little: less than {first_band:g} µm at the bone under the load; moves much: more. Gives "
+        f"way: no\nequilibrium under the load, or more than that motion at {_small()}.\n{NO_LINE}"
     )
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal
 
-from stillroot.answers.verdict import CAUTION, NO_LINE
+from stillroot.answers.summary import CAUTION, NO_LINE
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

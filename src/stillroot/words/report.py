@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 from typing import TYPE_CHECKING, Any
 
-from stillroot.answers.verdict import CAUTION, GIVES_WAY, NO_LINE, rounded, side_of, with_error
+from stillroot.answers.summary import CAUTION, GIVES_WAY, NO_LINE, rounded, side_of, with_error
 from stillroot.words.directions import direction_data, in_words
 
 if TYPE_CHECKING:
@@ -65,8 +65,8 @@ def show(result: CheckResult, console: Console) -> None:
             style="dim",
         )
     )
-    console.print(Text(result.verdict.sentence, style="bold"))
-    for line in (NO_LINE, *result.verdict.limits, CAUTION):
+    console.print(Text(result.summary.sentence, style="bold"))
+    for line in (NO_LINE, *result.summary.limits, CAUTION):
         console.print(Text(line))
     if result.choices:
         console.print(_choices_table(result))
@@ -131,7 +131,7 @@ def data_of(result: CheckResult) -> dict[str, Any]:
         "engaged_threads": result.engaged_threads,
         "insertion_torque_ncm": None if torque is None else torque.insertion_ncm,
         "torque": None if torque is None else _torque_data(result, torque),
-        "verdict": result.verdict.text,
+        "summary": result.summary.text,
         "bands_um": list(result.case.threshold.bands_um),
         "loads": [_load_data(answer, result.case.threshold.bands_um) for answer in result.loads],
         "choices": [

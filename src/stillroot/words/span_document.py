@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from stillroot.answers.verdict import GIVES_WAY, rounded
+from stillroot.answers.summary import GIVES_WAY, rounded
 from stillroot.inputs.case_messages import written
 from stillroot.mechanics.torque import NMM_PER_NCM
 from stillroot.words.document import (

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from stillroot.answers.verdict import (
+from stillroot.answers.summary import (
     CAUTION,
     GIVES_WAY,
     NO_LINE,
@@ -80,7 +80,7 @@ def data_of(result: SpanResult) -> dict[str, Any]:
     load, implant = result.governing, result.governing.governing
     return {
         "title": result.plan.title,
-        "verdict": " ".join((sentence(result), NO_LINE, *limits(result))),
+        "summary": " ".join((sentence(result), NO_LINE, *limits(result))),
         "quick": result.quick,
         "governing": {
             "load": load.name,
@@ -160,7 +160,7 @@ def limits(result: SpanResult) -> tuple[str, ...]:
     told = []
     if worst.peak.total_um > OUT_OF_SEAT_UM:
         told.append(
-            "So large a motion leaves the seat: the model measures small ones, so read it as not held."
+            "So large a motion leaves the seat: the model measures small ones, so read it as giving way."
         )
     if worst.share_over_crush > 0.01:
         told.append(

@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from stillroot.answers.answer import versions
-from stillroot.answers.verdict import NO_LINE, rounded
+from stillroot.answers.summary import NO_LINE, rounded
+from stillroot.studies.bounds import Bounds
 from stillroot.studies.comparison import Comparison
-from stillroot.studies.holding import Hold
 from stillroot.studies.spreads import Spread
 from stillroot.studies.sweeps import Sweep
 from stillroot.words.check_document import case_keys
@@ -25,11 +25,11 @@ from stillroot.words.study_report import (
     answer_notes,
     answer_sentence,
     bands_table,
+    bounds_premise,
     cases_table,
     differences_tables,
     drivers_table,
     error_line,
-    hold_premise,
     inputs_table,
     nominal_line,
     pair_sentence,
@@ -53,8 +53,8 @@ def study_document(found: Study, shown: Sequence[str]) -> Document:
             return _of_sweep(found, shown)
         case Spread():
             return _of_spread(found, shown)
-        case Hold():
-            return _of_hold(found, shown)
+        case Bounds():
+            return _of_bounds(found, shown)
         case Comparison():
             return _of_comparison(found, shown)
 
@@ -98,20 +98,20 @@ def _of_spread(spread: Spread, shown: Sequence[str]) -> Document:
     )
 
 
-def _of_hold(hold: Hold, shown: Sequence[str]) -> Document:
+def _of_bounds(bounds: Bounds, shown: Sequence[str]) -> Document:
     found = [
-        Lines(lines=(answer_sentence(hold, answer), *answer_notes(answer), *answer.failures.sentences))
-        for answer in hold.answers
+        Lines(lines=(answer_sentence(bounds, answer), *answer_notes(answer), *answer.failures.sentences))
+        for answer in bounds.answers
     ]
-    inputs = {"What is known only roughly": (inputs_table(hold.inputs),)} if hold.inputs else {}
+    inputs = {"What is known only roughly": (inputs_table(bounds.inputs),)} if bounds.inputs else {}
     return _document(
-        hold.case,
+        bounds.case,
         shown,
-        question=f"What would keep the peak at or below {hold.below_um:g} µm?",
-        answer=" ".join(answer_sentence(hold, answer) for answer in hold.answers),
-        limits=(hold_premise(hold), LINEAR),
+        question=f"What would keep the peak at or below {bounds.below_um:g} µm?",
+        answer=" ".join(answer_sentence(bounds, answer) for answer in bounds.answers),
+        limits=(bounds_premise(bounds), LINEAR),
         parts={"Question by question": tuple(found), **inputs},
-        command=f"hold CASE.toml --below {hold.below_um:g}",
+        command=f"bounds CASE.toml --below {bounds.below_um:g}",
     )
 
 

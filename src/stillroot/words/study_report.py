@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from stillroot.answers.answer import versions
-from stillroot.answers.verdict import CAUTION, NO_LINE, band_of, rounded, with_error
+from stillroot.answers.summary import CAUTION, NO_LINE, band_of, rounded, with_error
+from stillroot.studies.bounds import Bounds, motion
 from stillroot.studies.comparison import Comparison
-from stillroot.studies.holding import Hold, motion
 from stillroot.studies.spreads import CONFIDENCE, RARE, Spread
 from stillroot.studies.store import program
 from stillroot.studies.sweeps import Sweep
@@ -23,8 +23,8 @@ if TYPE_CHECKING:
     from rich.table import Table as RichTable
     from rich.text import Text
 
+    from stillroot.studies.bounds import Answer
     from stillroot.studies.comparison import PairDifference
-    from stillroot.studies.holding import Answer
     from stillroot.studies.outcome import Outcome
     from stillroot.studies.shipped_spread import Sourced
     from stillroot.studies.spreads import Interval
@@ -44,7 +44,7 @@ MODULUS = {f"bone.{name}" for name in TRABECULAR}
 """Inputs that take the place of the stated modulus."""
 
 
-Study = Sweep | Spread | Hold | Comparison
+Study = Sweep | Spread | Bounds | Comparison
 
 
 def show(found: Study, console: Console) -> None:
@@ -54,8 +54,8 @@ def show(found: Study, console: Console) -> None:
             show_sweep(found, console)
         case Spread():
             show_spread(found, console)
-        case Hold():
-            show_hold(found, console)
+        case Bounds():
+            show_bounds(found, console)
         case Comparison():
             show_comparison(found, console)
 
@@ -67,8 +67,8 @@ def data_of(found: Study) -> dict[str, Any]:
             return sweep_data(found)
         case Spread():
             return spread_data(found)
-        case Hold():
-            return hold_data(found)
+        case Bounds():
+            return bounds_data(found)
         case Comparison():
             return comparison_data(found)
 
@@ -97,14 +97,14 @@ def show_spread(spread: Spread, console: Console) -> None:
     _end(console, spread.failures)
 
 
-def show_hold(hold: Hold, console: Console) -> None:
-    """Print what would make it hold."""
-    _say(console, hold.case.title, style="bold")
-    if hold.inputs:
-        console.print(_printed(inputs_table(hold.inputs)))
-    _say(console, f"{hold_premise(hold)}\n")
-    for answer in hold.answers:
-        _say(console, answer_sentence(hold, answer), style="bold")
+def show_bounds(bounds: Bounds, console: Console) -> None:
+    """Print how far each number may go."""
+    _say(console, bounds.case.title, style="bold")
+    if bounds.inputs:
+        console.print(_printed(inputs_table(bounds.inputs)))
+    _say(console, f"{bounds_premise(bounds)}\n")
+    for answer in bounds.answers:
+        _say(console, answer_sentence(bounds, answer), style="bold")
         for line in answer_notes(answer):
             _say(console, f"  {line}")
         for line in answer.failures.sentences:
@@ -128,7 +128,7 @@ def show_comparison(comparison: Comparison, console: Console) -> None:
 
 
 def spread_sentences(spread: Spread) -> tuple[str, ...]:
-    """Return what a spread comes to: the interval of the peak, and whether the verdict changes in it."""
+    """Return what a spread comes to: the interval of the peak, and the bands that it reaches."""
     if spread.peaks_um.size == 0:
         return ("No sample has an answer.",)
     median = spread.median_um
@@ -145,39 +145,39 @@ def spread_sentences(spread: Spread) -> tuple[str, ...]:
         bands = (*bands, "no answer")
     if len(bands) > 1:
         told = f"{', '.join(bands[:-1])} and {bands[-1]} each have a chance of {RARE:.0%} or more"
-        return said, f"The verdict changes within the spread: {told}."
-    return said, f"The verdict does not change within the spread: {bands[0]}."
+        return said, f"The spread reaches more than one band: {told}."
+    return said, f"The whole spread lies in one band: {bands[0]}."
 
 
-def hold_premise(hold: Hold) -> str:
+def bounds_premise(bounds: Bounds) -> str:
     """Return what is asked for: the limit, and in how many of the samples."""
-    if hold.confidence is None:
-        return f"Peak of every load at most {hold.below_um:g} µm, the inputs as stated."
+    if bounds.confidence is None:
+        return f"Peak of every load at most {bounds.below_um:g} µm, the inputs as stated."
     return (
-        f"Peak of every load at most {hold.below_um:g} µm in {hold.confidence:.0%} of {hold.samples} "
-        "samples of what is known only roughly."
+        f"Peak of every load at most {bounds.below_um:g} µm in {bounds.confidence:.0%} of "
+        f"{bounds.samples} samples of what is known only roughly."
     )
 
 
-def answer_sentence(hold: Hold, answer: Answer) -> str:
+def answer_sentence(bounds: Bounds, answer: Answer) -> str:
     """Return what was found for one question."""
     question = answer.question
     subject = question.text[0].upper() + question.text[1:]
     span = f"{question.low:.3g} to {question.high:.3g}"
-    if answer.held_everywhere:
-        return f"{subject}: all of the range holds ({span})."
-    if answer.holds_in_part:
+    if answer.below_everywhere:
+        return f"{subject}: at or below the limit over the whole range ({span})."
+    if answer.below_in_part:
         end = question.low if question.grows else question.high
-        return f"{subject}: none, for {end:.3g} does not hold, though some between ({span}) do."
+        return f"{subject}: none; the peak passes the limit at {end:.3g}, but not everywhere in {span}."
     if answer.value is None:
-        return f"{subject}: none in range ({span})."
+        return f"{subject}: none; the peak passes the limit over the whole range ({span})."
     found = f"{answer.value:.3g}"
     more = ""
     if answer.engaged_threads is not None:
         more = f", {answer.engaged_threads:.1f} engaged threads"
-    uncertain = {item.input.key for item in hold.inputs}
+    uncertain = {item.input.key for item in bounds.inputs}
     if question.name == "bone" and not uncertain & MODULUS:
-        moduli = [answer.value * modulus for _, modulus in hold.case.bone.trabecular_profile_mpa]
+        moduli = [answer.value * modulus for _, modulus in bounds.case.bone.trabecular_profile_mpa]
         least, most = min(moduli), max(moduli)
         told = f"{least:.3g}" if least == most else f"{least:.3g} to {most:.3g}"
         more = f", which is {told} MPa"
@@ -194,9 +194,9 @@ def answer_notes(answer: Answer) -> tuple[str, ...]:
             f"There the peak is {rounded(answer.peak_um)} µm{told}; {len(answer.tried)} values tried."
         )
     if not answer.monotone:
-        said = "The peak does not change one way all along the range (threads enter a hold one by one)"
+        said = "The peak does not rise or fall all along the range (threads enter a hold one by one)"
         if answer.value is not None:
-            said += ": the value is the one from which all that was tried holds"
+            said += "; from this value on, all that was tried stays at or below the limit"
         notes.append(f"{said}.")
     return tuple(notes)
 
@@ -463,33 +463,33 @@ def spread_data(spread: Spread) -> dict[str, Any]:
     }
 
 
-def hold_data(hold: Hold) -> dict[str, Any]:
-    """Return what would make it hold as plain data for JSON."""
+def bounds_data(bounds: Bounds) -> dict[str, Any]:
+    """Return how far each number may go as plain data for JSON."""
     return {
-        "study": "hold",
-        "below_um": hold.below_um,
-        "confidence": hold.confidence,
-        "samples": hold.samples,
-        "inputs": _inputs(hold.inputs),
+        "study": "bounds",
+        "below_um": bounds.below_um,
+        "confidence": bounds.confidence,
+        "samples": bounds.samples,
+        "inputs": _inputs(bounds.inputs),
         "answers": [
             {
                 "question": answer.question.name,
                 "key": answer.question.key,
                 "range": [answer.question.low, answer.question.high],
-                "sentence": answer_sentence(hold, answer),
+                "sentence": answer_sentence(bounds, answer),
                 "value": answer.value,
-                "held_everywhere": answer.held_everywhere,
+                "below_everywhere": answer.below_everywhere,
                 "peak_um": answer.peak_um,
                 "engaged_threads": answer.engaged_threads,
                 "relative_error": answer.relative_error,
                 "monotone": answer.monotone,
-                "holds_in_part": answer.holds_in_part,
+                "below_in_part": answer.below_in_part,
                 "tried": [{"value": x, "peak_um": motion(peak)} for x, peak in answer.tried],
                 **_failed(answer.failures),
             }
-            for answer in hold.answers
+            for answer in bounds.answers
         ],
-        **_provenance(hold.case.to_dict()),
+        **_provenance(bounds.case.to_dict()),
     }
 
 

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from stillroot.answers.answer import check
-from stillroot.answers.verdict import CAUTION, NO_LINE
+from stillroot.answers.summary import CAUTION, NO_LINE
 from stillroot.arch.plan import read_plan
 from stillroot.arch.span import check_span
 from stillroot.inputs.case import read_case
@@ -82,9 +82,9 @@ def case_entry(path: Path) -> Entry:
     return Entry(
         path=f"cases/{path.name}",
         title=result.case.title,
-        answer=result.verdict.sentence,
+        answer=result.summary.sentence,
         held=f"{report.engagement_line(result)}. {torque}".strip(),
-        limits=result.verdict.limits,
+        limits=result.summary.limits,
         shown=tuple(
             Shown(file=f"gallery-{path.stem}-{kind}.png", picture=picture)
             for kind, picture in _governing_pictures(result, OF_A_CASE)

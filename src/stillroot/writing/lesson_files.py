@@ -20,7 +20,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from stillroot.answers.answer import versions
-from stillroot.answers.verdict import CAUTION, NO_LINE, with_error
+from stillroot.answers.summary import CAUTION, NO_LINE, with_error
 from stillroot.errors import OutputError
 from stillroot.studies import lesson as lessons
 from stillroot.studies.lesson import Lesson, SiteAnswer, SitePoint
@@ -331,7 +331,7 @@ def page(lesson: Lesson, shown: Sequence[Picture], folder: Path) -> str:
     )
 
 
-_OUTCOMES = (lessons.COMPUTED, lessons.NOT_HELD, lessons.NO_ANSWER)
+_OUTCOMES = (lessons.COMPUTED, lessons.GAVE_WAY, lessons.NO_ANSWER)
 
 
 def _count(lesson: Lesson, outcome: str) -> int:

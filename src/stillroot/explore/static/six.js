@@ -1,4 +1,4 @@
-/** Six arrows: how the implant is held in each of its directions. Told by line and word, not by colour. */
+/** Six arrows: how the implant moves in each of its directions. Told by line and word, not by colour. */
 
 import { motion, safe } from "./words.js";
 
@@ -10,7 +10,7 @@ const ARROWS = [
   { words: "tilted across", rows: ["tilt about x"], path: "M 10 32 A 10 17 0 0 1 30 27 M 33 17 L 30 28 L 21 22" },
   { words: "turned", rows: ["rotation about the axis"], path: "M 6 18 A 15 7 0 1 0 34 18 M 27 12 L 35 17 L 36 26" },
 ];
-const WORST = ["held", "weak", "free"];
+const STATES = ["moves little", "moves much", "gives way"];
 
 /**
  * Show the six arrows; without an answer they are empty.
@@ -23,11 +23,11 @@ export function drawSix(place, told, stale) {
   place.innerHTML = ARROWS.map(({ words, rows, path }) => {
     const found = (told?.rows ?? []).filter((/** @type {any} */ row) => rows.includes(row.name));
     const state = found.length
-      ? WORST[Math.max(...found.map((/** @type {any} */ row) => WORST.indexOf(row.state)))]
+      ? STATES[Math.max(...found.map((/** @type {any} */ row) => STATES.indexOf(row.state)))]
       : "none";
     const peaks = found.map((/** @type {any} */ row) => (row.peak_um === null ? "gives way" : `${motion(row.peak_um)} µm`));
     const load = found.length ? `at ${found[0].load}` : "";
-    return `<div class="way ${state}"><svg viewBox="0 0 40 40" aria-hidden="true"><path d="${path}"/></svg>
+    return `<div class="way ${state.replace(" ", "-")}"><svg viewBox="0 0 40 40" aria-hidden="true"><path d="${path}"/></svg>
       <span><b>${words}</b> ${state === "none" ? "" : state}<br>
       <small>${safe([...new Set(peaks)].join(" / "))} ${safe(load)}</small></span></div>`;
   }).join("");

@@ -1,4 +1,4 @@
-"""Picture of what would make it hold: a panel for each question, with what was tried and found."""
+"""Picture of what would make it bounds: a panel for each question, with what was tried and found."""
 
 from __future__ import annotations
 
@@ -25,13 +25,13 @@ from stillroot.pictures.study_drawing import (
     value_text,
     write_note,
 )
-from stillroot.studies.holding import OUT_OF_BALANCE_UM
+from stillroot.studies.bounds import OUT_OF_BALANCE_UM
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
     from stillroot.pictures.drawing import Style
-    from stillroot.studies.holding import Answer, Hold
+    from stillroot.studies.bounds import Answer, Bounds
 
 
 COLUMNS = 2
@@ -39,13 +39,13 @@ PANEL_IN, APART_IN, ROW_IN = 2.95, 0.85, 2.95
 HEIGHT_IN = 1.9
 
 
-def hold_pictures(hold: Hold) -> tuple[Picture, ...]:
+def bounds_pictures(bounds: Bounds) -> tuple[Picture, ...]:
     """Return one picture with a panel for each question; none without questions."""
-    if not hold.answers:
+    if not bounds.answers:
         return ()
-    rows = -(-len(hold.answers) // COLUMNS)
+    rows = -(-len(bounds.answers) // COLUMNS)
     figure = blank_figure(1.75 + ROW_IN * rows)
-    for place, answer in enumerate(hold.answers):
+    for place, answer in enumerate(bounds.answers):
         row, column = divmod(place, COLUMNS)
         ax = axes_at(
             figure,
@@ -54,19 +54,19 @@ def hold_pictures(hold: Hold) -> tuple[Picture, ...]:
             width=PANEL_IN,
             height=HEIGHT_IN,
         )
-        _panel(ax, hold, answer)
+        _panel(ax, bounds, answer)
         if column == 0:
             ax.set_ylabel("peak micromotion [µm]")
         plain_axes(ax)
-    write_note(figure, *_note(hold))
-    message = _message(hold)
-    headings = write_headings(figure, message, hold.case.title)
-    alt = f"{message}. {' '.join(_alt_of(hold, answer) for answer in hold.answers)}"
-    return (Picture(name="hold", figure=figure, alt=alt, message=message, headings=headings),)
+    write_note(figure, *_note(bounds))
+    message = _message(bounds)
+    headings = write_headings(figure, message, bounds.case.title)
+    alt = f"{message}. {' '.join(_alt_of(bounds, answer) for answer in bounds.answers)}"
+    return (Picture(name="bounds", figure=figure, alt=alt, message=message, headings=headings),)
 
 
-def _panel(ax: Axes, hold: Hold, answer: Answer) -> None:
-    question, limit = answer.question, hold.below_um
+def _panel(ax: Axes, bounds: Bounds, answer: Answer) -> None:
+    question, limit = answer.question, bounds.below_um
     x, peaks = np.array(answer.tried).T
     known = peaks < OUT_OF_BALANCE_UM
     shown = [limit, *peaks[known]]
@@ -113,42 +113,42 @@ def _found(answer: Answer) -> str:
     """Say what was found, in a few words."""
     question = answer.question
     if answer.value is None:
-        nothing = "holds only in part" if answer.holds_in_part else "nothing holds"
-        whole = "all holds" if answer.held_everywhere else nothing
+        nothing = "below only in part" if answer.below_in_part else "always above"
+        whole = "always below" if answer.below_everywhere else nothing
         return f"{question.name}: {whole}"
     side = "or less" if question.grows else "or more"
     return f"{question.name}: {value_text(question.key, answer.value)} {side}"
 
 
-def _message(hold: Hold) -> str:
+def _message(bounds: Bounds) -> str:
     """Say what was found for each question; each is a change by itself."""
-    sure = "" if hold.confidence is None else f" in {100 * hold.confidence:g} % of samples"
+    sure = "" if bounds.confidence is None else f" in {100 * bounds.confidence:g} % of samples"
     told = []
-    for answer in hold.answers:
-        any_or_no = "any" if answer.held_everywhere else "no"
+    for answer in bounds.answers:
+        any_or_no = "any" if answer.below_everywhere else "no"
         told.append(
             f"{any_or_no} {answer.question.name} in range"
             if answer.value is None
             else _found(answer).replace(": ", " ", 1)
         )
     alone = "one change at a time" if len(told) > 1 else "all else as stated"
-    return f"Peak below {number_text(hold.below_um)} µm{sure}, {alone}: {'; '.join(told)}"
+    return f"Peak at most {number_text(bounds.below_um)} µm{sure}, {alone}: {'; '.join(told)}"
 
 
-def _note(hold: Hold) -> list[str]:
+def _note(bounds: Bounds) -> list[str]:
     peak = "the peak"
-    if hold.confidence is not None:
-        peak += f" that {100 * hold.confidence:g} % of {hold.samples} samples do not exceed"
+    if bounds.confidence is not None:
+        peak += f" that {100 * bounds.confidence:g} % of {bounds.samples} samples do not exceed"
     told = [f"Circles: {peak}, at what was tried. Grey: above the limit. Diamond: what was found."]
-    if any(peak >= OUT_OF_BALANCE_UM for a in hold.answers for _, peak in a.tried):
+    if any(peak >= OUT_OF_BALANCE_UM for a in bounds.answers for _, peak in a.tried):
         told.append("Triangles at the upper edge: no answer, taken as more motion than any other.")
-    astray = [answer.question.name for answer in hold.answers if not answer.monotone]
+    astray = [answer.question.name for answer in bounds.answers if not answer.monotone]
     if astray:
         told.append(f"Motion does not go one way all along with {' and '.join(astray)}.")
     return told
 
 
-def _alt_of(hold: Hold, answer: Answer) -> str:
+def _alt_of(bounds: Bounds, answer: Answer) -> str:
     tried = "; ".join(
         f"{value_text(answer.question.key, x)}: "
         f"{'no answer' if peak >= OUT_OF_BALANCE_UM else um_text(peak)}"
@@ -156,4 +156,4 @@ def _alt_of(hold: Hold, answer: Answer) -> str:
     )
     threads = answer.engaged_threads
     engaged = "" if threads is None else f" ({number_text(threads)} engaged threads)"
-    return f"Limit {number_text(hold.below_um)} µm, {_found(answer)}{engaged}. Tried: {tried}."
+    return f"Limit {number_text(bounds.below_um)} µm, {_found(answer)}{engaged}. Tried: {tried}."

@@ -2,7 +2,7 @@
 
 The bands overlap in the literature (50 to 150 µm are tolerated figures, Szmukler-Moncler et al. 1998, J
 Biomed Mater Res 43:192-203; integrated and failed implants overlap widely, Kohli, Stoddart, van Arkel
-2021, Sci Rep 11:10797). So a verdict places a number among them and never says pass or fail.
+2021, Sci Rep 11:10797). So a summary places a number among them and never says pass or fail.
 """
 
 from __future__ import annotations
@@ -54,7 +54,7 @@ def band_of(motion_um: float, bands_um: tuple[float, ...]) -> str:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Verdict:
+class Summary:
     """One sentence, and the reasons not to lean on it."""
 
     sentence: str
@@ -66,10 +66,10 @@ class Verdict:
         return " ".join((self.sentence, NO_LINE, *self.limits))
 
 
-def verdict_of(case: Case, answers: tuple[LoadAnswer, ...]) -> Verdict:
-    """Return the verdict on the load that moves the implant most."""
+def summary_of(case: Case, answers: tuple[LoadAnswer, ...]) -> Summary:
+    """Return the summary of the load that moves the implant most."""
     worst = max(answers, key=lambda answer: answer.peak.total_um)
-    return Verdict(
+    return Summary(
         sentence=(
             "Peak interface micromotion is "
             f"{with_error(worst.peak.total_um, worst.error.total_um)} µm ({worst.band}) under "
@@ -135,7 +135,7 @@ def _numerical_limits(case: Case, worst: LoadAnswer) -> tuple[str, ...]:
         limits.append(f"Its numerical error alone reaches from {low} to {high}.")
     if peak > OUT_OF_SEAT_UM:
         limits.append(
-            "So large a motion leaves the seat: the model measures small ones, so read it as not held."
+            "So large a motion leaves the seat: the model measures small ones, so read it as giving way."
         )
     if worst.share_over_crush > 0.01:
         limits.append(

@@ -1,4 +1,4 @@
-"""What would make it hold: the least engagement or length, the largest load and lever, the softest bone.
+"""How far a number of the case may go: least engagement, largest load and lever, softest bone.
 
 For a number x of the case, P(x) is the peak that a stated share of the samples (the confidence) does
 not exceed, the samples being the same for every x; without uncertain inputs it is the peak itself.
@@ -70,18 +70,18 @@ class Question:
 class Answer:
     """What was found.
 
-    `value` is on the side that holds, None where there is none: `held_everywhere` says whether all of
-    the range holds, `holds_in_part` whether some of it does, but not the end that moves least. `tried`
-    lists (x, P) in order of x; `monotone`: whether P rises or
-    falls all the way; where it does not, the value is the one beyond which all that was tried holds.
+    `value` has P at or below the limit, None where there is none: `below_everywhere` says whether P is
+    at or below it over the whole range, `below_in_part` whether it is for some of it, but not at the
+    end that moves least. `tried` lists (x, P) in order of x; `monotone`: whether P rises or falls all
+    the way; where it does not, all that was tried beyond the value is at or below the limit.
     `peak_um` is P there, `relative_error` the numerical error of the stated case with that x over its
     peak. `engaged_threads` where engagement was asked for.
     """
 
     question: Question
     value: float | None
-    held_everywhere: bool
-    holds_in_part: bool
+    below_everywhere: bool
+    below_in_part: bool
     peak_um: float | None
     tried: tuple[tuple[float, float], ...]
     monotone: bool
@@ -91,8 +91,8 @@ class Answer:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Hold:
-    """What would keep the peak below `below_um` in `confidence` of the samples."""
+class Bounds:
+    """How far each number may go with the peak at or below `below_um` in `confidence` of the samples."""
 
     case: Case
     below_um: float
@@ -112,7 +112,7 @@ class Hold:
         ]
         text = dict.fromkeys(("question", "key"), pl.String)
         numbers = dict.fromkeys(("value", "peak_micromotion_um"), pl.Float64)
-        return pl.DataFrame(rows, schema={**text, **numbers, "holds": pl.Boolean}, orient="row")
+        return pl.DataFrame(rows, schema={**text, **numbers, "at_or_below": pl.Boolean}, orient="row")
 
 
 def motion(peak_um: float) -> float | None:
@@ -192,7 +192,7 @@ def _of_the_length(case: Case) -> tuple[Question, ...]:
     return (question,) if low < longest else ()
 
 
-def hold(
+def bounds(
     case: Case,
     below_um: float,
     where: Where | None = None,
@@ -204,8 +204,10 @@ def hold(
     samples: int = SAMPLES,
     bone_type: int | None = None,
     progress: Progress = lambda *_: None,
-) -> Hold:
-    """Find what keeps the peak of every load below a limit [µm], with a confidence over the spread.
+) -> Bounds:
+    """Find how far numbers may go with the peak of every load at or below a limit [µm].
+
+    With a spread, the peak is the one that a share `confidence` of its samples does not exceed.
 
     `asked` names the questions, all that `questions_of` has for the case unless given.
 
@@ -241,7 +243,7 @@ def hold(
         told = _named(progress, name)
         search = _Search(case, inputs, values, known[name], confidence, where, told)
         answers.append(search.answer(below_um))
-    return Hold(
+    return Bounds(
         case=case,
         below_um=below_um,
         confidence=confidence if with_spread else None,
@@ -328,10 +330,10 @@ class _Search:
         return self._answer(below_um)
 
     def _bracket(self, below_um: float) -> tuple[float, float] | None:
-        """Return the last pair of tried x, towards more motion, of which one holds and one does not."""
+        """Return the last pair of tried x, towards more motion, with the limit between their peaks."""
         tried = sorted(self._tried)
-        towards_hold = tried[::-1] if self._question.grows else tried
-        pairs = [(a, b) for a, b in pairwise(towards_hold) if self._crosses(a, b, below_um)]
+        towards_less = tried[::-1] if self._question.grows else tried
+        pairs = [(a, b) for a, b in pairwise(towards_less) if self._crosses(a, b, below_um)]
         return pairs[-1] if pairs else None
 
     def _crosses(self, a: float, b: float, below_um: float) -> bool:
@@ -342,15 +344,15 @@ class _Search:
         tried = tuple(sorted(self._tried.items()))
         steps = np.diff([peak for _, peak in tried])
         monotone = bool(np.all(steps >= 0) if question.grows else np.all(steps <= 0))
-        # From the end that holds towards the other: the last x before one that does not.
+        # From the end that moves least towards the other: the last x before one above the limit.
         towards_motion = tried if question.grows else tried[::-1]
-        holding = []
+        within = []
         for x, peak in towards_motion:
             if peak > below_um:
                 break
-            holding.append((x, peak))
-        everywhere = len(holding) == len(tried)
-        found = holding[-1] if holding and not everywhere else (None, None)
+            within.append((x, peak))
+        everywhere = len(within) == len(tried)
+        found = within[-1] if within and not everywhere else (None, None)
         threads, error = None, None
         if found[0] is not None:
             there = changed(self._case, {question.key: found[0]})
@@ -360,8 +362,8 @@ class _Search:
         return Answer(
             question=question,
             value=found[0],
-            held_everywhere=everywhere,
-            holds_in_part=not holding and any(peak <= below_um for _, peak in tried),
+            below_everywhere=everywhere,
+            below_in_part=not within and any(peak <= below_um for _, peak in tried),
             peak_um=found[1],
             tried=tried,
             monotone=monotone,
