@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING
 import pytest
 from matplotlib.testing.compare import compare_images
 
-from stillroot import Where, check, check_span, compare, directions, hold, spread, sweep
+from stillroot import Where, bounds, check, check_span, compare, directions, spread, sweep
 from stillroot.answers.choices import Choice
 from stillroot.arch.plan import Plan
 from stillroot.inputs.case import Case
@@ -119,7 +119,7 @@ def every_picture() -> Iterator[Picture]:
     yield levers_figure("push", 34.2, BY_PLAN, ROUGH, (50.0, 100.0, 150.0), title="Invented scenario")
     yield from sweep_pictures(sweep(case, {"bone.trabecular_modulus_mpa": [50.0, 150.0, 450.0]}, HERE))
     yield from spread_pictures(spread(case, HERE, samples=8))
-    yield from bounds_pictures(hold(case, 30.0, HERE, asked=("bone",), with_spread=False))
+    yield from bounds_pictures(bounds(case, 30.0, HERE, asked=("bone",), with_spread=False))
     firm = {key: value for key, value in COARSE.items() if key != "spread"}
     soft = firm | {"bone": COARSE["bone"] | {"trabecular_modulus_mpa": 60.0}}
     cases = {"firm": Case.from_dict(firm), "soft": Case.from_dict(soft)}
