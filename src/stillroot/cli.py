@@ -146,6 +146,7 @@ def lesson(folder: Path, *, count: int | None, small: bool, workers: int | None)
     A page with its pictures, and the data as CSV. What is solved is kept in DIR: stopped, the same
     command goes on where it was.
     """
+    from stillroot.answers.summary import CAUTION  # noqa: PLC0415
     from stillroot.studies import lesson as lessons  # noqa: PLC0415
     from stillroot.writing.lesson_files import PAGE, finding, make_lesson  # noqa: PLC0415
 
@@ -159,6 +160,7 @@ def lesson(folder: Path, *, count: int | None, small: bool, workers: int | None)
     click.echo(f"Rank correlation ρ with peak micromotion under {lessons.LOAD_IN_WORDS}, gaps empty:")
     for sentence in finding(told):
         click.echo(f"- {sentence}")
+    click.echo(CAUTION)
     click.echo(f"Written to {folder / PAGE}")
     return 0
 

@@ -17,6 +17,7 @@ import pytest
 
 from stillroot import check, directions, read_case
 from stillroot.answers.choices import Choice
+from stillroot.answers.summary import CAUTION
 from stillroot.mechanics.mesh import APT_LINE
 from stillroot.pictures.directions_figure import six_arrows
 from stillroot.words import report
@@ -157,8 +158,11 @@ def test_the_result_page_lists_all_data_of_fields_and_interface(answer):
         ]
         (path,) = answer[1].glob(f"{kind}-1-*{mark}")
         if mark == ".csv":
-            written = path.read_text(encoding="utf-8").partition("\n")[0].split(",")
+            caution, names, *_ = path.read_text(encoding="utf-8").splitlines()
+            assert caution == f"# {CAUTION}"
+            written = names.split(",")
         else:
+            assert f"<!-- {CAUTION} -->".encode() in path.read_bytes()
             mesh = meshio.read(path)
             written = [*mesh.point_data, *mesh.cell_data]
         assert sorted(name.strip("`") for name in listed) == sorted(written)

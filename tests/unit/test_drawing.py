@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from stillroot.answers.summary import CAUTION
 from stillroot.pictures.drawing import (
-    CAUTION,
     CROP_PAD_IN,
     DPI,
     MOTION,

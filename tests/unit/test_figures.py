@@ -14,7 +14,7 @@ from stillroot import check
 from stillroot.inputs.case import Case
 from stillroot.pictures.drawing import MOTION, scale_um
 from stillroot.pictures.figure_section import section
-from stillroot.pictures.figure_unrolled import OPEN, SLIDE, STICK, state_shares, unrolled
+from stillroot.pictures.figure_unrolled import OPEN, SLIP, STICK, state_shares, unrolled
 from stillroot.pictures.figures import pictures, summary
 from stillroot.words.loads import load_text
 
@@ -206,7 +206,7 @@ def test_on_a_straight_wall_the_drawn_areas_are_the_shares() -> None:
     height = np.diff(np.asarray(field.get_coordinates())[:, 0, 1])
     shares = state_shares(straight, answer)
     assert height.sum() == pytest.approx(6.0)
-    for code, word in ((OPEN, "open"), (STICK, "stick"), (SLIDE, "slide")):
+    for code, word in ((OPEN, "open"), (STICK, "stick"), (SLIP, "slip")):
         drawn = np.mean(np.asarray(field.get_array()) == code, axis=1)
         assert height @ drawn / 6.0 == pytest.approx(shares[word])
     assert min(shares.values()) > 0

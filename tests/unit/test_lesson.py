@@ -18,6 +18,7 @@ import pytest
 from scipy import stats
 
 from stillroot.answers.answer import prepared_site
+from stillroot.answers.summary import CAUTION
 from stillroot.errors import MeshError, NotConverged, OutputError
 from stillroot.mechanics.loading import Resultant, load, seat
 from stillroot.pictures.lesson_figures import predictors
@@ -301,6 +302,7 @@ def test_a_loose_implant_spins_and_a_pressed_one_resists():
 def test_the_table_holds_every_site_with_units_in_its_columns(lesson_folder):
     folder, lesson = lesson_folder
     with (folder / "sites.csv").open(encoding="utf-8", newline="") as file:
+        assert file.readline() == f"# {CAUTION}\n"
         rows = list(csv.DictReader(file))
     assert len(rows) == 8
     assert list(rows[0]) == [*(name for name, _ in COLUMNS), *SHARED_COLUMNS]
@@ -316,6 +318,7 @@ def test_the_table_holds_every_site_with_units_in_its_columns(lesson_folder):
 def test_the_error_of_the_set_is_that_of_the_table(lesson_folder):
     folder, lesson = lesson_folder
     with (folder / "sites.csv").open(encoding="utf-8", newline="") as file:
+        file.readline()  # the caution
         rows = [row for row in csv.DictReader(file) if row["finer_peak_micromotion_um"]]
     off = [
         abs(float(r["peak_micromotion_um"]) / float(r["finer_peak_micromotion_um"]) - 1) for r in rows

@@ -10,6 +10,7 @@ import polars as pl
 import pytest
 
 from stillroot import Case, Where, spread
+from stillroot.answers.summary import CAUTION
 from stillroot.studies.stages import no_outcome
 from stillroot.studies.vary import changed
 from stillroot.words.study_report import spread_sentences
@@ -72,7 +73,10 @@ def test_a_sweep_writes_table_data_text_and_pictures(run, case_file, tmp_path):
     assert any(name.endswith(".png") for name in names)
     data = json.loads((folder / "study.json").read_text("utf-8"))
     table = pl.read_parquet(folder / "table.parquet")
-    assert table.equals(pl.read_csv(folder / "table.csv", schema=table.schema))
+    written = pl.read_csv(folder / "table.csv", schema=table.schema, comment_prefix="#")
+    assert table.equals(written)
+    assert (folder / "table.csv").read_text("utf-8").startswith(f"# {CAUTION}\n")
+    assert pl.read_parquet_metadata(folder / "table.parquet")["caution"] == CAUTION
     assert table.height == len(data["cases"]) == 6
     assert {"load_factor", "bone.trabecular_modulus_mpa", "peak_micromotion_um"} <= set(table.columns)
     peaks = table.sort("bone.trabecular_modulus_mpa", "load_factor")["peak_micromotion_um"].to_list()

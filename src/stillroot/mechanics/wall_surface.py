@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from stillroot.mechanics.interface import Tractions
     from stillroot.mechanics.loading import Seated
 
-OPEN, STICK, SLIDE = 0, 1, 2
+OPEN, STICK, SLIP = 0, 1, 2
 """States of the interface. What is glued sticks."""
 ALONG = np.array([0, 1, 3, 5, 6]) / 6
 """Points along an edge: its ends and middle, and where the shares of the Lobatto points meet."""
@@ -115,8 +115,8 @@ def local_motion_um(
 
 
 def states(t: Tractions) -> NDArray[np.int64]:
-    """Return `OPEN`, `STICK` or `SLIDE` (p, a)."""
-    return np.where(t.closed, np.where(t.sliding, SLIDE, STICK), OPEN)
+    """Return `OPEN`, `STICK` or `SLIP` (p, a)."""
+    return np.where(t.closed, np.where(t.sliding, SLIP, STICK), OPEN)
 
 
 def at_state(

@@ -24,7 +24,7 @@ from matplotlib.patches import Polygon
 from matplotlib.ticker import MaxNLocator
 from matplotlib.transforms import Bbox
 
-from stillroot.answers.summary import band_of, with_error
+from stillroot.answers.summary import CAUTION, band_of, with_error
 from stillroot.mechanics.outline import ABUTMENT, CORTICAL, GAP, IMPLANT, TRABECULAR, outline_of
 from stillroot.words.loads import signed_number
 
@@ -75,8 +75,6 @@ REGION_LOOK: dict[str, dict[str, Any]] = {
     IMPLANT: {"facecolor": "0.985", "edgecolor": "0.15"},
     ABUTMENT: {"facecolor": "0.985", "edgecolor": "0.15"},
 }
-
-CAUTION = "For research and teaching; not a medical device. It decides nothing about a patient."
 
 BESIDE = {"facecolor": "white", "edgecolor": "none", "alpha": 0.88, "pad": 1.6}
 

@@ -1,4 +1,4 @@
-"""The interface unrolled, depth against angle: micromotion, and what sticks, slides and is open."""
+"""The interface unrolled, depth against angle: micromotion, and what sticks, slips and is open."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from matplotlib.patheffects import AbstractPathEffect, withStroke
 from matplotlib.ticker import MaxNLocator
 
 from stillroot.answers.summary import place_of
-from stillroot.mechanics.wall_surface import OPEN, SLIDE, STICK, states
+from stillroot.mechanics.wall_surface import OPEN, SLIP, STICK, states
 from stillroot.pictures.drawing import (
     BESIDE,
     DPI,
@@ -48,11 +48,11 @@ if TYPE_CHECKING:
 
 
 STATE_GREYS = ("0.15", "0.93", "0.60")
-"""Greys of open, stick and slide."""
+"""Greys of open, stick and slip."""
 
 
 def unrolled(result: CheckResult, answer: LoadAnswer) -> Picture:
-    """Draw the interface rolled out flat: micromotion, and where it sticks, slides or is open.
+    """Draw the interface rolled out flat: micromotion, and where it sticks, slips or is open.
 
     Downwards runs the length along the wall, flanks and end face included, with the depth at the ticks.
     """
@@ -194,17 +194,17 @@ def _draw_state(ax: Axes, result: CheckResult, answer: LoadAnswer, wall: Unrolle
 
 
 def state_shares(result: CheckResult, answer: LoadAnswer) -> dict[str, float]:
-    """Return the shares of the held area that "stick", "slide" and are "open" under the full load."""
+    """Return the shares of the held area that "stick", "slip" and are "open" under the full load."""
     t, layer = answer.state.tractions, result.seated.layer
     area = np.where(layer.held, layer.weight_mm2, 0.0)[:, None]
     whole = float(area.sum()) * t.closed.shape[1]
-    parts = {"stick": t.closed & ~t.sliding, "slide": t.closed & t.sliding, "open": ~t.closed}
+    parts = {"stick": t.closed & ~t.sliding, "slip": t.closed & t.sliding, "open": ~t.closed}
     return {name: float(np.sum(area * here)) / whole for name, here in parts.items()}
 
 
 def _key_of_states(ax: Axes, shares: dict[str, float], bonded: bool) -> None:
     """Write the three states with their shares above the panel, each behind its grey."""
-    keys = ((0.0, STICK, "stick"), (0.36, SLIDE, "slide"), (0.70, OPEN, "open"))
+    keys = ((0.0, STICK, "stick"), (0.36, SLIP, "slip"), (0.70, OPEN, "open"))
     for place, code, word in keys[:1] if bonded else keys:
         box = Rectangle((place, 1.018), 0.05, 0.036, transform=ax.transAxes, clip_on=False)
         box.set(facecolor=STATE_GREYS[code], edgecolor="black", linewidth=0.8)

@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import tomli_w
 
+from stillroot.answers.summary import CAUTION
 from stillroot.errors import OutputError
 from stillroot.inputs.case import resolved_toml
 from stillroot.mechanics.fields import displacement
@@ -43,6 +44,8 @@ if TYPE_CHECKING:
 
 MARK, DIRECTIONS_MARK, SPAN_MARK = "result.json", "directions.json", "span.json"
 """The files that tell an earlier answer from somebody's folder."""
+CAUTION_LINE = f"# {CAUTION}\n"
+"""The first line of every CSV."""
 UNFINISHED = ".unfinished"
 """Ends the name of a folder that is being written, or removed, beside the one it is for."""
 FIELDS_OF_CELLS = ("body", "region", "modulus_mpa", "stress_mpa", "von_mises_mpa")
@@ -90,12 +93,12 @@ def write_answer(result: CheckResult, folder: Path, *, report: Report = FULL) ->
         )
         (aside / "summary.txt").write_text(text_of(result), encoding="utf-8")
         (aside / "case.toml").write_text(resolved_toml(result.case), encoding="utf-8")
-        _section_mesh(result).write(aside / "mesh.vtu")
+        _write_vtu(_section_mesh(result), aside / "mesh.vtu")
         seat = seated_displacement(result.seated)
         fields = [displacement(result.seated, a.state, a.resultant) for a in result.loads]
         for answer, field, name in zip(result.loads, fields, result.load_slugs, strict=True):
-            _load_fields(result, field, seat).write(aside / f"fields-{name}.vtu")
-            interface_mesh(result.seated, answer.state).write(aside / f"interface-{name}.vtu")
+            _write_vtu(_load_fields(result, field, seat), aside / f"fields-{name}.vtu")
+            _write_vtu(interface_mesh(result.seated, answer.state), aside / f"interface-{name}.vtu")
             _write_csv(interface_table(result.seated, answer.state), aside / f"interface-{name}.csv")
         shown = pictures(result, fields[result.loads.index(result.governing)])
         for picture in shown:
@@ -104,15 +107,23 @@ def write_answer(result: CheckResult, folder: Path, *, report: Report = FULL) ->
 
 
 def _write_csv(columns: dict[str, NDArray[Any]], path: Path) -> None:
-    """Write columns of a table; truth as true and false.
+    """Write columns of a table below the caution; truth as true and false.
 
     By the standard library: a data frame's threads do not outlive a fork, and a check should need none.
     """
     shown = [np.where(c, "true", "false") if c.dtype == bool else c for c in columns.values()]
     with path.open("w", encoding="utf-8", newline="") as file:
+        file.write(CAUTION_LINE)
         writer = csv.writer(file, lineterminator="\n")
         writer.writerow(columns)
         writer.writerows(zip(*(column.tolist() for column in shown), strict=True))
+
+
+def _write_vtu(mesh: meshio.Mesh, path: Path) -> None:
+    """Write a mesh for viewers, the caution in it as a comment."""
+    mesh.write(path)
+    declaration, line, rest = path.read_bytes().partition(b"\n")
+    path.write_bytes(declaration + line + f"<!-- {CAUTION} -->\n".encode() + rest)
 
 
 def write_directions(result: DirectionsResult, folder: Path, *, report: Report = FULL) -> None:

@@ -8,7 +8,7 @@ import numpy as np
 
 from stillroot.mechanics.wall_surface import (
     OPEN,
-    SLIDE,
+    SLIP,
     STICK,
     angles_all_round,
     at_state,
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from stillroot.mechanics.contact import ContactState
     from stillroot.mechanics.loading import Seated
 
-WORDS = {OPEN: "open", STICK: "stick", SLIDE: "slide"}
+WORDS = {OPEN: "open", STICK: "stick", SLIP: "slip"}
 DECIMALS = {"mm": 4, "deg": 2, "mm2": 6, "um": 3, "mpa": 4}
 """Written to the table, by the unit at the end of a column's name."""
 

@@ -224,7 +224,7 @@ def _said_of(folder: Path) -> Iterator[None]:
 
 def _write(lesson: Lesson, fine: Sequence[SiteAnswer], folder: Path) -> None:
     from stillroot.pictures.lesson_figures import NAMES, pictures  # noqa: PLC0415
-    from stillroot.writing.export import save_picture  # noqa: PLC0415 - matplotlib is slow to import
+    from stillroot.writing.export import CAUTION_LINE, save_picture  # noqa: PLC0415 - slow to import
 
     aside = Path(tempfile.mkdtemp(prefix=ASIDE, dir=folder))
     try:
@@ -232,6 +232,7 @@ def _write(lesson: Lesson, fine: Sequence[SiteAnswer], folder: Path) -> None:
         for picture in shown:
             save_picture(picture, aside)
         with (aside / TABLE).open("w", encoding="utf-8", newline="") as file:
+            file.write(CAUTION_LINE)
             _write_table(lesson, fine, csv.writer(file))
         (aside / PAGE).write_text(page(lesson, shown, aside), encoding="utf-8")
         (folder / PAGE).unlink(missing_ok=True)

@@ -5,9 +5,10 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING
 
+from stillroot.answers.summary import CAUTION
 from stillroot.words.report import as_text
 from stillroot.words.study_report import data_of, show
-from stillroot.writing.export import FULL, save_picture, whole_folder
+from stillroot.writing.export import CAUTION_LINE, FULL, save_picture, whole_folder
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -37,8 +38,10 @@ def write_study(found: Study, folder: Path, *, report: Report = FULL) -> None:
         (aside / MARK).write_text(text, encoding="utf-8")
         (aside / "study.txt").write_text(as_text(lambda c: show(found, c)), encoding="utf-8")
         table = found.table()
-        table.write_csv(aside / "table.csv")
-        table.write_parquet(aside / "table.parquet")
+        with (aside / "table.csv").open("w", encoding="utf-8", newline="") as file:
+            file.write(CAUTION_LINE)
+            table.write_csv(file)
+        table.write_parquet(aside / "table.parquet", metadata={"caution": CAUTION})
         pictures = study_pictures(found)
         for picture in pictures:
             save_picture(picture, aside)
