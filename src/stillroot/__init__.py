@@ -1,4 +1,4 @@
-"""Will a freshly placed dental implant stay still enough to heal? A finite-element estimate.
+"""How far does a freshly placed dental implant move against its bone? A finite-element estimate.
 
     >>> import stillroot
     >>> case = stillroot.read_case("docs/cases/healed_premolar.toml")

@@ -31,10 +31,10 @@ LEAST_SITES, MOST_SITES = 4, 4096
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
 @click.version_option(package_name="stillroot")
 def cli() -> None:
-    """Will a freshly placed dental implant stay still enough to heal?
+    """How far does a freshly placed dental implant move against its bone?
 
-    Computes peak micromotion at the bone from how much bone holds the implant. For research and
-    teaching; not a medical device: licensed practice and local rules decide.
+    Computes peak micromotion from implant, bone, engagement and loads. For research and teaching; not
+    a medical device. It decides nothing about a patient: licensed practice and local rules decide.
     """
 
 
@@ -52,7 +52,7 @@ def cli() -> None:
     "--choices",
     "with_choices",
     is_flag=True,
-    help="Show the peak under other choices as well, where no value is agreed on (about a minute).",
+    help="Also show the peak under other choices, where there is no agreed value (about a minute).",
 )
 def check(
     case_file: Path,
@@ -63,7 +63,7 @@ def check(
     with_choices: bool,
     **report_options: Any,
 ) -> None:
-    """Answer one case: peak micromotion under each load, against the healing threshold.
+    """Answer one case: peak micromotion under each load, beside the bands of the literature.
 
     Exit codes: 0 computed, 2 bad input, 3 not converged, 4 something missing on this machine.
     """
@@ -96,14 +96,14 @@ def check(
     metavar="MM",
     type=float,
     default=0.0,
-    help="Height above the crest of the point at which loads act and stiffness is told (default 0).",
+    help="Height above the crest of the point where loads act and stiffness is measured (default 0).",
 )
 @click.option("--json", "as_json", is_flag=True, help="Print the answer as JSON, nothing else.")
 @output_options("directions.json, directions.txt and a picture")
 def directions(
     case_file: Path, *, height_mm: float, as_json: bool, out: Path | None, **report_options: Any
 ) -> None:
-    """Tell how the implant moves in each of its six directions, beside its torque.
+    """Show how far the implant moves in each of its six directions, beside its torque.
 
     Exit codes: 0 computed, 2 bad input, 3 not converged, 4 something missing on this machine.
     """
@@ -133,7 +133,7 @@ def directions(
     type=click.IntRange(LEAST_SITES, MOST_SITES),
     help="How many sites (default 128, or 8 with --small).",
 )
-@click.option("--small", is_flag=True, help="Few sites, coarsely solved: to try it out.")
+@click.option("--small", is_flag=True, help="Few sites on a coarse mesh, to try it out.")
 @click.option(
     "--workers",
     metavar="N",
@@ -143,8 +143,8 @@ def directions(
 def lesson(folder: Path, *, count: int | None, small: bool, workers: int | None) -> int:
     """Write a lesson into DIR: torque against motion, over many invented sites.
 
-    A page with its pictures, and the data as CSV. What is solved is kept in DIR: stopped, the same
-    command goes on where it was.
+    Writes a page with its pictures, and the data as CSV. DIR keeps what is solved: after a stop, the
+    same command goes on from there.
     """
     from stillroot.answers.summary import CAUTION  # noqa: PLC0415
     from stillroot.studies import lesson as lessons  # noqa: PLC0415
@@ -193,20 +193,20 @@ def _run(arguments: list[str] | None) -> int:
         return error.exit_code
     except MemoryError:
         complain(
-            "this case takes more memory than there is: a larger element_mm, fewer harmonics or fewer "
-            "turns of the thread take less"
+            "this case needs more memory than this machine has: a larger element_mm, fewer harmonics or "
+            "fewer turns of the thread need less"
         )
         return CaseError.exit_code
     except OSError as error:
-        complain(f"the answer could not be written out: {error.strerror or error}")
+        complain(f"the answer could not be written: {error.strerror or error}")
         _drop_what_is_left()
         return EnvironmentProblem.exit_code
     except Exception as error:
         if os.environ.get("STILLROOT_DEBUG"):
             raise
         complain(
-            f"an error of the program's own ({type(error).__name__}: {error}). Please report it with "
-            "the case file; STILLROOT_DEBUG=1 shows where it arose."
+            f"an internal error ({type(error).__name__}: {error}). Please report it with "
+            "the case file; STILLROOT_DEBUG=1 shows where it occurred."
         )
         return INTERNAL
     return code if isinstance(code, int) else 0

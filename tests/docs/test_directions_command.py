@@ -68,7 +68,7 @@ def test_a_table_a_sentence_and_the_cautions(run, case_file):
     assert TORQUE_TELLS in flat
     assert "Insertion torque" in flat
     assert "Centre of rotation" in flat
-    assert "A third of the held surface slides: sideways" in flat
+    assert "A third of the held surface slips: sideways" in flat
     for word in (
         "Moves little:",
         "moves much:",

@@ -124,7 +124,7 @@ def test_moved_says_how_far_the_head_goes(result: CheckResult, field: Displaceme
     head = result.governing.head
     message = present(moved(result, field)).message.replace("\N{NO-BREAK SPACE}", " ")
     assert f"sinks {head.axial_um:.1f} µm" in message
-    assert f"the head goes {head.lateral_um:.1f} µm aside" in message
+    assert f"the head moves {head.lateral_um:.1f} µm sideways" in message
     assert "to the other side" in message
 
 
@@ -363,7 +363,7 @@ def test_what_has_no_answer_is_not_said_to_be_of_no_help() -> None:
 def test_levers_stand_below_what_they_are() -> None:
     notes = levers_figure("push", 34.2, PLAN, ROUGH, BANDS).figure.axes[0].texts
     at = {note.get_text(): note.xy[1] for note in notes}
-    order = ["as answered", "what a plan can change", "longer", "no hold"]
+    order = ["base case", "what a plan can change", "longer", "no hold"]
     order += ["what is known only roughly", "no cortex", "far softer", "stiffer", "slippery"]
     assert [at[name] for name in order] == list(range(len(order)))
 

@@ -415,7 +415,7 @@ def test_a_link_is_followed_and_stays(tmp_path):
 
 def test_somebodys_folder_is_never_replaced(tmp_path):
     (tmp_path / "letter.txt").write_text("mine", encoding="utf-8")
-    with pytest.raises(OutputError, match="holds other files"):
+    with pytest.raises(OutputError, match="contains other files"):
         write(tmp_path, "1")
     assert (tmp_path / "letter.txt").read_text("utf-8") == "mine"
 

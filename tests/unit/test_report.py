@@ -161,7 +161,7 @@ def test_every_key_is_shown_with_where_its_value_comes_from():
 def test_what_was_not_worked_out_is_said_and_not_left_open(tmp_path):
     write_answer(check(Case.from_dict(CASE)), tmp_path / "answer")
     words = words_of((tmp_path / "answer" / "report.html").read_text("utf-8"))
-    assert "What would help: not worked out for this answer" in words
+    assert "What changes the number: not computed for this answer" in words
 
 
 @pytest.mark.parametrize("option", [["--for", "clinician"], ["--pdf"]])

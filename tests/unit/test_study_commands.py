@@ -287,7 +287,7 @@ def test_samples_without_an_answer_are_part_of_what_is_said():
     some = replace(found, outcomes=(*found.outcomes[:16], *[none] * 16))
     assert "below 50 µm and no answer each have a chance" in spread_sentences(some)[1]
     one = replace(found, outcomes=(found.outcomes[0], *[none] * 31))
-    assert spread_sentences(one)[1] == "Nearly no sample has an answer, so no band can be told."
+    assert spread_sentences(one)[1] == "Almost no sample has an answer, so no band can be given."
 
 
 def test_no_cluster_is_exit_code_4(run, case_file):

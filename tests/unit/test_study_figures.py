@@ -235,18 +235,18 @@ def test_less_hold_moves_more_and_the_title_says_it(one: Sweep) -> None:
     (drawn,) = sweep_pictures(one)
     falls = f"falls from {rounded(peaks[1])} to {rounded(peaks[0])} µm"
     assert falls in words(drawn)
-    assert "grows from 3 mm to 8 mm" in words(drawn)
+    assert "rises from 3 mm to 8 mm" in words(drawn)
 
 
 def test_a_difference_within_the_numerical_error_is_no_trend(one: Sweep) -> None:
     (drawn,) = sweep_pictures(replace(one, relative_error=0.9))
-    assert "hardly moves the peak" in words(drawn)
+    assert "hardly changes the peak" in words(drawn)
 
 
 def test_a_trend_that_turns_is_not_told_as_one_way(one: Sweep) -> None:
     turned = replace(one, outcomes=(one.outcomes[1], one.outcomes[0], one.outcomes[2]))
     (drawn,) = sweep_pictures(replace(turned, grid={"engagement_mm": (3.0, 6.0, 8.0)}))
-    assert "does not go one way" in words(drawn)
+    assert "neither rises nor falls throughout" in words(drawn)
 
 
 def test_what_has_no_answer_is_marked_and_is_on_no_curve(one: Sweep) -> None:

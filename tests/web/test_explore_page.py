@@ -130,12 +130,12 @@ def test_holds_are_typed_lengthened_added_and_removed(page):
 
 
 def test_the_seat_is_known_by_interference_or_by_torque(page):
-    page.get_by_label("The seat is known by").select_option("torque")
+    page.get_by_label("Seat given by").select_option("torque")
     type_in(page, "Measured torque, N·cm", "30")
     settle(page)
     assert case_of(page).interface.measured_torque_ncm == 30
     playwright.expect(page.locator("#torque")).to_contain_text("30 N·cm, from")
-    page.get_by_label("The seat is known by").select_option("interference")
+    page.get_by_label("Seat given by").select_option("interference")
     settle(page)
     assert 5 < case_of(page).interface.interference_um < 15
 

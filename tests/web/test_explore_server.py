@@ -166,7 +166,7 @@ def test_an_error_of_its_own_is_told_to_the_page_alone(served, monkeypatch, capf
     monkeypatch.setattr(page_server, "drawing_of", broken)
     status, _, content = served.ask("POST", "draw", {"case": case_now()})
     assert status == 500
-    assert "an error of the program's own" in json.loads(content)["message"]
+    assert "an internal error" in json.loads(content)["message"]
     assert capfd.readouterr().err == ""
 
 

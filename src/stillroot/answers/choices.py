@@ -131,7 +131,7 @@ def _of_the_gap(case: Case) -> Iterator[Alternative]:
 
 def _of_the_bone(case: Case) -> Iterator[Alternative]:
     other = {"all_round": "base", "base": "all_round"}[case.bone.support]
-    words = {"all_round": "side and base held", "base": "base held alone"}[other]
+    words = {"all_round": "side and base fixed", "base": "base fixed alone"}[other]
     yield Alternative(subject="support of the bone", text=words, changes={"bone": {"support": other}})
     if case.bone.radius_mm is None:
         radius = case.implant.diameter_mm / 2 + NARROW_MM
@@ -139,7 +139,7 @@ def _of_the_bone(case: Case) -> Iterator[Alternative]:
             radius += case.socket.gap_width_mm
         yield Alternative(
             subject="support of the bone",
-            text=f"held {NARROW_MM:g} mm beside the implant",
+            text=f"fixed {NARROW_MM:g} mm beside the implant",
             changes={"bone": {"radius_mm": radius}},
         )
 

@@ -21,14 +21,14 @@ if TYPE_CHECKING:
     from stillroot.mechanics.loading import Resultant
     from stillroot.mechanics.motion import Peak
 
-NO_LINE = "The bands overlap in the literature, so this is a place among them, no pass or fail."
+NO_LINE = (
+    "The bands overlap in the literature: they place the number, and no pass or fail follows from them."
+)
 GIVES_WAY = "gives way"
-"""Said of a load under which no equilibrium is found."""
+"""What an implant does under a load that finds no equilibrium."""
 OUT_OF_SEAT_UM = 300.0
 """About a thread's depth: beyond it small displacements and rings stand for nothing. Assumption."""
-GLUED = (
-    "The wall is taken as glued, as if it had healed: it cannot slide or open. A fresh one moves more."
-)
+GLUED = "The wall is taken as glued, as if healed: it can neither slip nor open. A fresh one moves more."
 SIDES_IN_WORDS = {
     "towards": "on the side the load points to",
     "away": "on the side the load comes from",
@@ -55,7 +55,7 @@ def band_of(motion_um: float, bands_um: tuple[float, ...]) -> str:
 
 @dataclass(frozen=True, kw_only=True)
 class Summary:
-    """One sentence, and the reasons not to lean on it."""
+    """One sentence, and what limits it."""
 
     sentence: str
     limits: tuple[str, ...]
@@ -132,29 +132,30 @@ def _numerical_limits(case: Case, worst: LoadAnswer) -> tuple[str, ...]:
     limits = []
     low, high = band_of(max(peak - error, 0), bands), band_of(peak + error, bands)
     if low != high:
-        limits.append(f"Its numerical error alone reaches from {low} to {high}.")
+        limits.append(f'The numerical error alone spans more than one band, from "{low}" to "{high}".')
     if peak > OUT_OF_SEAT_UM:
         limits.append(
-            "So large a motion leaves the seat: the model measures small ones, so read it as giving way."
+            "A motion this large leaves the seat. The model is valid for small motions only: read this "
+            "one as giving way."
         )
     if worst.share_over_crush > 0.01:
         limits.append(
-            f"Under it {worst.share_over_crush:.0%} of the held surface bears more than the pressure at "
-            "which bone is taken to crush; there it would give way and move more."
+            f"Under this load, {worst.share_over_crush:.0%} of the held surface bears more than the "
+            "pressure assumed to crush bone; there the bone would give way and the implant move more."
         )
     strain = worst.bone_strain
     if strain.is_past_yield:
         limits.append(
-            f"Bone is strained past its yield in {strain.past_yield_mm3:.0f} mm³ (1 mm³ is compressed "
-            f"by more than {strain.compressive:.1%} and stretched by more than {strain.tensile:.1%}; it "
-            f"yields at about {case.bone.crush_strain:.2%} and {TENSILE_YIELD_STRAIN:.2%}). The model's "
-            "bone stays linear, so the true motion is larger: --choices shows one way it can go."
+            f"Bone is strained past yield in {strain.past_yield_mm3:.0f} mm³ (1 mm³ is compressed "
+            f"by more than {strain.compressive:.1%} and stretched by more than {strain.tensile:.1%}; "
+            f"bone yields at about {case.bone.crush_strain:.2%} and {TENSILE_YIELD_STRAIN:.2%}). Bone "
+            "stays linear in the model, so the true motion is larger: --choices shows one estimate."
         )
     head = band_of(worst.head.total_um, bands)
     if head != worst.band:
         limits.append(
             f"Head movement, {with_error(worst.head.total_um, worst.head_error.total_um)} µm, lies in "
-            f"another band ({head}): it holds the elastic give of bone and implant too, and is what a "
+            f"another band ({head}): it includes the elastic give of bone and implant, and is what a "
             "bench gauge reads."
         )
     return tuple(limits)
@@ -166,7 +167,7 @@ def _bears_in_gap(case: Case) -> bool:
 
 
 def _model_limits(case: Case) -> tuple[str, ...]:
-    """Say where the wall is glued; name inputs without a measured value that the peak leans on most."""
+    """Say where the wall is glued; name the inputs without a measured value that matter most."""
     face = case.interface
     glued = (GLUED,) if face.kind == "bonded" else ()
     assumed = []
@@ -184,4 +185,4 @@ def _model_limits(case: Case) -> tuple[str, ...]:
         assumed.append("the modulus, read from density")
     if not assumed:
         return glued
-    return (*glued, f"It leans on assumed values: {'; '.join(assumed)}.")
+    return (*glued, f"It rests on assumed values: {'; '.join(assumed)}.")

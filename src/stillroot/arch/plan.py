@@ -70,7 +70,7 @@ Half the width of a molar and some more: assumption."""
 LEAST_PIECE_MM = 0.1
 STATIONS = 41
 """Points along each axis between which the distance of two implants is looked for."""
-UNUSED_LOADS = [{"name": "not used: the plan has the loads", "axial_n": 1.0}]
+UNUSED_LOADS = [{"name": "not used: the loads come from the plan", "axial_n": 1.0}]
 
 
 def _as_vector(value: object) -> object:
@@ -246,9 +246,9 @@ class BridgePlan(Section):
         if given:
             refuse("is not used with path_mm, which runs to the tips itself; leave it out", min(given))
         if len(self.path_mm) < 2:
-            refuse("must hold at least 2 points", "path_mm")
+            refuse("must have at least 2 points", "path_mm")
         if any(math.dist(a, b) < LEAST_PIECE_MM for a, b in pairwise(self.path_mm)):
-            refuse(f"holds points less than {LEAST_PIECE_MM:g} mm apart, one after the other", "path_mm")
+            refuse(f"has points less than {LEAST_PIECE_MM:g} mm apart, one after the other", "path_mm")
         return self
 
 
@@ -445,7 +445,7 @@ class Plan(Section):
     @classmethod
     def _cases_need_no_loads(cls, value: object) -> object:
         if not isinstance(value, dict):
-            refuse("must hold tables: write [cases.NAME] and below it what a case file holds")
+            refuse("must be tables: write [cases.NAME] and the keys of a case file below it")
         return {
             name: {"loads": UNUSED_LOADS, **case} if isinstance(case, dict) else case
             for name, case in value.items()
@@ -462,7 +462,7 @@ class Plan(Section):
     @classmethod
     def _two_at_least(cls, implants: tuple[PlacedImplant, ...]) -> tuple[PlacedImplant, ...]:
         if len(implants) < LEAST_IMPLANTS:
-            refuse(f"must hold at least {LEAST_IMPLANTS} implants: a bridge splints two or more")
+            refuse(f"must have at least {LEAST_IMPLANTS} implants: a bridge splints two or more")
         _refuse_same_name([i.name for i in implants], "implant")
         return implants
 
@@ -478,7 +478,7 @@ class Plan(Section):
             if implant.case not in cases:
                 known = ", ".join(f'"{name}"' for name in cases) or "none"
                 refuse(
-                    f'hold "{implant.name}" of the case "{implant.case}", which there is not; '
+                    f'name the case "{implant.case}" for "{implant.name}", but there is no such case; '
                     f"cases in this plan: {known}"
                 )
         return implants
@@ -487,7 +487,7 @@ class Plan(Section):
     @classmethod
     def _one_load_at_least(cls, loads: tuple[BridgeLoad, ...]) -> tuple[BridgeLoad, ...]:
         if not loads:
-            refuse("must hold at least 1 load: write [[loads]] and its keys below")
+            refuse("must have at least 1 load: write [[loads]] and its keys below")
         _refuse_same_name([load.name for load in loads], "load")
         return loads
 
@@ -505,8 +505,8 @@ class Plan(Section):
             diameters = [self.case_of(i).implant.diameter_mm for i in (one, other)]
             if apart < sum(diameters) / 2:
                 refuse(
-                    f'hold "{one.name}" and "{other.name}" one inside the other: their axes come within '
-                    f"{apart:.3g} mm and must stay {sum(diameters) / 2:.3g} mm apart",
+                    f'place "{one.name}" and "{other.name}" one inside the other: their axes come '
+                    f"within {apart:.3g} mm and must stay {sum(diameters) / 2:.3g} mm apart",
                     "implants",
                 )
         return self
@@ -625,7 +625,7 @@ def _with_case_files(data: dict[str, Any], folder: Path, file: str) -> dict[str,
 def _refuse_same_name(names: list[str], kind: str) -> None:
     for name in names:
         if names.count(name) > 1:
-            refuse(f'hold the name "{name}" more than once; each {kind} needs its own')
+            refuse(f'have the name "{name}" more than once; each {kind} needs its own')
 
 
 def _beyond(

@@ -22,11 +22,11 @@ HIGHEST_PORT = 65535
     type=click.IntRange(1, HIGHEST_PORT),
     help="Listen on this port (default: a free one).",
 )
-@click.option("--no-browser", is_flag=True, help="Print the address and open nothing.")
+@click.option("--no-browser", is_flag=True, help="Print the address; do not open a browser.")
 def explore(case_file: Path | None, *, port: int | None, no_browser: bool) -> int:
-    """Open a page where a site is changed by hand and the solver answers.
+    """Open a page where you change a site by hand and the solver answers.
 
-    Runs on this machine alone until Ctrl-C; without a case it opens with an invented one. Needs the
+    It runs on this machine only, until Ctrl-C; without a case it opens an invented one. Needs the
     extra stillroot[explore].
     """
     from stillroot.explore import server  # noqa: PLC0415 - slow to import
@@ -40,7 +40,7 @@ def explore(case_file: Path | None, *, port: int | None, no_browser: bool) -> in
     opening = nullcontext(True) if no_browser else server.opened_in_browser(address)
     with suppress(KeyboardInterrupt), opening as went:
         if not went:
-            click.echo("No browser could be opened from here: open the address by hand.")
+            click.echo("No browser could be opened: open the address yourself.")
         server.serve(case, bound, token)
     return 0
 

@@ -20,17 +20,17 @@ if TYPE_CHECKING:
     "--without",
     metavar="N",
     multiple=True,
-    help="Leave out an implant, by name or number: lost, or not loaded. May stand several times.",
+    help="Leave out an implant, by name or number: lost, or not loaded. Repeat for several.",
 )
 @click.option(
     "--unsplinted",
     is_flag=True,
-    help="Show the same loads on single crowns beside: what splinting is worth.",
+    help="Also answer the same loads on single crowns: the effect of splinting.",
 )
 @click.option(
     "--quick",
     is_flag=True,
-    help="Answer on a coarse mesh, without errors: in seconds.",
+    help="Answer in seconds, on a coarse mesh and without errors.",
 )
 @click.option(
     "--vary",
@@ -50,7 +50,7 @@ def span(
     pdf: bool,
     **how: Any,
 ) -> None:
-    """Answer a full arch: what each implant under one bridge takes and moves.
+    """Answer a full arch: the load that each implant under one bridge carries, and its motion.
 
     Exit codes: 0 computed, 2 bad input, 3 not converged, 4 something missing on this machine.
     """

@@ -33,7 +33,7 @@ bone_type_option = click.option(
     "--bone-type",
     type=click.IntRange(1, 4),
     metavar="1-4",
-    help="Take modulus and cortex from the published range of this Lekholm & Zarb type.",
+    help="Use the published range of modulus and cortex of this Lekholm & Zarb type.",
 )
 
 
@@ -158,7 +158,7 @@ def sweep(
 @click.command()
 @case_argument
 @samples_option(64)
-@click.option("--no-drivers", is_flag=True, help="Leave out what drives it: fewer cases to solve.")
+@click.option("--no-drivers", is_flag=True, help="Leave out the drivers: fewer cases to solve.")
 @bone_type_option
 @study_options
 def spread(
@@ -171,9 +171,9 @@ def spread(
     out: Path | None,
     **running: Any,
 ) -> int:
-    """Tell what the uncertainty of the inputs does to the answer.
+    """Show how the uncertainty of the inputs spreads the answer.
 
-    The case's [spread] says what is known only roughly; without one, shipped ranges are taken and shown.
+    The case's [spread] lists the rough inputs; without one, shipped ranges are used and shown.
     """
     from stillroot.studies import spreads as study  # noqa: PLC0415
 
@@ -208,10 +208,10 @@ def spread(
     "asked",
     multiple=True,
     type=click.Choice(QUESTIONS),
-    help="What is looked for (default: all; length where the implant is held all along).",
+    help="What to find (default: all; length only where the implant is held over its whole length).",
 )
 @click.option("--from-crest", is_flag=True, help="Shorten the engagement from below, not from above.")
-@click.option("--no-spread", is_flag=True, help="Take the inputs as stated.")
+@click.option("--no-spread", is_flag=True, help="Use the inputs as stated.")
 @click.option(
     "--confidence",
     metavar="SHARE",
@@ -236,7 +236,7 @@ def bounds(
     out: Path | None,
     **running: Any,
 ) -> int:
-    """Find how far a number may go below a limit: least length, largest load, softest bone."""
+    """Find how far one number may go below a limit: least length, largest load, softest bone."""
     from stillroot.studies import bounds as study  # noqa: PLC0415
 
     case = _read(case_file)
@@ -261,10 +261,10 @@ def bounds(
 
 @click.command()
 @store_option
-@click.option("--clear", is_flag=True, help="Forget all of it.")
+@click.option("--clear", is_flag=True, help="Forget all solved cases.")
 @click.option("--clear-outdated", is_flag=True, help="Forget what other versions of the program solved.")
 def store(store_file: Path | None, *, clear: bool, clear_outdated: bool) -> None:
-    """Show what solved cases are kept, or clear them."""
+    """Show the solved cases that are kept, or clear them."""
     from stillroot.studies.store import Store, default_path  # noqa: PLC0415
 
     opened = Store.opened(store_file or default_path())
@@ -275,7 +275,7 @@ def store(store_file: Path | None, *, clear: bool, clear_outdated: bool) -> None
     click.echo(f"{opened.path}: {kept.size_mb:.1f} MB")
     click.echo(f"{kept.present} cases solved by this version, {kept.outdated} by others")
     if kept.newest:
-        click.echo(f"The newest is of {kept.newest} UTC")
+        click.echo(f"Newest: {kept.newest} UTC")
 
 
 COMMANDS = (compare, sweep, spread, bounds, store)

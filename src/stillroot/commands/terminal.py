@@ -55,7 +55,7 @@ def output_options(files: str) -> Callable[[Callable[..., Any]], Callable[..., A
             "--for",
             "reader",
             type=click.Choice(("clinician", "researcher", "teacher")),
-            help="Whom the report is for: one page, the whole of it (default), or slides.",
+            help="Reader of the report: one page, all of it (default), or slides.",
         ),
         click.option("--pdf", is_flag=True, help="Write report.pdf as well (needs stillroot[pdf])."),
     )
@@ -86,7 +86,7 @@ def report_for(out: Path | None, mark: str, *, reader: Audience | None, pdf: boo
     if out is None:
         if reader is not None or pdf:
             name = "--pdf" if pdf else f"--for {reader}"
-            msg = f"{name}: needs --out DIR, the folder that the report goes into"
+            msg = f"{name}: needs --out DIR, the folder for the report"
             raise CaseError(msg)
         return Report()
     assert_writable(out, mark)
@@ -121,7 +121,7 @@ def progress_bar() -> Iterator[Callable[[int, int, str], None]]:
         transient=True,
         speed_estimate_period=120,
     ) as bar:
-        task = bar.add_task("reading what is finished", total=None)
+        task = bar.add_task("reading finished cases", total=None)
 
         def advance(done: int, total: int, what: str) -> None:
             if bar.tasks[0].total != total:  # what was finished before is no measure of the speed

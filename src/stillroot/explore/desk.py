@@ -204,7 +204,7 @@ class Desk:
         if older is not None:
             older.cancel()
         elif len(self._asking) >= MOST_TABS:
-            msg = f"{MOST_TABS} pages ask already; close one of them, then change something here"
+            msg = f"{MOST_TABS} pages are open already; close one of them, then change something here"
             raise TooManyTabs(msg)
         told: asyncio.Queue[dict[str, Any] | None] = asyncio.Queue()
         task = asyncio.create_task(self._answer(case, place, told))
@@ -233,13 +233,13 @@ class Desk:
         if older is not None:
             older.cancel()
         elif len(self._reporting) >= MOST_REPORTS:
-            msg = "a report is being made and another waits; ask again when one of them is there"
+            msg = "one report is being written and another waits; ask again when one of them is finished"
             raise TooManyTabs(msg)
         task = self._reporting[tab] = asyncio.create_task(self._report(case))
         try:
             await asyncio.wait({task})
             if task.cancelled():
-                msg = "this report was dropped: a newer one was asked for, or the server was stopped"
+                msg = "this report was cancelled: a newer one was requested, or the server was stopped"
                 raise SolveFailed(msg)
             return task.result()
         finally:
@@ -337,7 +337,7 @@ def case_of(data: object) -> Case:
     from stillroot.inputs.case import Case  # noqa: PLC0415 - slow to import
 
     if not isinstance(data, dict):
-        msg = "a state must hold a case: an object with implant, bone and loads"
+        msg = "a state must contain a case: an object with implant, bone and loads"
         raise CaseError(msg)
     return Case.from_dict(data)
 

@@ -124,7 +124,9 @@ class Guard:
             return PlainTextResponse("open the address that stillroot explore printed", 404)
         length = given.get("content-length", "0")
         if "transfer-encoding" in given or not length.isdigit() or int(length) > LARGEST_BODY:
-            return PlainTextResponse(f"a request must say its length, {LARGEST_BODY} bytes at most", 413)
+            return PlainTextResponse(
+                f"a request must state its length, {LARGEST_BODY} bytes at most", 413
+            )
         return None
 
 
@@ -184,7 +186,7 @@ def application(case: Case, *, port: int, token: str, desk: Desk | None = None) 
         return _json({"message": str(error).replace(FILE_NUMBER, PAGE_NUMBER)}, 422)
 
     async def broken(_: Request, error: Exception) -> Response:
-        message = f"an error of the program's own ({type(error).__name__}: {error})"
+        message = f"an internal error ({type(error).__name__}: {error})"
         return _json({"message": message}, 500)
 
     routes = [
@@ -227,7 +229,7 @@ def bound_socket(port: int) -> socket.socket:
         bound.listen()  # a browser may be quicker than the server
     except OSError as error:
         bound.close()
-        msg = f"--port {port}: cannot be listened on ({error.strerror}); leave it out for a free one"
+        msg = f"--port {port}: is not available ({error.strerror}); leave it out for a free one"
         raise EnvironmentProblem(msg) from None
     return bound
 
@@ -296,7 +298,7 @@ async def _asked(request: Request) -> dict[str, Any]:
         data = json.loads(await request.body())
         json.dumps(data, ensure_ascii=False).encode()
     except UnicodeEncodeError:
-        msg = "a text holds half a letter (a lone surrogate such as \\ud800); type that text anew"
+        msg = "a text contains half a letter (a lone surrogate such as \\ud800); type that text again"
         raise CaseError(msg) from None
     except (ValueError, RecursionError):
         data = None

@@ -98,11 +98,11 @@ def _reply(bench: Bench, job: Job) -> Reply:
     except StillrootError as error:
         message = str(error)
     except MemoryError:
-        message = "this case takes more memory than a page may: a larger element_mm takes less"
+        message = "this case needs more memory than a page may use: a larger element_mm needs less"
     except Exception as error:  # the page shows it as its one message
         if os.environ.get("STILLROOT_DEBUG"):
             raise
-        message = f"an error of the program's own ({type(error).__name__}: {error})"
+        message = f"an internal error ({type(error).__name__}: {error})"
     return Reply(number=job.number, message=message)
 
 

@@ -488,7 +488,7 @@ class Bone(Section):
     ] = None
     support: Annotated[
         Literal["all_round", "base"],
-        about("Where the bone is held: side and base, or the base alone.", source=ASSUMPTION),
+        about("Where the bone is fixed: side and base, or the base alone.", source=ASSUMPTION),
     ] = "all_round"
 
     @field_validator("cortical_thickness_mm")
@@ -534,7 +534,7 @@ class Bone(Section):
         given = [key for key in keys if getattr(self, key) is not None]
         if len(given) != 1:
             got = " and ".join(given) or "none"
-            refuse(f"must hold exactly one of {', '.join(keys)}; it holds {got}")
+            refuse(f"must have exactly one of {', '.join(keys)}; it has {got}")
         if self.trabecular_modulus_mpa is not None:
             if self.density_law is not None:
                 text = "is used only with ct_number or density; leave it out"
@@ -664,7 +664,7 @@ class Interface(Section):
         Positive | None,
         about(
             "Insertion torque that was read, in place of interference_um: the interference that gives "
-            "it is looked for. Only frictional.",
+            "it is found. Only frictional.",
             default="none",
             typical="10 to 80 N·cm",
         ),
@@ -793,12 +793,12 @@ class Load(Section):
                 f"{LEAST_LOAD:g} N or N·cm"
             )
         if largest > LARGEST_LOAD:
-            refuse(f"is beyond any load on a tooth: must be at most {LARGEST_LOAD:g} N or N·cm")
+            refuse(f"exceeds any load on a tooth: must be at most {LARGEST_LOAD:g} N or N·cm")
         return self
 
 
 class Threshold(Section):
-    """Healing thresholds: bands with a wide overlap in the literature, no line of pass or fail."""
+    """Bands of tolerated micromotion, which overlap in the literature: no line of pass or fail."""
 
     bands_um: Annotated[
         tuple[Annotated[float, Field(gt=0, le=LARGEST_BAND_UM)], ...],
@@ -815,7 +815,7 @@ class Threshold(Section):
     @classmethod
     def _rising(cls, bands: tuple[float, ...]) -> tuple[float, ...]:
         if not bands:
-            refuse("must hold at least 1 band, such as [50, 100, 150]")
+            refuse("must have at least 1 band, such as [50, 100, 150]")
         if any(b <= a for a, b in pairwise(bands)):
             refuse("must rise, such as [50, 100, 150]")
         return bands
@@ -877,12 +877,12 @@ class Case(Section):
         Field(max_length=MOST_LOADS),
         about("One [[loads]] table a load."),
     ]
-    threshold: Annotated[Threshold, about("The healing threshold.")] = Threshold()
+    threshold: Annotated[Threshold, about("The bands of tolerated micromotion.")] = Threshold()
     numerics: Annotated[Numerics, about("The numerics.")] = Numerics()
     spread: Annotated[
         tuple[Uncertain, ...],
         about(
-            "What is known only roughly, for studies: a line a key of this file, such as "
+            "Inputs known only roughly, for studies: one line for each key of this file, such as "
             "`bone.trabecular_modulus_mpa = [100, 400]`, `interface.friction = { mean = 0.4, sd = 0.1 "
             "}` or `trabecular_factor = { median = 1, factor = 2 }` (90 % within that factor). "
             "`loads.KEY` means every load, `loads[2].KEY` the second. A check does not use it.",
@@ -902,7 +902,7 @@ class Case(Section):
         """
         implant = data.get("implant")
         if isinstance(implant, Mapping) and "outline_csv" in implant:
-            text = "is read only from a case file; give implant.outline_mm, a list of [r_mm, z_mm]"
+            text = "works only in a case file; give implant.outline_mm, a list of [r_mm, z_mm]"
             value = written(implant["outline_csv"])
             raise case_error([Problem(key="implant.outline_csv", value=value, text=text)])
         return cls._checked(data)
@@ -1025,7 +1025,7 @@ class Case(Section):
     @classmethod
     def _one_load_at_least(cls, loads: tuple[Load, ...]) -> tuple[Load, ...]:
         if not loads:
-            refuse("must hold at least 1 load: write [[loads]] and its keys below")
+            refuse("must have at least 1 load: write [[loads]] and its keys below")
         return loads
 
     @field_validator("loads")
@@ -1034,7 +1034,7 @@ class Case(Section):
         names = [load.name for load in loads]
         for name in names:
             if names.count(name) > 1:
-                refuse(f'hold the name "{name}" more than once; each load needs its own')
+                refuse(f'have the name "{name}" more than once; each load needs its own')
         return loads
 
     @model_validator(mode="after")
@@ -1082,7 +1082,7 @@ def key_problem(key: str) -> str:
     """
     plain = re.sub(r"(\[[1-9]\d*\])+", "", key[:LONGEST_KEY])
     if plain in STUDY_KEYS:
-        return "" if key == plain else "holds no list"
+        return "" if key == plain else "has no list"
     section, _, name = plain.rpartition(".")
     if section not in SECTIONS or name not in SECTIONS[section].model_fields:
         return unknown_key(section if section in SECTIONS else "", plain, SECTIONS, STUDY_KEYS)
@@ -1152,7 +1152,7 @@ def read_toml(path: str | os.PathLike[str], kind: str) -> dict[str, Any]:
     file = os.fspath(path)
     text = _read_text(Path(path), file, kind)
     if DEEP_KEY.search(text):
-        msg = f"{file}: holds a key of more than twenty parts; a {kind} has sections and keys, no deeper"
+        msg = f"{file}: has a key of more than twenty parts; a {kind} has sections and keys, no deeper"
         raise CaseError(msg, file=file)
     try:
         return tomllib.loads(text)
@@ -1162,7 +1162,7 @@ def read_toml(path: str | os.PathLike[str], kind: str) -> dict[str, Any]:
     except (ValueError, RecursionError) as error:
         deep = isinstance(error, RecursionError)
         told = "lists or tables nested too deeply" if deep else "a number of too many digits"
-        msg = f"{file}: cannot be read: it holds {told}"
+        msg = f"{file}: cannot be read: it contains {told}"
         raise CaseError(msg, file=file) from None
 
 

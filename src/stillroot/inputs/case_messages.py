@@ -169,7 +169,7 @@ def _what_is_right(detail: ErrorDetails, section: str, key: str, sections: Secti
         "string_type": "must be text, in quotes",
         "string_too_short": "must not be empty",
         "string_too_long": f"must have at most {context.get('max_length')} letters",
-        "too_long": f"must hold at most {context.get('max_length')} entries",
+        "too_long": f"must have at most {context.get('max_length')} entries",
         "literal_error": f"must be one of {str(context.get('expected')).replace(chr(39), chr(34))}",
         "model_type": f"must be a table, {_heading(key)}, with its keys below",
         "tuple_type": "must be a list, in square brackets",

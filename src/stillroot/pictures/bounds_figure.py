@@ -139,12 +139,12 @@ def _note(bounds: Bounds) -> list[str]:
     peak = "the peak"
     if bounds.confidence is not None:
         peak += f" that {100 * bounds.confidence:g} % of {bounds.samples} samples do not exceed"
-    told = [f"Circles: {peak}, at what was tried. Grey: above the limit. Diamond: what was found."]
+    told = [f"Circles: {peak}, at each value tried. Grey: above the limit. Diamond: the value found."]
     if any(peak >= OUT_OF_BALANCE_UM for a in bounds.answers for _, peak in a.tried):
-        told.append("Triangles at the upper edge: no answer, taken as more motion than any other.")
+        told.append("Triangles at the upper edge: no answer, counted as the largest motion.")
     astray = [answer.question.name for answer in bounds.answers if not answer.monotone]
     if astray:
-        told.append(f"Motion does not go one way all along with {' and '.join(astray)}.")
+        told.append(f"Motion neither rises nor falls throughout with {' and '.join(astray)}.")
     return told
 
 

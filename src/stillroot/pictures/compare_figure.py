@@ -114,9 +114,9 @@ def _note(comparison: Comparison) -> list[str]:
     told = ["Dot: peak of the governing load, its bar the numerical error. Diamond: head movement."]
     if comparison.sampled_um.shape[1]:
         count = comparison.sampled_um.shape[1]
-        told.append(f"Thin line: 5 to 95 % of the peaks of {count} samples of the uncertain inputs.")
+        told.append(f"Thin line: 5 to 95 % of the peaks over {count} samples of the uncertain inputs.")
     if len({result.case.threshold.bands_um for result in comparison.results}) > 1:
-        told.append("The cases state different bands; those of the first are drawn.")
+        told.append("The cases state different bands; the picture shows those of the first.")
     return told
 
 
@@ -146,7 +146,7 @@ def _message(comparison: Comparison) -> str:
     )
     if pair.beyond_spread is None:
         return told
-    return told + (", beyond the spread too" if pair.beyond_spread else "; the spread leaves that open")
+    return told + (", also beyond the spread" if pair.beyond_spread else ", but within the spread")
 
 
 def _alt(comparison: Comparison) -> str:
@@ -226,7 +226,7 @@ def _sections(comparison: Comparison) -> Picture:
     draw_shared_scale(strip, _bands(comparison), scale)
     message = _message_of_sections(comparison)
     headings = write_headings(
-        figure, message, "One scale of length and of motion; the right is where the load points"
+        figure, message, "One scale of length and of motion; the lateral load points to the right"
     )
     alt = f"{message}. Sections side by side, the motion along each wall. {_alt(comparison)}"
     return Picture(name="compare-sections", figure=figure, alt=alt, message=message, headings=headings)

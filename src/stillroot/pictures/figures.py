@@ -62,7 +62,7 @@ def pictures(result: CheckResult, field: Displacement | None = None) -> tuple[Pi
     """Return every picture of an answer; `field` is the governing load's, where it is solved already.
 
     The summary, then section and unrolled wall of each load, then what else was asked for; and of the
-    governing load the bodies moved, the pressure that it starts from, and a gauge at the head.
+    governing load the bodies moved, the pressure during insertion, and a gauge at the head.
     """
     drawn = [summary(result)]
     for answer in result.loads:
@@ -147,14 +147,14 @@ def other_choices(result: CheckResult) -> Picture:
     worst = result.governing
     index = result.loads.index(worst)
     answered = worst.peak.total_um
-    rows: list[tuple[str, float | None, str]] = [("as answered", answered, "")]
+    rows: list[tuple[str, float | None, str]] = [("base case", answered, "")]
     rows += [(f"{c.subject}: {c.text}", c.peaks_um[index], c.reason) for c in result.choices]
     known = [peak for _, peak, _ in rows if peak is not None]
     bands = result.case.threshold.bands_um
     right = 1.1 * min(max(*bands, *known), BEYOND * max(*bands, answered))
     height = ROW_IN * len(rows)
     message = (
-        f"{quoted_name(worst.name)}: what nobody has settled puts the peak anywhere from "
+        f"{quoted_name(worst.name)}: choices without an agreed value put the peak anywhere from "
         f"{whole_text(um_text(min(known)))} to {whole_text(um_text(max(known)))}"
     )
     figure = blank_figure(0.92 + height + headroom_in(message, least=0.98))

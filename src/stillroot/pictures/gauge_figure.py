@@ -70,13 +70,14 @@ def gauge(result: CheckResult) -> Picture | None:
     _draw_bars(bars, answer, parts)
     write_note(
         figure,
-        "What the wall does reaches the head by its lever; the rest is how bone and implant give.",
+        "Motion at the wall reaches the head through the lever; the rest is elastic give of bone and "
+        "implant.",
     )
     headings = write_headings(figure, message, result.case.title)
     alt = (
         f"{message}. A gauge at the head of the implant under {load_text(answer.resultant, lines=1)}. "
         f"Of what it reads, {um_text(parts.interface_um)} is motion at the wall carried up to the head "
-        f"and {um_text(parts.give_um)} the give of bone and implant."
+        f"and {um_text(parts.give_um)} the elastic give of bone and implant."
     )
     name = picture_name(result, answer, "gauge")
     return Picture(name=name, figure=figure, alt=alt, message=message, headings=headings)
@@ -167,9 +168,9 @@ def _draw_bars(ax: Axes, answer: LoadAnswer, parts: HeadParts) -> None:
     ax.barh(3, peak, height=0.56, zorder=3, **DARK)
     ax.errorbar(peak, 3, xerr=answer.error.total_um, fmt="none", **bar)
     rows = (
-        ("head movement, as the gauge reads it", _reading(answer), "bold"),
-        ("motion at the wall, carried to the head", um_text(wall), "normal"),
-        ("give of bone and implant", um_text(parts.give_um), "normal"),
+        ("head movement, read by the gauge", _reading(answer), "bold"),
+        ("motion at the wall, carried up to the head", um_text(wall), "normal"),
+        ("elastic give of bone and implant", um_text(parts.give_um), "normal"),
         ("largest motion at the wall itself", f"{peak_text(answer)}", "bold"),
     )
     for row, (name, value, weight) in enumerate(rows):

@@ -204,7 +204,7 @@ def correlations(lesson: Lesson) -> Picture:
         rows += 1 + len(group.correlations)
     ax.axvline(0, color="0.5", linewidth=0.9, zorder=1)
     ax.set(xlim=(-1, 1), ylim=(max(rows, 1) - 0.4, -0.5), yticks=range(rows), yticklabels=names)
-    ax.set_xlabel("ρ: −1, more of it is always less motion; 0, it does not tell")
+    ax.set_xlabel("ρ = −1: more of it always means less motion; ρ = 0: no relation")
     ax.xaxis.set_major_formatter(FuncFormatter(lambda v, _: f"{v:g}".replace("-", "−")))
     plain_axes(ax)
     ax.tick_params(axis="y", length=0)
@@ -224,10 +224,10 @@ def _message_of_groups(groups: Sequence[Group]) -> str:
         return "Too few sites for a rank correlation"
     low, high = (f(found, key=lambda item: item[1]) for f in (min, max))
     if low[0] is high[0]:
-        return f"What torque tells: ρ = {_rho(low[1])}, {low[0].name}"
+        return f"Torque against motion: ρ = {_rho(low[1])}, {low[0].name}"
     return (
-        f"What torque tells depends on the sites: ρ\N{NO-BREAK SPACE}=\N{NO-BREAK SPACE}{_rho(low[1])} "
-        f"in “{low[0].name}”, {_rho(high[1])} in “{high[0].name}”"
+        f"How torque ranks motion depends on the sites: ρ\N{NO-BREAK SPACE}=\N{NO-BREAK SPACE}"
+        f"{_rho(low[1])} in “{low[0].name}”, {_rho(high[1])} in “{high[0].name}”"
     )
 
 

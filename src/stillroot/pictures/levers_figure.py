@@ -1,4 +1,4 @@
-"""What helps: the governing peak as answered, and with one thing changed at a time."""
+"""What changes the number: the governing peak, and with one thing changed at a time."""
 
 from __future__ import annotations
 
@@ -24,6 +24,8 @@ from stillroot.pictures.drawing import (
     whole_text,
     write_headings,
 )
+from stillroot.pictures.study_drawing import write_note
+from stillroot.words.check_document import ANATOMY
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -78,12 +80,12 @@ def levers_figure(
     count = 1 + len(groups) + len(rows)
     height = ROW_IN * count
     message = _message(governing_name, answered_um, by_plan)
-    figure = blank_figure(0.92 + height + headroom_in(message, least=0.98))
-    ax = axes_at(figure, left=3.5, bottom=0.92, width=WIDTH_IN - 4.9, height=height)
+    figure = blank_figure(1.0 + height + headroom_in(message, least=0.98))
+    ax = axes_at(figure, left=3.5, bottom=1.0, width=WIDTH_IN - 4.9, height=height)
     shade_bands(ax, bands, right, named=False)
     ax.axvline(answered_um, color="black", linewidth=1.2, zorder=3)
     ax.plot(answered_um, 0, "o", color="black", markersize=7, zorder=5)
-    beside_axes(ax, 0, "as answered", left=True, fontweight="bold")
+    beside_axes(ax, 0, "base case", left=True, fontweight="bold")
     beside_axes(ax, 0, um_text(answered_um), left=False, fontweight="bold")
     at = 1
     for heading, group in groups:
@@ -95,14 +97,15 @@ def levers_figure(
     ax.set_xticks(band_ticks(bands, right))
     ax.set_xlabel("peak micromotion [µm]; shades are the bands")
     plain_axes(ax)
+    write_note(figure, ANATOMY)
     headings = write_headings(figure, message, title)
     told = " ".join(
         f"{heading.capitalize()}: {'; '.join(f'{row[0]}: {led_to(row)}' for row in group)}."
         for heading, group in groups
     )
     alt = (
-        f"{message}. Peak micromotion of “{governing_name}” with one thing changed at a time; as "
-        f"answered {um_text(answered_um)}. {told}"
+        f"{message}. Peak micromotion of “{governing_name}” with one thing changed at a time; base "
+        f"case {um_text(answered_um)}. {told} {ANATOMY}"
     )
     return Picture(name="levers", figure=figure, alt=alt, message=message, headings=headings)
 
@@ -169,11 +172,13 @@ def _message(name: str, answered: float, by_plan: Sequence[Row]) -> str:
         (row[1], row[0]) for row in by_plan if row[1] is not None and row[1] < answered * (1 - SAME)
     ]
     if not by_plan:
-        return f"{quoted_name(name)}: a peak of {um_text(answered)}, and no change of the plan was tried"
+        return f"{quoted_name(name)}: a peak of {um_text(answered)}, with no change of the plan tried"
     if not lower:
         # What has no answer for another reason than giving way might lower it.
         solved = " that has an answer" if any(map(_reason, by_plan)) else ""
-        return f"{quoted_name(name)}: no change of the plan{solved} lowers the peak, {um_text(answered)}"
+        return (
+            f"{quoted_name(name)}: no change of the plan{solved} lowers the peak of {um_text(answered)}"
+        )
     least, text = min(lower)
     told = f"from {whole_text(um_text(answered))} to {whole_text(um_text(least))}"
     if len(by_plan) == 1:

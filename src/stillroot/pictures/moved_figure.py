@@ -192,7 +192,7 @@ def _write_labels(ax: Axes, view: View, load: Resultant, times: float) -> None:
     write_in(ax, (ends[1] + 0.015 * view.span, y), f"{bar:g} µm of motion", va="center")
     write_in(ax, (left, y - step), "dashed: at rest", va="center")
     if load.torque_nmm:
-        told = "The turn about the axis is not seen."
+        told = "The turn about the axis is not visible."
         write_in(ax, (right, view.low + 0.05 * view.span), told, ha="right", va="center", italic=True)
 
 
@@ -251,7 +251,7 @@ def _message(answer: LoadAnswer, tip: Floats) -> str:
         told.append(f"the implant {way} {_whole_um(head.axial_um)}")
     if load.lateral_n:
         other = "same" if aside * low > 0 else "other"
-        told.append(f"the head goes {_whole_um(aside)} aside")
+        told.append(f"the head moves {_whole_um(aside)} sideways")
         told.append(f"the tip {_whole_um(low)} to the {other} side")
     joined = " and ".join(filter(None, [", ".join(told[:-1]), told[-1]]))
     return f"Under {quoted_name(answer.name)} {joined}"

@@ -61,7 +61,7 @@ def seat_pressure(result: CheckResult) -> Picture | None:
     _draw_pressure(ax, wall, going_in, left)
     told = [_draw_crushing(ax, result, wall, right)]
     if loses:
-        told.append(f"Grey: the {result.case.interface.retained_pressure:.0%} of it that is left.")
+        told.append(f"Grey: the {result.case.interface.retained_pressure:.0%} of it that remains.")
     write_note(figure, " ".join(told))
     flat = going_in.max() >= crush[int(np.argmax(going_in))] * (1 - 1e-9)  # no one place is the largest
     if not _name_layers(ax, result, wall, going_in, right) and not flat:
@@ -96,7 +96,7 @@ def _draw_crushing(ax: Axes, result: CheckResult, wall: UnrolledWall, right: flo
     for run in wall.runs:
         points = run.ravel()
         ax.plot(crush[points], wall.at[points], color="black", linewidth=1.1, linestyle=DASHES, zorder=4)
-    return f"Dashed: the pressure at which bone crushes, {at}; it rises no further."
+    return f"Dashed: the pressure at which bone crushes, {at}; the pressure rises no further."
 
 
 def _mark_largest(ax: Axes, wall: UnrolledWall, pressure: Floats, right: float) -> None:
@@ -141,7 +141,7 @@ def _frame(ax: Axes, result: CheckResult, wall: UnrolledWall, right: float) -> N
     if wall.has_end_face:
         ax.axhline(wall.rim, color="black", linewidth=1.0, linestyle=DASHES, zorder=4)
     ax.set(xlim=(0, right), ylim=(length, 0), yticks=[])
-    ax.set_xlabel("pressure of the bone on the wall as the implant went in [MPa]")
+    ax.set_xlabel("pressure of the bone on the wall during insertion [MPa]")
     plain_axes(ax)
 
 
@@ -160,14 +160,14 @@ def _in_cortical(result: CheckResult) -> NDArray[np.bool_]:
 
 
 def _held_layers(result: CheckResult) -> tuple[tuple[str, NDArray[np.bool_]], ...]:
-    """Return the layers of bone that hold: each its name and whether a held point (p,) is in it."""
+    """Return the layers of bone with holds: each its name and whether a held point (p,) is in it."""
     above, held = _in_cortical(result), result.seated.layer.held
     both = (("cortical layer", held & above), ("trabecular bone", held & ~above))
     return tuple((name, inside) for name, inside in both if np.any(inside))
 
 
 def crushed_shares(result: CheckResult) -> dict[str, float]:
-    """Return what is crushed in each layer of bone that holds, as shares of the whole held wall."""
+    """Return what is crushed in each layer of bone with holds, as shares of the whole held wall."""
     layer = result.seated.inserting
     area = np.where(layer.held, layer.weight_mm2, 0.0)
     crushed = result.seated.inserted.tractions.traction[0, :, 0] >= layer.crush_mpa * (1 - 1e-9)
@@ -179,7 +179,7 @@ def crushed_shares(result: CheckResult) -> dict[str, float]:
 
 def _message(result: CheckResult, torque: Torque, pressure: Floats) -> str:
     """Say how hard the bone presses, where or how much of it crushes, and what of the torque that is."""
-    told = f"Going in, the bone presses with up to {whole_text(_mpa(float(pressure.max())))}"
+    told = f"During insertion the bone presses with up to {whole_text(_mpa(float(pressure.max())))}"
     shares = crushed_shares(result)
     if len(shares) > 1 and any(shares.values()):  # of the torque the text beside the picture tells
         return f"{told}; it crushes {_crushed_text(shares)}"
@@ -191,7 +191,7 @@ def _message(result: CheckResult, torque: Torque, pressure: Floats) -> str:
 
 
 def _crushed_text(shares: dict[str, float]) -> str:
-    """Return on how much of the held wall bone crushes, by layer where more than one holds.
+    """Return on how much of the held wall bone crushes, by layer where more than one has holds.
 
     Shares are of the whole held wall, so that they add up.
     """
@@ -203,12 +203,12 @@ def _crushed_text(shares: dict[str, float]) -> str:
 
 
 def _torque_text(result: CheckResult, torque: Torque) -> str:
-    """Return what the pressure has to do with the torque."""
+    """Return how the pressure makes the torque."""
     friction = whole_text(f"{torque.friction_ncm:.0f} N·cm")
     share = cortical_share(result)
     if 0 < share < 1:
         return f"{_percent(share)} of the torque of {friction} comes from the cortical layer"
-    return f"friction on it is the torque of {friction}"
+    return f"its friction gives the torque of {friction}"
 
 
 def _percent(share: float) -> str:
@@ -234,7 +234,7 @@ def _alt(result: CheckResult, torque: Torque, going_in: Floats, left: Floats) ->
         f"included; it is {_mpa(torque.mean_pressure_mpa)} on average."
     )
     if torque.share_crushed:
-        told += f" On {_percent(torque.share_crushed)} of the held wall it is what crushes the bone."
+        told += f" On {_percent(torque.share_crushed)} of the held wall it crushes the bone."
     if left is not going_in:
-        told += f" At most {_mpa(float(left[held].max()))} is left of it."
+        told += f" At most {_mpa(float(left[held].max()))} of it remains."
     return told

@@ -49,8 +49,8 @@ SIDEWAYS = 0.4
 """A label this far to a side begins or ends beside its place."""
 ARROW_MM = 6.0
 KEY = (
-    "Disc: force along the axis, by its area; dark presses in, hatched pulls out. \u2295 where the load "
-    "acts. \u00d7 where\na tilted implant enters the bone. Bar: 10 mm."
+    "Area of a disc: force along the axis; dark presses in, hatched pulls out. \u2295 where the load "
+    "acts. \u00d7 where a\ntilted implant enters the bone. Bar: 10 mm."
 )
 NO_FORCE_N = 0.5
 PRESSED: dict[str, Any] = {"facecolor": "0.25", "edgecolor": "black"}

@@ -172,12 +172,12 @@ def _chance_text(chance: BandChance) -> str:
 
 def _note_on_distribution(spread: Spread, unwritten: list[BandChance]) -> list[str]:
     told = (
-        "On top: the chance of each band. In brackets: what "
-        f"{len(spread.peaks_um) + spread.without_answer} samples leave open, {CONFIDENCE:.0%} intervals."
+        f"On top: the chance of each band. In brackets: its {CONFIDENCE:.0%} interval from "
+        f"{len(spread.peaks_um) + spread.without_answer} samples."
     )
     paragraphs = [told]
     if unwritten:
-        paragraphs.append(f"Bands too narrow for theirs: {'; '.join(map(_chance_text, unwritten))}.")
+        paragraphs.append(f"Bands too narrow for a label: {'; '.join(map(_chance_text, unwritten))}.")
     if spread.without_answer:
         paragraphs.append(f"{spread.without_answer} samples have no answer and lie in no band.")
     return paragraphs
@@ -199,7 +199,7 @@ def _alt_of_distribution(spread: Spread, message: str) -> str:
     return (
         f"{message}. Cumulative distribution of the peak micromotion over the bands. As stated: "
         f"{stated}; median {um_text(median.value)} ({rounded(median.low)} to {rounded(median.high)}). "
-        f"Chances, with what the samples leave open: {'; '.join(map(_chance_text, spread.bands))}. "
+        f"Chances, with their {CONFIDENCE:.0%} intervals: {'; '.join(map(_chance_text, spread.bands))}. "
         f"{spread.without_answer} samples have no answer."
     )
 
@@ -240,7 +240,7 @@ def _drivers(spread: Spread) -> Picture:
         ax.spines[spine].set_visible(False)
     write_note(
         figure,
-        "Filled: all that an input does, with others too (total index). Hatched: alone (first order).",
+        "Filled: an input with its interactions (total index). Hatched: the input alone (first order).",
         f"Lines: {CONFIDENCE:.0%} intervals, from {spread.rows_for_drivers} rows of the sample.",
     )
     message = _message_of_drivers(spread)
@@ -266,7 +266,7 @@ def _message_of_drivers(spread: Spread) -> str:
     level = [d for d in others if d.total.high >= first.total.low]
     if not level:
         share = whole_text(f"{100 * min(first.total.value, 1.0):.0f} %")
-        return f"{_named([first])} drives the peak most: it has a part in {share} of its variance"
+        return f"{_named([first])} drives the peak most, with a part in {share} of its variance"
     rows = spread.rows_for_drivers
     return f"{_named([first, *level[:2]])} drive the peak most; {rows} rows cannot rank them"
 

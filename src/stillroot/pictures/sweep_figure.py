@@ -199,7 +199,7 @@ def _mark_missing(ax: Axes, grid: _Grid) -> None:
 def _note_on_curves(sweep: Sweep, grid: _Grid) -> str:
     words = ["Shades are the bands."]
     if sweep.relative_error:
-        words.append(f"Grey about a curve: numerical error, at most {sweep.relative_error:.1%}.")
+        words.append(f"Grey around a curve: numerical error, at most {sweep.relative_error:.1%}.")
     if len(grid.keys) == 2:
         shown, count = len(grid.curves), len(grid.values[1])
         drawn = "" if shown == count else f" ({shown} of {count} drawn)"
@@ -210,7 +210,7 @@ def _note_on_curves(sweep: Sweep, grid: _Grid) -> str:
 
 
 def _message_of_one(sweep: Sweep, grid: _Grid) -> str:
-    """Say how the peak goes with the key, as far as its numerical error lets one say it."""
+    """Say how the peak changes with the key, as far as its numerical error allows."""
     solved = ~np.isnan(grid.peaks)
     x, peaks = grid.values[0][solved], grid.peaks[solved]
     key, words = grid.keys[0], key_words(grid.keys[0])
@@ -221,18 +221,19 @@ def _message_of_one(sweep: Sweep, grid: _Grid) -> str:
     off = 2 * (sweep.relative_error or 0.0) * peaks.max()
     if np.ptp(peaks) <= off:
         low, high = rounded(peaks.min()), rounded(peaks.max())
-        same = "hardly moves the peak: it stays between"
+        same = "hardly changes the peak: it stays between"
         return f"From {span} the {words} {same} {low} and {high} µm{missing}"
     steps = np.diff(peaks)
     tolerated = off / 2
     if np.all(steps >= -tolerated) or np.all(steps <= tolerated):
-        way = "grows" if peaks[-1] > peaks[0] else "falls"
+        way = "rises" if peaks[-1] > peaks[0] else "falls"
         told = f"{rounded(peaks[0])} to {rounded(peaks[-1])} µm"
-        return f"Peak micromotion {way} from {told} as the {words} grows from {span}{missing}"
+        return f"Peak micromotion {way} from {told} as the {words} rises from {span}{missing}"
     most, least = int(np.argmax(peaks)), int(np.argmin(peaks))
     return (
-        f"Peak micromotion does not go one way with {words}: it is largest, {um_text(peaks[most])}, at "
-        f"{value_text(key, x[most])} and least, {um_text(peaks[least])}, at "
+        f"Peak micromotion neither rises nor falls throughout with {words}: it is largest, "
+        f"{um_text(peaks[most])}, at "
+        f"{value_text(key, x[most])} and smallest, {um_text(peaks[least])}, at "
         f"{value_text(key, x[least])}{missing}"
     )
 
@@ -251,7 +252,7 @@ def _message_of_two(grid: _Grid) -> str:
         for factor, key in sorted(told, reverse=True)
     ]
     if not parts:
-        return f"Too few cases have an answer to tell a trend{missing}"
+        return f"Too few cases have an answer to show a trend{missing}"
     return f"Peak micromotion changes {' and '.join(parts)}{missing}"
 
 
@@ -313,7 +314,7 @@ def _map(sweep: Sweep, grid: _Grid) -> Picture:
     ax.set(xlabel=key_label(grid.keys[0]), ylabel=key_label(grid.keys[1]))
     plain_axes(ax)
     _map_scale(axes_at(figure, left=0.95, bottom=1.02, width=WIDTH_IN - 1.4, height=0.16), norm, bands)
-    told = "Dots: solved cases; shades and lines between them are interpolated. Lines: the bands."
+    told = "Dots: solved cases; between them, shades and lines are interpolated. Lines: the bands."
     hatched = " Hatched, ×: no answer." if grid.without else ""
     write_note(figure, told + hatched)
     message = _message_of_map(grid, bands)

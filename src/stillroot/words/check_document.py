@@ -1,4 +1,4 @@
-"""The answer to a case as a report. Nothing is computed here but shares told as changes."""
+"""The answer to a case as a report. Nothing is computed here but shares shown as changes."""
 
 from __future__ import annotations
 
@@ -42,30 +42,34 @@ if TYPE_CHECKING:
     from stillroot.mechanics.six_directions import SixDirections
     from stillroot.studies.levers import Lever
 
-QUESTION = "Will this implant stay still enough to heal?"
+QUESTION = "How far does this implant move against its bone under these loads?"
 WHAT_MOVES = (
     "Peak micromotion is how far the wall of the implant moves against the bone where it moves most, "
-    "from seated to loaded. Head movement is what a gauge at the load's height reads: it holds the "
-    "elastic give of bone and implant too."
+    "from seated to loaded. Head movement is what a gauge at the load's height reads: it includes the "
+    "elastic give of bone and implant."
 )
-TORQUE_IS_ONE = "Torque is friction round one of the six; it does not tell about the others."
-HOW_CHANGED = "Each change was solved anew, more coarsely than the answer, and is told as a ratio to it."
-TORQUE_IS_KEPT = "The measured torque is kept, and the interference found anew for each."
+TORQUE_IS_ONE = "Torque is friction about one of the six directions; it does not measure the other five."
+HOW_CHANGED = (
+    "Each change was solved on coarser elements; its ratio to the unchanged case there is applied "
+    "to the answer."
+)
+TORQUE_IS_KEPT = "The measured torque stays the same; each change has its own interference."
+ANATOMY = "Anatomy (nerve, sinus, ridge width) is not considered and may rule a change out."
 METHOD = (
     "Method: finite elements on the half-section, Fourier sums round it, frictional contact across "
-    "the torn layer at the wall, seated and then loaded in steps; the ± comes from solving again. Each "
-    "equation has its number and source in docs/theory.md; what is left out stands in docs/limits.md, "
-    "published figures beside computed ones in docs/validation.md."
+    "the torn layer at the wall, seated and then loaded in steps; the ± comes from solving again. "
+    "docs/theory.md has each equation with its source, docs/limits.md what the model leaves out, "
+    "docs/validation.md computed figures beside published ones."
 )
 LEAST_HELP = 0.02
-"""A lever that takes less than this share off the peak is no help worth telling."""
+"""A lever that takes less than this share off the peak is not listed."""
 MOST_HELPS = 5
 MANY_TIMES = 3.0
 """A change by more than this reads better as a factor than in per cent."""
 MOST_LETTERS = 90
 """Of the reason why a change has no answer."""
 NOT_EXPLAINED = (
-    "not worked out for this answer. Writing a report from the command line does it; in Python, "
+    "not computed for this answer. The command line computes it with every report; in Python, "
     "stillroot.explain(result) does."
 )
 
@@ -101,19 +105,19 @@ def _sections(result: CheckResult, governing: int) -> Iterator[Section]:
     choices = (_choices_in_short(result),) if result.choices else ()
     yield Section(title="Loads and motions", blocks=(_short_loads_table(result),), readers=CLINICIAN)
     yield Section(
-        title="What would help, and what holds it",
+        title="What changes the number; engagement and torque",
         blocks=(*_helps(result), *_six(result), holding, *choices),
         readers=CLINICIAN,
     )
     yield Section(title="Loads and motions", blocks=(_loads_table(result),), readers=RESEARCHER)
     yield Section(
-        title="What would help, and what drives it",
+        title="What changes the number",
         blocks=(*_helps(result), *_drives(result)),
         readers=RESEARCHER,
     )
     tables = (*_six(result), _errors_table(result))
     yield Section(
-        title="What holds it, and how far the numbers can be off",
+        title="Engagement, six directions and numerical error",
         blocks=(holding, *tables),
         readers=RESEARCHER,
     )
@@ -125,7 +129,7 @@ def _sections(result: CheckResult, governing: int) -> Iterator[Section]:
     yield Section(title="In pictures", blocks=tuple(moving), readers=RESEARCHER)
     if result.choices:
         blocks = (_choices_table(result), Shown(name="choices", on_paper=False))
-        yield Section(title="Where no value is agreed on", blocks=blocks, readers=RESEARCHER)
+        yield Section(title="Where there is no agreed value", blocks=blocks, readers=RESEARCHER)
     method = Lines(lines=(METHOD,))
     yield Section(
         title="The case as resolved", blocks=(case_keys(result.case), method), readers=RESEARCHER
@@ -135,11 +139,14 @@ def _sections(result: CheckResult, governing: int) -> Iterator[Section]:
 def _helps(result: CheckResult) -> Iterator[Table | Lines]:
     levers = [lever for lever in result.levers if lever.by_plan]
     if not result.levers:
-        yield Lines(lines=(f"What would help: {NOT_EXPLAINED}",))
+        yield Lines(lines=(f"What changes the number: {NOT_EXPLAINED}",))
     elif levers and all(lever.reason for lever in levers):
-        told = f"What would help: no change could be solved on coarser elements. {levers[0].reason}"
+        told = (
+            f"What changes the number: no change could be solved on coarser elements. {levers[0].reason}"
+        )
         yield Lines(lines=(told,))
     else:
+        yield Lines(lines=(ANATOMY,))
         yield _levers_table(result, by_plan=True)
 
 
@@ -206,7 +213,7 @@ def _levers_table(result: CheckResult, *, by_plan: bool) -> Table:
     governing = f"“{result.governing.name}”"
     kept = result.case.interface.measured_torque_ncm is not None
     how = f"{HOW_CHANGED} {TORQUE_IS_KEPT}" if kept else HOW_CHANGED
-    none = f"None of the changes that were tried takes {LEAST_HELP:.0%} off the peak."
+    none = f"None of the changes tried takes {LEAST_HELP:.0%} off the peak."
     return Table(
         caption=f"{caption}: the largest peak, {rounded(answered)} µm under {governing}, becomes",
         head=("Change", "Peak [µm]", "Difference"),
@@ -232,7 +239,7 @@ def _lever_row(result: CheckResult, lever: Lever) -> tuple[str, ...]:
 
 def _choices_table(result: CheckResult) -> Table:
     names = tuple(a.name for a in result.loads)
-    first = ("as answered", *(rounded(a.peak.total_um) for a in result.loads))
+    first = ("base case", *(rounded(a.peak.total_um) for a in result.loads))
     rows = [(f"{c.subject}: {c.text}", *choice_cells(c)) for c in result.choices]
     return Table(
         caption="Peak micromotion [µm] under other choices",
@@ -249,9 +256,9 @@ def _choices_in_short(result: CheckResult) -> Lines:
     place = result.loads.index(result.governing)
     peaks = [choice.peaks_um[place] for choice in result.choices]
     known = [peak for peak in (*peaks, result.governing.peak.total_um) if peak is not None]
-    lost = "" if len(known) > len(peaks) else "; under some it has no answer"
+    lost = "" if len(known) > len(peaks) else "; some give no answer"
     told = (
-        f"Where no value is agreed on, {len(peaks)} other choices put the peak under "
+        f"Where there is no agreed value, {len(peaks)} other choices put the peak under "
         f"“{result.governing.name}” between {rounded(min(known))} and {rounded(max(known))} µm{lost}."
     )
     return Lines(lines=(told,))
@@ -275,8 +282,8 @@ def _six(result: CheckResult) -> Iterator[Table | Lines]:
         return
     first_band = result.case.threshold.bands_um[0]
     means = (
-        f"Moves little: under {first_band:g} µm at that load, which stands neither for chewing nor for "
-        f"yours. {NO_LINE}"
+        f"Moves little: peak under {first_band:g} µm at that load, which represents neither chewing nor "
+        f"your load. {NO_LINE}"
     )
     yield six_table(
         result.six,
@@ -323,7 +330,7 @@ def _errors_table(result: CheckResult) -> Table:
         head=("Load", *SHARES, "Sum"),
         rows=tuple(rows),
         numbers=frozenset(range(1, len(SHARES) + 2)),
-        note="What is chosen in the model, and what is known only roughly, weighs more than this.",
+        note="Modelling choices and rough inputs weigh more than this.",
         wide=False,
     )
 
@@ -331,7 +338,7 @@ def _errors_table(result: CheckResult) -> Table:
 def case_keys(case: Case) -> Keys:
     """Return every key of a case, with where each comes from."""
     return keys_of(
-        list(resolved_keys(case)), "Every key of the case file; unmarked ones are stated in it"
+        list(resolved_keys(case)), "Every key of the case; the case file states those without a mark"
     )
 
 

@@ -48,7 +48,7 @@ def directions_document(answer: DirectionsResult) -> Document:
         limits=LIMITS,
         first=(Shown(name="directions"),),
         sections=(
-            Section(title="Torque beside it", blocks=(beside,)),
+            Section(title="Insertion torque", blocks=(beside,)),
             Section(title="Direction by direction", blocks=(short,), readers=CLINICIAN),
             Section(
                 title="Direction by direction",

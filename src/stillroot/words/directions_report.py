@@ -25,16 +25,16 @@ HEADINGS = (
     "How it\nmoves",
 )
 
-TORQUE_TELLS = "Torque is friction round one of the six directions; it does not tell about the others."
+TORQUE_TELLS = "Torque is friction about one of the six directions; it does not measure the other five."
 LIMITS = (
     (
-        "The reference loads compare directions and do not stand for chewing: 50 N and 10 N·cm of "
+        "The reference loads compare directions and do not represent chewing: 50 N and 10 N·cm of "
         "torque are assumptions; 17 N·cm of tilt is a mean of the largest bending moments in chewing "
         "(Richter 1998, Int J Oral Maxillofac Implants 13:232-244)."
     ),
     (
-        "Threads are rings here, so turning neither screws the implant in nor out. The numerical error "
-        "is not estimated here; the check command does that for a load."
+        "Threads are rings here, so turning screws the implant neither in nor out. The numerical error "
+        "is not estimated here; the check command estimates it for each load."
     ),
 )
 
@@ -97,7 +97,7 @@ def torque_lines(answer: DirectionsResult) -> tuple[str, ...]:
     """Return the torque in words."""
     torque = answer.torque
     if torque is None:
-        return ("Bonded: there is no torque to read.",)
+        return ("Bonded: there is no insertion torque.",)
     found = " (found from the measured torque)" if answer.case.interface.measured_torque_ncm else ""
     told = (
         f"Insertion torque {torque_text(torque, case=answer.case)} N·cm, removal torque "
@@ -148,8 +148,8 @@ def what_the_columns_are(answer: DirectionsResult) -> str:
     """Return what the words and numbers of the table mean."""
     return (
         f"{what_the_states_mean(answer)}\nInitial stiffness: at {_small()}; secant: at the load; both "
-        "by the movement of the reference\npoint against the far bone. The 6 x 6 matrix in --json is "
-        "the tangent: a vanishing load,\nevery closed point sticking."
+        "from the movement of the reference\npoint against the far bone. The 6 x 6 matrix in --json is "
+        "the tangent: a vanishing load,\nwith every closed point sticking."
     )
 
 
@@ -167,11 +167,11 @@ def _small() -> str:
 
 
 def what_follows(answer: DirectionsResult) -> tuple[str, ...]:
-    """Return where it turns, and where it begins to slide."""
+    """Return where it turns, and where it begins to slip."""
     six = answer.six
     centre = six.centre_of_rotation_mm
     turning = (
-        "Under a small lateral load it shifts and does not tilt."
+        "Under a small lateral load the implant shifts without tilting."
         if centre is None
         else f"Centre of rotation under a small lateral load: {place_in_words(round(centre, 1))}."
     )
@@ -180,7 +180,7 @@ def what_follows(answer: DirectionsResult) -> tuple[str, ...]:
     loads = {row.name: row.load for row in six.directions}
     sideways = _sliding(six.sliding_lateral_n, loads["lateral x"])
     inwards = _sliding(six.sliding_axial_n, loads["axial in"])
-    return turning, f"A third of the held surface slides: sideways {sideways}; pressing in {inwards}."
+    return turning, f"A third of the held surface slips: sideways {sideways}; pressing in {inwards}."
 
 
 def _sliding(load_n: float | None, reference_n: float) -> str:

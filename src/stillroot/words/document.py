@@ -1,4 +1,4 @@
-"""A report before it has a form: what it asks, answers and shows, and whom each part is for.
+"""A report before it has a form: what it asks, answers and shows, and who reads each part.
 
 One document serves all readers: the same result, the same numbers, more or less of it. A page, a set of
 slides or another medium is made of it where files are written. Nothing is computed here.

@@ -21,9 +21,9 @@ if TYPE_CHECKING:
 
 WIDTH = 100
 NO_ANSWER = "no answer"
-"""Said of what could not be solved at all, for a reason told beside it."""
+"""Stands for what could not be solved; the reason stands beside it."""
 TORQUE_LEAVES_OUT = (
-    "The torque is friction on squeezed bone; thread cutting (unless stated) and speed are left out."
+    "The torque is friction on compressed bone; it leaves out thread cutting (unless stated) and speed."
 )
 
 
@@ -60,8 +60,8 @@ def show(result: CheckResult, console: Console) -> None:
     console.print(
         Text(
             "Side: towards or away from where the lateral load points, flank, all round, or axis (the "
-            "tip).\nOpening: negative where the gap closes. Head movement holds the give of bone and "
-            "implant too.\n",
+            "tip).\nOpening: negative where the gap closes. Head movement includes the elastic give "
+            "of bone and implant.\n",
             style="dim",
         )
     )
@@ -77,12 +77,12 @@ def show(result: CheckResult, console: Console) -> None:
 def _choices_table(result: CheckResult) -> Table:
     from rich.text import Text  # noqa: PLC0415 - slow to import
 
-    table = empty_table("\nPeak micromotion [µm] under other choices, where no value is agreed on")
+    table = empty_table("\nPeak micromotion [µm] under other choices, where there is no agreed value")
     table.add_column("Choice")
     table.add_column("Instead", no_wrap=True)
     for answer in result.loads:
         table.add_column(Text(answer.name), justify="right")
-    table.add_row("", "as answered above", *(rounded(a.peak.total_um) for a in result.loads))
+    table.add_row("", "base case", *(rounded(a.peak.total_um) for a in result.loads))
     for choice in result.choices:
         table.add_row(choice.subject, Text(choice.text), *choice_cells(choice))
     return table
@@ -171,7 +171,7 @@ def data_of(result: CheckResult) -> dict[str, Any]:
 
 
 def engagement_line(result: CheckResult) -> str:
-    """Return how long a stretch holds the implant, without a full stop."""
+    """Return the engagement in words, without a full stop."""
     holds = ", ".join(f"{top:g} to {bottom:g}" for top, bottom in result.case.socket.holds_mm)
     threads = result.engaged_threads
     engaged = "" if threads is None else f", {threads:.1f} engaged threads"

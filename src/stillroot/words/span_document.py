@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 
     from stillroot.arch.span import SpanLoadAnswer, SpanResult
 
-QUESTION = "Will each implant under this bridge stay still enough to heal?"
+QUESTION = "How far does each implant under this bridge move against its bone?"
 AXES = (
     "Forces and moments act on the abutment's top, in the implant's own axes: z along it and out of the "
     "bone (a negative F_z presses in), x and y across it."
@@ -55,9 +55,9 @@ def span_document(result: SpanResult, shown: Sequence[str]) -> Document:
         first=(Shown(name=governing),),
         sections=(
             Section(title="Implants, bridge and torques", blocks=(said,)),
-            Section(title="What each implant moves", blocks=(_motions_table(result),)),
+            Section(title="How far each implant moves", blocks=(_motions_table(result),)),
             Section(
-                title="What each implant takes",
+                title="What each implant carries",
                 blocks=(*loads, Lines(lines=(AXES,)), *pictures),
                 readers=RESEARCHER,
             ),

@@ -29,23 +29,23 @@ if TYPE_CHECKING:
 ONE_DIGIT_BELOW = 10.0
 """Components of force and moment below this are shown with one digit."""
 LEAST_SHOWN = 0.05
-"""A force [N] below this is not told."""
+"""A force [N] below this is not shown."""
 TORQUE_TELLS = (
-    "A torque is friction round one axis while that implant went in. Adding torques up, and setting the "
-    "sum against a limit, is common practice without a source: the sum does not know where the load "
-    "bites, how the bridge shares it, or what any one implant moves."
+    "Insertion torque is friction about one axis while that implant went in. Adding torques up and "
+    "comparing the sum with a limit is common practice without a source: the sum ignores where the load "
+    "acts, how the bridge shares it and how far any one implant moves."
 )
 TILT_LEAVES_OUT = (
-    "A tilted implant is taken in a crest that is level across its own axis. In a flat crest it has "
-    "more bone at one side of its neck and less at the other, which is left out."
+    "The model takes the crest as level across the axis of a tilted implant. In a flat crest the "
+    "implant has more bone on one side of its neck and less on the other."
 )
 QUICK_TELLS = (
-    "Quick: solved on a coarse mesh, in few harmonics and one step of the load; neither the error nor "
-    "the strain of the bone is told."
+    "Quick: a coarse mesh, few harmonics and one load step, without the numerical error and the strain "
+    "of the bone."
 )
 ALONE_TELLS = (
-    "On a single crown: each force at its own place, on the crown of the implant that is nearest along "
-    "the bridge."
+    "On a single crown: each force acts at its own place, on the crown of the nearest implant along the "
+    "bridge."
 )
 
 
@@ -134,7 +134,7 @@ def bridge_in_words(result: SpanResult) -> str:
     joint = ""
     if bridge.joint_shift_um_per_n or bridge.joint_tilt_deg_per_ncm:
         joint = (
-            f"; screw joints yield {bridge.joint_shift_um_per_n:g} µm/N and "
+            f"; compliance of the screw joints {bridge.joint_shift_um_per_n:g} µm/N and "
             f"{bridge.joint_tilt_deg_per_ncm:g}°/N·cm"
         )
     return (
@@ -155,30 +155,31 @@ def torques_in_words(result: SpanResult) -> str:
 
 
 def limits(result: SpanResult) -> tuple[str, ...]:
-    """Return what the numbers do and do not tell."""
+    """Return what limits the numbers."""
     worst = result.governing.governing
     told = []
     if worst.peak.total_um > OUT_OF_SEAT_UM:
         told.append(
-            "So large a motion leaves the seat: the model measures small ones, so read it as giving way."
+            "A motion this large leaves the seat. The model is valid for small motions only: read this "
+            "one as giving way."
         )
     if worst.share_over_crush > 0.01:
         told.append(
-            f"Under it {worst.share_over_crush:.0%} of the held surface bears more than the pressure at "
-            "which bone is taken to crush; there it would give way and move more."
+            f"Under this load, {worst.share_over_crush:.0%} of its held surface bears more than the "
+            "pressure assumed to crush bone; there the bone would give way and the implant move more."
         )
     strain = worst.bone_strain
     if strain is not None and strain.is_past_yield:
         told.append(
-            f"Around it bone is strained past its yield in {strain.past_yield_mm3:.0f} mm³. The model's "
-            "bone stays linear, so the true motion is larger."
+            f"Around it, bone is strained past yield in {strain.past_yield_mm3:.0f} mm³. Bone stays "
+            "linear in the model, so the true motion is larger."
         )
     told += [*_other_band(result), *_worth(result), _torque_beside(result)]
     if any(placed.tilt_deg for placed in result.plan.implants):
         told.append(TILT_LEAVES_OUT)
     told.append(
-        "Each implant has bone of its own, so that neighbours do not feel each other through it, and "
-        f"the jaw does not bend. {TORQUE_LEAVES_OUT}"
+        "Each implant has bone of its own: neighbours do not interact through it, and the jaw does not "
+        f"bend. {TORQUE_LEAVES_OUT}"
     )
     if result.quick:
         told.append(QUICK_TELLS)
@@ -195,14 +196,14 @@ def _other_band(result: SpanResult) -> list[str]:
         return []
     text = (
         f'The largest head movement, {implant.head.total_um:.0f} µm of "{implant.name}" under '
-        f'"{load.name}", lies in another band ({band}): it holds the elastic give of bone and implant '
-        "too, and is what a bench gauge reads."
+        f'"{load.name}", lies in another band ({band}): it includes the elastic give of bone and '
+        "implant, and is what a bench gauge reads."
     )
     return [text]
 
 
 def _torque_beside(result: SpanResult) -> str:
-    """Return what the torques tell, with the torque of the implant that moves most."""
+    """Return what the torques mean, with the torque of the implant that moves most."""
     if result.torque_sum_ncm is None:
         return TORQUE_TELLS
     torques = {
@@ -213,14 +214,12 @@ def _torque_beside(result: SpanResult) -> str:
     worst, strongest = result.governing.governing.name, max(torques, key=torques.__getitem__)
     of_it = f"{torques[worst]:.0f} N·cm of the {result.torque_sum_ncm:.0f}"
     if worst == strongest:
-        return (
-            f'{TORQUE_TELLS} Here the one that moves most, "{worst}", has the highest torque: {of_it}.'
-        )
-    return f'{TORQUE_TELLS} Here the one that moves most, "{worst}", has {of_it}.'
+        of_it = f"the highest torque: {of_it}"
+    return f'{TORQUE_TELLS} Here the implant that moves most, "{worst}", has {of_it}.'
 
 
 def _worth(result: SpanResult) -> list[str]:
-    """Return what splinting is worth, load by load, where it was asked for."""
+    """Return the effect of splinting, load by load, where it was asked for."""
     lines = []
     for answer in result.loads:
         if not answer.alone:
@@ -232,7 +231,7 @@ def _worth(result: SpanResult) -> list[str]:
             single = f'on single crowns "{lost[0]}" {GIVES_WAY}'
         else:
             single = f"{rounded(max(p for p in peaks if p is not None))} µm on single crowns"
-        lines.append(f'Worth of splinting under "{answer.name}": {single}, {splinted} µm splinted.')
+        lines.append(f'Effect of splinting under "{answer.name}": {single}, {splinted} µm splinted.')
     return [*lines, ALONE_TELLS] if lines else []
 
 

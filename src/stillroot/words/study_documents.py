@@ -69,11 +69,11 @@ def _of_sweep(sweep: Sweep, shown: Sequence[str]) -> Document:
             f"{rounded(max(known))} µm, in {len(known)} cases."
         )
     more = len(sweep.outcomes) - MOST_ROWS
-    rest = (Lines(lines=(f"and {more} cases more, in table.csv.",)),) if more > 0 else ()
+    rest = (Lines(lines=(f"and {more} more cases, in table.csv.",)),) if more > 0 else ()
     return _document(
         sweep.case,
         shown,
-        question=f"What does {keys} do to the peak micromotion?",
+        question=f"How does the peak micromotion change with {keys}?",
         answer=_warned(answer, sweep.failures),
         limits=(error_line(sweep.relative_error), *sweep.failures.sentences, LINEAR),
         parts={"Case by case": (sweep_table(sweep, most=MOST_ROWS), *rest)},
@@ -86,7 +86,7 @@ def _of_spread(spread: Spread, shown: Sequence[str]) -> Document:
     return _document(
         spread.case,
         shown,
-        question="What does rough knowledge of the inputs do to the answer?",
+        question="How far does the peak spread with inputs that are known only roughly?",
         answer=_warned(" ".join(spread_sentences(spread)), spread.failures),
         limits=(nominal_line(spread), *spread.failures.sentences, LINEAR),
         parts={
@@ -107,7 +107,7 @@ def _of_bounds(bounds: Bounds, shown: Sequence[str]) -> Document:
     return _document(
         bounds.case,
         shown,
-        question=f"What would keep the peak at or below {bounds.below_um:g} µm?",
+        question=f"How far may each number go with the peak at or below {bounds.below_um:g} µm?",
         answer=" ".join(answer_sentence(bounds, answer) for answer in bounds.answers),
         limits=(bounds_premise(bounds), LINEAR),
         parts={"Question by question": tuple(found), **inputs},
@@ -121,7 +121,7 @@ def _of_comparison(comparison: Comparison, shown: Sequence[str]) -> Document:
     failures = comparison.failures
     fingerprints = "".join(result.case.fingerprint()[:6] for result in comparison.results)
     return Document(
-        question="Which of these cases moves more, and does the difference mean anything?",
+        question="Which of these cases moves more, and is the difference larger than the errors?",
         subject="; ".join(result.case.title for result in comparison.results),
         answer=_warned(answer, failures) if failures else answer,
         limits=(*(failures.sentences if failures else ()), LINEAR),

@@ -36,8 +36,8 @@ MOST_BESIDE = 4
 """Cases whose inputs stand side by side in one table."""
 LONGEST_NAME = 28
 LINEAR = (
-    "Bone is linear in all of these; stillroot check tells of a single case what limits it, such as "
-    "bone that would yield."
+    "Bone is linear in all of these; stillroot check lists what limits a single case, such as bone that "
+    "would yield."
 )
 LONGEST_HEADING = 20
 MODULUS = {f"bone.{name}" for name in TRABECULAR}
@@ -79,7 +79,7 @@ def show_sweep(sweep: Sweep, console: Console) -> None:
     console.print(_printed(sweep_table(sweep, most=MOST_ROWS)))
     if len(sweep.outcomes) > MOST_ROWS:
         more = len(sweep.outcomes) - MOST_ROWS
-        _say(console, f"and {more} cases more; --out writes all of them.\n")
+        _say(console, f"and {more} more cases; --out writes them all.\n")
     _say(console, error_line(sweep.relative_error))
     _end(console, sweep.failures)
 
@@ -134,13 +134,13 @@ def spread_sentences(spread: Spread) -> tuple[str, ...]:
     median = spread.median_um
     low, high = rounded(spread.quantile_um(0.05)), rounded(spread.quantile_um(0.95))
     said = (
-        f"The peak lies from {low} to {high} µm in 5 to 95 % of the samples; median "
+        f"The peak lies between {low} and {high} µm (5th to 95th percentile of the samples); median "
         f"{rounded(median.value)} µm ({CONFIDENCE:.0%} interval {rounded(median.low)} to "
         f"{rounded(median.high)})."
     )
     bands = spread.likely_bands
     if not bands:
-        return said, "Nearly no sample has an answer, so no band can be told."
+        return said, "Almost no sample has an answer, so no band can be given."
     if not spread.mostly_answered:
         bands = (*bands, "no answer")
     if len(bands) > 1:
@@ -152,10 +152,10 @@ def spread_sentences(spread: Spread) -> tuple[str, ...]:
 def bounds_premise(bounds: Bounds) -> str:
     """Return what is asked for: the limit, and in how many of the samples."""
     if bounds.confidence is None:
-        return f"Peak of every load at most {bounds.below_um:g} µm, the inputs as stated."
+        return f"Peak of every load at most {bounds.below_um:g} µm, with the inputs as stated."
     return (
         f"Peak of every load at most {bounds.below_um:g} µm in {bounds.confidence:.0%} of "
-        f"{bounds.samples} samples of what is known only roughly."
+        f"{bounds.samples} samples of the rough inputs."
     )
 
 
@@ -168,9 +168,9 @@ def answer_sentence(bounds: Bounds, answer: Answer) -> str:
         return f"{subject}: at or below the limit over the whole range ({span})."
     if answer.below_in_part:
         end = question.low if question.grows else question.high
-        return f"{subject}: none; the peak passes the limit at {end:.3g}, but not everywhere in {span}."
+        return f"{subject}: none; the peak exceeds the limit at {end:.3g}, but not everywhere in {span}."
     if answer.value is None:
-        return f"{subject}: none; the peak passes the limit over the whole range ({span})."
+        return f"{subject}: none; the peak exceeds the limit over the whole range ({span})."
     found = f"{answer.value:.3g}"
     more = ""
     if answer.engaged_threads is not None:
@@ -185,18 +185,18 @@ def answer_sentence(bounds: Bounds, answer: Answer) -> str:
 
 
 def answer_notes(answer: Answer) -> tuple[str, ...]:
-    """Return what is to be said beside an answer."""
+    """Return the notes on an answer."""
     notes = []
     if answer.peak_um is not None:
         error = answer.relative_error
-        told = "" if error is None else f", with a numerical error of up to {error:.1%}, not added"
+        told = "" if error is None else f", not counting a numerical error of up to {error:.1%}"
         notes.append(
             f"There the peak is {rounded(answer.peak_um)} µm{told}; {len(answer.tried)} values tried."
         )
     if not answer.monotone:
-        said = "The peak does not rise or fall all along the range (threads enter a hold one by one)"
+        said = "The peak neither rises nor falls throughout the range (threads enter a hold one by one)"
         if answer.value is not None:
-            said += "; from this value on, all that was tried stays at or below the limit"
+            said += "; from this value on, every value tried stays at or below the limit"
         notes.append(f"{said}.")
     return tuple(notes)
 
@@ -226,18 +226,18 @@ def error_line(relative_error: float | None) -> str:
     if relative_error is None:
         return "The numerical error was not measured: no case has an answer."
     return (
-        f"Numerical error: at most {relative_error:.1%} of the peak where it was measured, which is on "
-        "the cases with the least, the middle and the largest peak."
+        f"Numerical error: at most {relative_error:.1%} of the peak, measured on the cases with the "
+        "smallest, the middle and the largest peak."
     )
 
 
 def nominal_line(spread: Spread) -> str:
-    """Return what the case as stated comes to."""
+    """Return the answer to the case as stated."""
     governing = spread.nominal.governing
     if governing is None or governing.peak_um is None or governing.error_um is None:
-        return f"The case as it stands has no answer: {spread.nominal.why_not}"
+        return f"The case as stated has no answer: {spread.nominal.why_not}"
     told = with_error(governing.peak_um, governing.error_um)
-    return f"The case as it stands: {told} µm ({CASE_ERROR}), under “{governing.name}”."
+    return f"The case as stated: {told} µm ({CASE_ERROR}), under “{governing.name}”."
 
 
 CASE_ERROR = "the ± is numerical"
@@ -283,7 +283,7 @@ def inputs_table(inputs: tuple[Sourced, ...]) -> Table:
     """Return the uncertain inputs and where they come from."""
     return Table(
         caption="What is known only roughly",
-        head=("Input", "Is", "From"),
+        head=("Input", "Value", "Source"),
         rows=tuple((item.input.key, item.input.in_words, item.source) for item in inputs),
         whole=frozenset({0, 1}),
     )

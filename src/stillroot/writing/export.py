@@ -80,7 +80,7 @@ def write_answer(result: CheckResult, folder: Path, *, report: Report = FULL) ->
     Raises
     ------
     OutputError
-        The folder cannot be written, or holds something other than an earlier answer.
+        The folder cannot be written, or contains something other than an earlier answer.
     EnvironmentProblem
         A PDF is asked for and cannot be made here.
     """
@@ -132,7 +132,7 @@ def write_directions(result: DirectionsResult, folder: Path, *, report: Report =
     Raises
     ------
     OutputError
-        The folder cannot be written, or holds something other than earlier directions.
+        The folder cannot be written, or contains something other than earlier directions.
     """
     from stillroot.pictures.directions_figure import six_arrows  # noqa: PLC0415 - matplotlib is slow to import
     from stillroot.words import directions_report as words  # noqa: PLC0415
@@ -153,7 +153,7 @@ def write_span(result: SpanResult, folder: Path, *, report: Report = FULL) -> No
     Raises
     ------
     OutputError
-        The folder cannot be written, or holds something other than an earlier span.
+        The folder cannot be written, or contains something other than an earlier span.
     """
     from stillroot.pictures.span_figure import arch_pictures  # noqa: PLC0415 - matplotlib is slow to import
     from stillroot.words import span_report as words  # noqa: PLC0415
@@ -208,7 +208,7 @@ def whole_folder(folder: Path, mark: str, *, keep: bool = True) -> Iterator[Path
     Raises
     ------
     OutputError
-        The folder cannot be written, or holds something other than an earlier answer.
+        The folder cannot be written, or contains something other than an earlier answer.
     """
     target = Path(os.path.realpath(folder))  # a link stays, and what it leads to is written
     with _said_of(folder):
@@ -245,8 +245,8 @@ def _assert_replaceable(folder: Path, mark: str) -> None:
     if folder.is_dir():
         if any(folder.iterdir()) and not (folder / mark).is_file():
             msg = (
-                f"--out {folder}: this folder holds other files; name a new or an empty one, or one "
-                "that holds an earlier answer"
+                f"--out {folder}: this folder contains other files; name a new or an empty one, or "
+                "one with an earlier answer"
             )
             raise OutputError(msg)
     elif folder.exists():

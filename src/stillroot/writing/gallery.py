@@ -34,9 +34,9 @@ OF_THE_REPORT = ("summary", "moved", "unrolled")
 HEAD = f"""\
 # Gallery
 
-Every case and plan that comes with stillroot, what it answers, and how that looks. All are invented
-scenarios; none is a patient. Beside each answer stands what limits it: read the two together.
-[How to read a report](report.md) tells what the words and the pictures mean.
+Every case and plan that comes with stillroot, with its answer and pictures. All are invented
+scenarios; none is a patient. Below each answer stands what limits it: read the two together.
+[How to read a report](report.md) explains the words and the pictures.
 
 {NO_LINE} The ± is numerical error alone.
 
@@ -51,7 +51,7 @@ PLANS = """\
 ## Several implants under one bridge
 
 Quick answers, on a coarse mesh and without a ±: `stillroot span docs/plans/NAME.toml --quick`. Leave
-`--quick` out for the errors and the strain of the bone. [span.md](span.md) tells the rest.
+`--quick` out for the errors and the strain of the bone. [span.md](span.md) has the rest.
 """
 
 

@@ -52,16 +52,17 @@ class Published:
 
 PUBLISHED = (
     Published(
-        text="Torque and resonance-frequency stability go together moderately: pooled r = 0.55 over 9 "
+        text="Torque and resonance-frequency stability correlate moderately: pooled r = 0.55 over 9 "
         "studies.",
         source="Cehreli et al. 2009, Int J Oral Maxillofac Implants 24:1015-1032",
     ),
     Published(
-        text="In one large series they hardly do: r = 0.22 (n 449).", source="Stomatology 2020 40:426"
+        text="In one large series they hardly correlate: r = 0.22 (n 449).",
+        source="Stomatology 2020 40:426",
     ),
     Published(
         text="At 50 N·cm or more against less, the risk ratio of failure was 0.51, with an interval of "
-        "0.06 to 4.06 (651 implants): too wide to tell.",
+        "0.06 to 4.06 (651 implants): too wide for a conclusion.",
         source="J Prosthet Dent 2021 126:490-496",
     ),
     Published(
@@ -70,11 +71,12 @@ PUBLISHED = (
         source="systematic review 2022, PROSPERO CRD42020189499",
     ),
     Published(
-        text="The contrary trial, in favour of torque: 9 of 10 failures were at 20 N·cm.",
+        text="One trial points the other way, in favour of torque: 9 of 10 failures were at 20 N·cm.",
         source="Ottoni et al. 2005, Int J Oral Maxillofac Implants 20:769-776",
     ),
     Published(
-        text="Bone of types 1 and 2 read 46.3 (SD 18.5) N·cm, of types 3 and 4 33.6 (SD 14.7) (n 80).",
+        text="Torque was 46.3 (SD 18.5) N·cm in bone of types 1 and 2, and 33.6 (SD 14.7) in types 3 "
+        "and 4 (n 80).",
         source="J Oral Implantol 2014 40:259",
     ),
     Published(
@@ -84,7 +86,7 @@ PUBLISHED = (
     ),
     Published(
         text="Up to 53 % of the pressure of a press fit is lost in the first 10 minutes (bovine "
-        "trabecular bone). Torque is read before.",
+        "trabecular bone). Torque is measured before that.",
         source="Gersie et al. 2024, J Mech Behav Biomed Mater 152:106434",
     ),
 )
@@ -96,7 +98,7 @@ def make_lesson(folder: Path, plan: Plan, workers: int, progress: Progress) -> L
     Raises
     ------
     OutputError
-        The folder cannot be written, or holds something other than a lesson.
+        The folder cannot be written, or contains something other than a lesson.
     """
     with _said_of(folder):
         store = Store.opened(folder)
@@ -105,7 +107,7 @@ def make_lesson(folder: Path, plan: Plan, workers: int, progress: Progress) -> L
 
     answers = _complete(store, plan.points, plan.grain, workers, _counted(progress, 0, total, "sites"))
     again = lessons.points_to_measure(answers, plan.small)
-    finer = _counted(progress, plan.count, total, "a few sites again, finer")
+    finer = _counted(progress, plan.count, total, "some sites again, on finer elements")
     fine = _complete(store, again, plan.fine, workers, finer)
     done = plan.count + measured
 
@@ -143,8 +145,8 @@ class Store:
             raise OutputError(msg)
         if folder.is_dir() and any(folder.iterdir()) and not path.is_file():
             msg = (
-                f"{folder}: this folder holds other files; name a new or an empty one, or one that "
-                "holds a lesson"
+                f"{folder}: this folder contains other files; name a new or an empty one, or one "
+                "with a lesson"
             )
             raise OutputError(msg)
         folder.mkdir(parents=True, exist_ok=True)

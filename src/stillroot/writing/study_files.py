@@ -26,7 +26,7 @@ def write_study(found: Study, folder: Path, *, report: Report = FULL) -> None:
     Raises
     ------
     OutputError
-        The folder cannot be written, or holds something other than an earlier study.
+        The folder cannot be written, or contains something other than an earlier study.
     EnvironmentProblem
         A PDF is asked for and cannot be made here.
     """

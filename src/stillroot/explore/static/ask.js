@@ -2,7 +2,7 @@
 
 export const GONE =
   "The solver does not answer. Start “stillroot explore” again and open the address that it prints, " +
-  "followed by the part of this one from # on: that brings this state back.";
+  "followed by the part of this address from # on: that restores this state.";
 
 /** An answer that is a message for the user. */
 export class Refused extends Error {}

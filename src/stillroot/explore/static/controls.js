@@ -41,8 +41,8 @@ export const GROUPS = [
   {
     name: "Implant",
     why: (c) => {
-      if (c.implant.outline_mm) return "Its outline is given as points in the case file; it is drawn and solved, not changed here.";
-      return c.implant.thread?.form === "none" ? "A smooth wall: there is no thread to change." : "";
+      if (c.implant.outline_mm) return "The case file gives its outline as points; the page draws and solves it but cannot change it.";
+      return c.implant.thread?.form === "none" ? "A smooth wall: it has no thread to change." : "";
     },
     controls: [
       {
@@ -75,7 +75,7 @@ export const GROUPS = [
   },
   {
     name: "Seat",
-    why: (c) => (frictional(c) ? "" : "Implant and bone are glued together: there is no interference, torque or friction to change."),
+    why: (c) => (frictional(c) ? "" : "Implant and bone are glued: there is no interference, torque or friction to change."),
     controls: [
       {
         key: "interface.interference_um", label: "Interference", unit: "µm", low: 0, high: 80, step: 1, ...at("interface", "interference_um"),
@@ -283,16 +283,16 @@ export class Controls {
   }
 }
 
-const SEAT_CHOICE = `<label class="row choice"><span>The seat is known by</span>
+const SEAT_CHOICE = `<label class="row choice"><span>Seat given by</span>
   <select data-choice="seat"><option value="interference">interference</option>
   <option value="torque">measured torque</option></select></label>`;
 const HOLD_GROUP = `<fieldset class="card group-hold"><legend>Hold</legend><div id="holds"></div>
   <div class="row buttons"><button type="button" data-holds="more">Two threads more</button>
   <button type="button" data-holds="fewer">Two threads fewer</button>
   <button type="button" data-holds="add">Add a hold</button></div>
-  <label class="row choice"><span>The gap holds</span><select data-choice="fill">
+  <label class="row choice"><span>The gap contains</span><select data-choice="fill">
   <option value="empty">nothing</option><option value="clot">clot</option><option value="graft">graft</option>
-  <option value="other" hidden>a modulus of its own</option></select></label></fieldset>`;
+  <option value="other" hidden>its own modulus</option></select></label></fieldset>`;
 
 /**
  * The slider of a number is that number; one over decades has places, each a visible step.

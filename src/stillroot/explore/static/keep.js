@@ -111,9 +111,9 @@ function ranked(same) {
   const peaks = same.map((p) => Number(motion(p.peak)));
   const rho = spearman(torques, peaks);
   const different = new Set(torques).size;
-  if (different === 1) return `The torque is the same in all of these ${same.length} states under this load: it ranks nothing.`;
+  if (different === 1) return `The torque is the same in all of these ${same.length} states under this load: there is nothing to rank by.`;
   if (different === 2) return `The torque takes only two values in these ${same.length} states under this load: too few to rank by.`;
   if (rho === null) return `The peak is the same in all of these ${same.length} states under this load: there is nothing to rank.`;
   return `Rank correlation of torque with motion: ${plain(rho)} over ${same.length} states under this load. ` +
-    "It tells of the states that were tried, not of patients.";
+    "It describes the states you tried, not patients.";
 }

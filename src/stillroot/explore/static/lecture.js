@@ -5,7 +5,7 @@ import { Section, scaleOf } from "./section.js";
 import { byId, plain, safe, say, whole } from "./words.js";
 
 const KEYS =
-  "→ next · ← back · 0 the present state · 1 to 9 a lesson · + − two threads · A B take up · F full screen · Esc leave";
+  "→ next · ← back · 0 the current state · 1 to 9 a lesson · + − two threads · A B take up · F full screen · Esc leave";
 
 /**
  * Return in one line what sites of a pair differ by.
@@ -175,7 +175,7 @@ export class Lecture {
 
   #present() {
     const now = this.page.present();
-    say(byId("lecture-where"), "The present state");
+    say(byId("lecture-where"), "The current state");
     const none = "This state has no answer; the message above says why.";
     if (!now.answer) {
       say(byId("lecture-title"), now.refused ? none : "The solver is working.");
@@ -186,7 +186,7 @@ export class Lecture {
     say(byId("lecture-title"), whole(now.answer.sentence));
     const torque = now.torque === null ? "" : `Insertion torque ${plain(now.torque, 0)} N·cm. `;
     say(byId("lecture-message"), `${torque}Head movement ${now.answer.head_shown} µm.` +
-      (now.refused ? ` ${none} What is shown is the answer before it.` : now.stale ? " The solver is working on the change." : now.kind === "first" ? " First, coarse answer." : ""));
+      (now.refused ? ` ${none} The page shows the answer before it.` : now.stale ? " The solver is working on the change." : now.kind === "first" ? " First, coarse answer." : ""));
     this.#views([{ drawing: now.drawing, answer: now.answer, words: "", load: now.load, stale: now.stale }]);
   }
 

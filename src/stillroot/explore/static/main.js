@@ -137,7 +137,7 @@ function holds(what, more) {
   let next = now;
   if (what === "more" || what === "fewer") {
     if (drawn.drawing.engaged_threads === null) {
-      complain(new Refused("This implant has no thread of known pitch: the ends of its holds are dragged or typed."));
+      complain(new Refused("This implant has no thread of known pitch: drag or type the ends of its holds."));
       return;
     }
     next = longer(now, (what === "more" ? 1 : -1) * THREADS_STEP * drawn.case.implant.thread.pitch_mm, length);
@@ -152,7 +152,7 @@ function holds(what, more) {
     if (now[i][end] === more.value) return;
   }
   if (JSON.stringify(next) === JSON.stringify(now)) {
-    complain(new Refused(what === "more" ? "The hold already takes the whole length of the implant." : "There is no room for that."));
+    complain(new Refused(what === "more" ? "The hold already covers the whole length of the implant." : "There is no room for it."));
     return;
   }
   edit(`holds ${what} ${performance.now()}`, (draft) => { (draft.socket ??= {}).holds_mm = next; });
@@ -273,7 +273,7 @@ async function redraw() {
         valid = false;
         if (arrived && now === version && error instanceof Refused) {
           arrived = false;
-          refusedLink = new Refused(`The state in the address cannot be: ${error.message}`);
+          refusedLink = new Refused(`The state in the address is not valid: ${error.message}`);
           state.case = drawn.wanted ?? opening;
           state.load = 0;
           keep();
@@ -412,7 +412,7 @@ function show() {
   box.dataset.of = String(answered.version);
   say(byId("stage"), { working: "working on the change", first: "first answer, coarse", refined: "refined", none: "no answer" }[kind] ?? kind);
   if (answer) say(byId("sentence"), whole(answer.sentence));
-  else if (answered.kind === "none") say(byId("sentence"), "This state has no answer; the message says why.");
+  else if (answered.kind === "none") say(byId("sentence"), "This state has no answer; the message above says why.");
   drawStrip(byId("strip"), { bands, scale, answer, kind: answered.kind, stale });
   say(byId("head"), answer ? `${answer.head_shown} µm${answer.head_rotation_deg && drawn.drawing.loads[loadNow()].torque_ncm ? `, ${plain(answer.head_rotation_deg)}° of turn` : ""}` : "–");
   const torque = answered.told ? answered.told.insertion_torque_ncm : undefined;
@@ -487,7 +487,7 @@ function tellAloud() {
  */
 function complain(error) {
   const text = error === null ? "" : error instanceof Refused ? error.message
-    : `The page stumbled: ${error instanceof Error ? error.message : error}. A reload keeps your states.`;
+    : `The page failed: ${error instanceof Error ? error.message : error}. A reload keeps your states.`;
   say(byId("message"), text);
 }
 
@@ -514,7 +514,7 @@ async function give(what) {
   const button = byId(what === "case" ? "save" : "report");
   const words = button.textContent;
   button.disabled = true;
-  if (what === "report") button.textContent = "Working on it …";
+  if (what === "report") button.textContent = "Writing the report …";
   try {
     const text = await made(what, state.case, TAB);
     if (what === "case") keepFile(text, "case.toml", "application/toml");
@@ -534,7 +534,7 @@ async function copyLink() {
     say(byId("link"), "Copied");
     setTimeout(() => say(byId("link"), "Copy link"), 1500);
   } catch {
-    complain(new Refused("The link could not be copied; it is what stands in the address bar."));
+    complain(new Refused("The link could not be copied; the address bar shows the same link."));
   }
 }
 
