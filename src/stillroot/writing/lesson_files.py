@@ -84,7 +84,7 @@ PUBLISHED = (
     ),
     Published(
         text="Bovine trabecular cores, compressed and held at constant strain, lost up to 53 % of their "
-        "stress in the first 10 minutes. No press fit was measured; torque is read before any such loss.",
+        "stress in the first 10 minutes. No press fit was measured. Torque is read before such loss.",
         source="Gersie et al. 2024, J Mech Behav Biomed Mater 152:106434",
     ),
 )
