@@ -125,9 +125,9 @@ RANGES = (
         high=900.0,
         even_in_log=True,
         digits=0,
-        source="inside measured jaws: cores 6.9 to 199.5 MPa (doi 10.1155/2014/470539), cubes 114 to "
-        "907 MPa on average by direction (O'Mahony et al. 2000, Clin Oral Implants Res 11:415-421); "
-        "the lower end is an assumption",
+        source="inside measured jaws: cores 6.9 to 199.5 MPa (doi 10.1155/2014/470539), seven cubes of "
+        "one mandible 114 to 907 MPa on average by direction (O'Mahony et al. 2000, Clin Oral Implants "
+        "Res 11:415-421); the lower end is an assumption",
     ),
     Range(
         key="interference_um",

@@ -83,8 +83,8 @@ PUBLISHED = (
         source="Bone Joint Res 2020 9:60-70",
     ),
     Published(
-        text="Up to 53 % of the pressure of a press fit is lost in the first 10 minutes (bovine "
-        "trabecular bone). Torque is read before.",
+        text="Bovine trabecular cores, compressed and held at constant strain, lost up to 53 % of their "
+        "stress in the first 10 minutes. No press fit was measured. Torque is read before such loss.",
         source="Gersie et al. 2024, J Mech Behav Biomed Mater 152:106434",
     ),
 )
