@@ -98,8 +98,8 @@ def test_a_torque_that_no_interference_gives_is_refused_with_the_range() -> None
 def test_lost_pressure_lowers_removal_torque_alike_and_lets_the_implant_move() -> None:
     """Torque was read before it was lost, so insertion torque keeps its value.
 
-    47 % is what is left at worst after ten minutes: Gersie et al. 2024, J Mech Behav Biomed Mater
-    152:106434, bovine trabecular bone.
+    47 % is the stress left at worst after ten minutes in bovine trabecular cores, compressed and held at
+    constant strain (no press fit): Gersie et al. 2024, J Mech Behav Biomed Mater 152:106434.
     """
     push = Resultant(lateral_n=30.0, axial_n=60.0, height_mm=6.0)
     seats = [seated(case_of(interface={"retained_pressure": share})) for share in (1.0, 0.47)]

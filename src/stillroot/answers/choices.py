@@ -26,8 +26,9 @@ if TYPE_CHECKING:
 NARROW_MM = 8.0
 """Bone beside the implant where it is taken to end: about a ridge and its neighbours. Assumption."""
 RELAXED = 0.47
-"""What is left of the pressure after 10 minutes at the most loss: Gersie et al. 2024, J Mech Behav
-Biomed Mater 152:106434."""
+"""What is left of the stress in bovine trabecular cores, compressed and held at constant strain, after
+10 minutes at the most loss: Gersie et al. 2024, J Mech Behav Biomed Mater 152:106434. No press fit was
+measured; that the seating pressure relaxes alike is an assumption."""
 
 
 @dataclass(frozen=True, kw_only=True)
