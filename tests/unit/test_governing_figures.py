@@ -207,7 +207,7 @@ def test_what_crushes_is_told_layer_by_layer() -> None:
         f"{trabecular:.0f} % in the trabecular bone"
     )
     assert told in picture.message.replace("\N{NO-BREAK SPACE}", " ")
-    assert "bone crushes, 107 MPa in the cortical layer and 1.2 MPa in the trabecular bone" in words(
+    assert "bone crushes: 107 MPa in the cortical layer and 1.2 MPa in the trabecular bone" in words(
         picture
     )
     assert both.torque is not None
@@ -257,7 +257,7 @@ def test_what_is_glued_has_no_picture_of_pressure(bonded: CheckResult) -> None:
 
 def test_pressure_that_goes_is_told() -> None:
     eased = answered(PUSH, interface={"retained_pressure": 0.5})
-    assert "Grey: the 50% of it that is left." in words(present(seat_pressure(eased)))
+    assert "Grey: the 50% of it that remains." in words(present(seat_pressure(eased)))
 
 
 # --- The gauge ----------------------------------------------------------------------------------------

@@ -89,7 +89,7 @@ def test_a_spread_tells_chances_and_drivers(run, case_file, tmp_path):
         "spread", case_file, "--samples", 8, "--workers", 1, "--out", tmp_path / "answer"
     )
     assert (code, err) == (0, "")
-    for words in ("in 5 to 95 % of the samples", "The whole spread lies in one band", "What drives it"):
+    for words in ("(5th to 95th percentile", "The whole spread lies in one band", "What drives it"):
         assert words in " ".join(out.split())
     data = json.loads((tmp_path / "answer" / "study.json").read_text("utf-8"))
     assert len(data["samples"]) == 8 * (2 + 2)

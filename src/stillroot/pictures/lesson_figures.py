@@ -180,7 +180,7 @@ def _head_panel(ax: Axes, predictor: Predictor, found: Sequence[Correlation]) ->
 def _key_of_dots(figure: Figure, slipped: bool) -> None:
     text = "● hold reaches the cortical bone    ○ hold in trabecular bone only"
     if slipped:
-        text += "    △ not held, at the top edge; ranks as the largest motion"
+        text += "    △ gives way, at the top edge; ranks as the largest motion"
     below = "Grey lines: 50, 100, 150 µm. ρ: Spearman's rank correlation with its 95 % interval."
     _note(figure, f"{text}\n{below}", 0.34)
 

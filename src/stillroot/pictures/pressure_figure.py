@@ -96,7 +96,7 @@ def _draw_crushing(ax: Axes, result: CheckResult, wall: UnrolledWall, right: flo
     for run in wall.runs:
         points = run.ravel()
         ax.plot(crush[points], wall.at[points], color="black", linewidth=1.1, linestyle=DASHES, zorder=4)
-    return f"Dashed: the crushing pressure of bone, {at}; no pressure exceeds it."
+    return f"Dashed: upper limit, where bone crushes: {at}."
 
 
 def _mark_largest(ax: Axes, wall: UnrolledWall, pressure: Floats, right: float) -> None:

@@ -85,8 +85,9 @@ PUBLISHED = (
         source="Bone Joint Res 2020 9:60-70",
     ),
     Published(
-        text="Bovine trabecular cores, compressed and held at constant strain, lost up to 53 % of their "
-        "stress in the first 10 minutes. No press fit was measured. Torque is measured before such loss.",
+        text="Bovine trabecular cores, compressed and held at constant strain, lost up to 53 % of "
+        "their stress in the first 10 minutes. No press fit was measured. Torque is measured before "
+        "such loss.",
         source="Gersie et al. 2024, J Mech Behav Biomed Mater 152:106434",
     ),
 )
