@@ -1,4 +1,4 @@
-"""What would help, and what it leans on: the case with one thing changed at a time.
+"""What changes the number: the case with one thing changed at a time.
 
 Each lever is solved on elements `COARSER` times as large as the answer's, as the answer is beside it,
 and told as the ratio of the two: what the mesh does to a peak it does to both. It adds no physics.
