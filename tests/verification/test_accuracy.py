@@ -121,7 +121,7 @@ def test_where_only_the_error_is_not_found_the_message_says_so_and_there_is_no_n
     turning = Case.from_dict({**data, "loads": [{"name": "turn", "torque_ncm": (near + far) / 2}]})
     assert peak_um(turning) > 0
     with pytest.raises(
-        NotConverged, match="the answer was found, but not how far it can be off"
+        NotConverged, match="the answer was found, but not its numerical error"
     ) as raised:
         check(turning)
     assert "farther support" in str(raised.value)

@@ -323,7 +323,7 @@ def test_one_report_is_made_and_one_may_wait(served):
     assert ends["third"][0] == 422
     assert "another waits" in ends["third"][1]
     assert ends["older"][0] == 422
-    assert "was dropped" in ends["older"][1]
+    assert "was cancelled" in ends["older"][1]
     ask_again = {"case": {**soft, "loads": []}, "tab": "b"}
     assert served.ask("POST", "report", ask_again)[0] == 422
     assert len(served.desk._reporting) == 2, "a state that is none drops nothing"

@@ -326,9 +326,9 @@ def _found_but_for_its_error(case: Case) -> Iterator[None]:
     """Say of a failure that the answer itself was found: no number is told without its error."""
     coarse_mm = COARSER * case.numerics.element_mm
     told = (
-        "the answer was found, but not how far it can be off, and without that it is not told. The load "
-        "may be near the most that is held; or else another element_mm may help, a smaller one first: "
-        f"the error is measured on elements of {coarse_mm:g} mm. What failed there: "
+        "the answer was found, but not its numerical error, and no answer is given without it. The load "
+        "may be near the largest that finds an equilibrium; or another element_mm may help, a smaller one "
+        f"first: the error is measured on elements of {coarse_mm:g} mm. What failed there: "
     )
     try:
         yield
