@@ -327,8 +327,8 @@ def _found_but_for_its_error(case: Case) -> Iterator[None]:
     coarse_mm = COARSER * case.numerics.element_mm
     told = (
         "the answer was found, but not its numerical error, and no answer is given without it. The load "
-        "may be near the largest that finds an equilibrium; or another element_mm may help, a smaller one "
-        f"first: the error is measured on elements of {coarse_mm:g} mm. What failed there: "
+        "may be near the largest that finds an equilibrium; or another element_mm may help, a smaller "
+        f"one first: the error is measured on elements of {coarse_mm:g} mm. What failed there: "
     )
     try:
         yield
