@@ -1,4 +1,4 @@
-"""The reference of the plan file, made from the models themselves: docs/plan_file.md."""
+"""The reference of the plan file, generated from the models: docs/plan_file.md."""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
 """A seated implant as an element: prescribed motion of its head in, reaction out.
 
-The head is the abutment's top; its motion is its mean shift, tilt, rise and turn. By reciprocity it is d
-= A q + Λᵀ (w - w_s), with q the load on the head, Λ its λ_0 of equation (8), A the head's compliance
+The head is the abutment's top; its motion d is its mean shift, tilt, rise and turn. By reciprocity
+d = A q + Λᵀ (w - w_s), with q the load on the head, Λ its λ_0 of equation (8), A the head's compliance
 with a bonded wall and w_s the seated w. A screw joint of compliance C adds C q. Eliminating q from (8)
 leaves
 

@@ -89,7 +89,7 @@ class Layer:
         return replace(self, interference_mm=kept).uncrushed()
 
     def relaxed(self, retained: float) -> Layer:
-        """Return the layer with `retained` times the interference: so much of the pressure is left."""
+        """Return the layer with its interference, and so its pressure, multiplied by `retained`."""
         return replace(self, interference_mm=retained * self.interference_mm)
 
     def times(self, share: float) -> Layer:
@@ -98,7 +98,7 @@ class Layer:
         return replace(self, normal_stiffness=normal, shear_stiffness=shear)
 
     def local(self, values: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Return (3, p, a), rows normal, along the wall, round the axis, of nodal (m, a, 3)."""
+        """Return (3, p, a), rows normal, along the wall, round the axis, of nodal vectors (m, a, 3)."""
         r, theta, z = np.moveaxis(values[self.node], -1, 0)
         n_r, n_z = self.normal[:, :, None]
         return np.stack([n_r * r + n_z * z, n_r * z - n_z * r, theta])
