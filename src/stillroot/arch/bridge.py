@@ -75,7 +75,7 @@ class Bridge:
     stiffness: NDArray[np.float64]
 
     def arm(self, point: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Return (6, 6n): motion of a body that is fixed to the bridge, read at a point, by (S3)."""
+        """Return (6, 6n), from nodal motions to that of a body fixed to the bridge at a point: (S3)."""
         place, _ = self.line.nearest(point)
         on_line = self.line.points(np.array([place]))[0]
         node = int(np.argmin(np.linalg.norm(self.nodes_mm - on_line, axis=1)))

@@ -123,7 +123,7 @@ class PlacedImplant(Section):
 
     @property
     def frame(self) -> NDArray[np.float64]:
-        """The implant's axes in columns (3, 3): the plan's, turned about a level line by the tilt."""
+        """The implant's axes as columns (3, 3): the plan's, tilted about a horizontal line."""
         t, a = math.radians(self.tilt_deg), math.radians(self.azimuth_deg)
         lean = np.array([[math.cos(t), 0, math.sin(t)], [0, 1, 0], [-math.sin(t), 0, math.cos(t)]])
         turn = np.array([[math.cos(a), -math.sin(a), 0], [math.sin(a), math.cos(a), 0], [0, 0, 1]])

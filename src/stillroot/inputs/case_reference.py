@@ -1,4 +1,4 @@
-"""The reference of the case file, made from the models themselves: docs/case_file.md."""
+"""The reference of the case file, generated from the models: docs/case_file.md."""
 
 from __future__ import annotations
 
@@ -92,7 +92,7 @@ def _allowed(info: FieldInfo) -> str:
     choices = [item for item in _leaves(info.annotation) if isinstance(item, str)]
     if choices:
         return ", ".join(f'"{choice}"' for choice in choices)
-    bounds = {  # of a [depth, modulus] pair the modulus, which comes last, is shown
+    bounds = {  # of a [depth, modulus] pair the last, the modulus, is shown
         name: f"{sign} {getattr(item, name):.12g}"
         for item in (*info.metadata, *_leaves(info.annotation))
         for kind, (name, sign) in BOUNDS.items()
@@ -102,7 +102,7 @@ def _allowed(info: FieldInfo) -> str:
 
 
 def _leaves(annotation: Any) -> Iterator[Any]:
-    """Yield what is nested in an annotation: choices, and bounds inside of fields."""
+    """Yield everything nested in an annotation: choices, and bounds inside fields."""
     for part in (*getattr(annotation, "__args__", ()), *getattr(annotation, "__metadata__", ())):
         yield part
         yield from getattr(part, "metadata", ())
