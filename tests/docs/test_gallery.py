@@ -29,7 +29,7 @@ def either_side(text: str) -> str:
 
 
 def part_of(path: Path) -> str:
-    """Return what the page has on a shipped file."""
+    """Return the page's part on a shipped file."""
     found = re.search(rf"^### {path.stem}\n.*?(?=^##|\Z)", GALLERY, re.DOTALL | re.MULTILINE)
     assert found, f"docs/gallery.md has nothing on {path.name}"
     return found[0]
@@ -49,7 +49,7 @@ def test_the_gallery_says_what_the_program_says(path, tmp_path):
     told = part_of(path).partition("### ")[2]
     sides = either_side if is_plan else str
     assert f"\n**{entry.answer.partition(' is ')[0]}" in told
-    # What a picture says of itself stands in its file too, and is compared from there.
+    # The description of a picture is in its file too, and is compared from there.
     shown, made = (sides(re.sub(r"^!\[.*$", "", text, flags=re.MULTILINE)) for text in (told, now))
     assert_same(shown, made)
     for each in entry.shown:

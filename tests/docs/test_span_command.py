@@ -1,4 +1,4 @@
-"""`stillroot span`: exit codes, one message, nothing half-written, and what page and pictures say."""
+"""`stillroot span`: exit codes, one message, nothing half-written, and the text of page and pictures."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What docs/studies.md says is so: its commands are commands, its keys are keys, its file is a case."""
+"""docs/studies.md is true: its commands are commands, its keys are keys, its file is a case."""
 
 import re
 import shlex

@@ -1,4 +1,4 @@
-"""Cases solved elsewhere, kept, and gone on with, whatever dies meanwhile."""
+"""Cases solved elsewhere, kept and resumed, whatever dies meanwhile."""
 
 import os
 import signal
@@ -92,7 +92,7 @@ def test_a_key_follows_inputs_and_program_not_words(monkeypatch):
 
 
 def dies_once(folder: Path, case: Case) -> str:
-    """End this process the first time that it comes to the third case, as a lack of memory would."""
+    """End this process the first time that it reaches the third case, as a lack of memory would."""
     mark = folder / "died"
     if case == CASES[2] and not mark.exists():
         mark.touch()

@@ -2,7 +2,7 @@
 
 The error of a motion is that of `stillroot.mechanics.accuracy`: the whole arch is solved again on
 coarser seats, in fewer harmonics, in more steps and with a farther support. It therefore includes the
-error of the load shared out to each implant.
+error of each implant's share of the load.
 """
 
 from __future__ import annotations

@@ -39,7 +39,7 @@ ITERATIONS, PATIENCE = 30, 6
 SLOW = 0.25
 """An imbalance that stays above this share of the one before leads to new tangents."""
 OVERSHOT = 2.0
-"""One that grows by more than this factor has the increment halved."""
+"""An imbalance that grows by more than this factor halves the increment."""
 SHORTEST_STEP = 1 / 16
 """Smallest fraction of a load step."""
 

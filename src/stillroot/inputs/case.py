@@ -501,7 +501,7 @@ class Bone(Section):
 
     @property
     def trabecular_profile_mpa(self) -> tuple[Pair, ...]:
-        """(depth_mm, modulus_mpa) pairs with growing depth; the ends hold beyond them."""
+        """(depth_mm, modulus_mpa) pairs with increasing depth; constant beyond the first and last."""
         if self.trabecular_modulus_mpa is not None:
             return self.trabecular_modulus_mpa
         return ((0.0, self._modulus_from_density()),)
