@@ -1,4 +1,4 @@
-"""The page's server, without a browser: who is let in, what is refused, and whose numbers it tells."""
+"""The page's server, without a browser: who is admitted, what is refused, whose numbers it returns."""
 
 import asyncio
 import http.client
@@ -244,7 +244,7 @@ def test_a_newer_question_of_a_tab_drops_the_older(served):
     for thread in threads:
         thread.join(60)
     still = [bench.process_id for bench in (served.desk.first, served.desk.fine, served.desk.coarser)]
-    assert still == solving  # each dropped its job and kept its stages
+    assert still == solving  # each dropped its job without a restart
     assert ends[7] == ["first", "refined", "directions"]
     assert sum("directions" in kinds for kinds in ends.values()) < 8
     assert served.desk.most_refined_running == 1

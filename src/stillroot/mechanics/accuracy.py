@@ -14,8 +14,8 @@ The factor 2 in (10) corresponds to a convergence order of 0.6: corners of the t
 meshes of the shipped cases show orders from 0.3 to 1.9 (docs/limits.md). Two meshes may agree by chance,
 so the mesh error is never less than `least_mesh_error` of the peak, which those meshes support and which
 falls at the same order. (11) to (13) are evaluated on the coarse mesh, (12) and (13) in N - 2 harmonics.
-Their sum is the ± beside the peak; head movement has its own. A block of stated size ends where it is
-stated to: no (13).
+Their sum is the ± beside the peak; head movement has its own. A block of stated size ends where it
+is stated to, so (13) does not apply.
 """
 
 from __future__ import annotations
@@ -41,8 +41,7 @@ FARTHER = 2.0
 ORDER = 0.6
 MESH_FACTOR = 2.0
 LEAST_MESH_ERROR, AT_ELEMENTS = 0.01, 16
-"""Smallest mesh error of a peak, and the number of elements along the implant's diameter that it is
-for."""
+"""Smallest mesh error of a peak, and the number of elements per implant diameter at which it applies."""
 LOOSE = 1e-5
 """Tolerance of the coarse solves: far below the errors that they measure."""
 
