@@ -24,7 +24,7 @@ MOST_BYTES = 1_500_000
 
 
 def either_side(text: str) -> str:
-    """Return a text without left and right: where both sides are alike, rounding says which governs."""
+    """Return a text without left and right: where both sides are alike, rounding picks one."""
     return re.sub(r"\b(left|right) ", "", text)
 
 
