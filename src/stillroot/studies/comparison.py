@@ -1,4 +1,4 @@
-"""Cases side by side: how their inputs differ, and which differences in the peak are significant.
+"""Cases side by side: how their inputs differ, and which differences in the peak are meaningful.
 
 A difference is judged against the numerical errors of both peaks and against the spread: both cases are
 sampled with the same draw for every input that they share, and the share of samples in which one moves
@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 
 SAMPLES = 32
 SURE = 0.95
-"""Share of the samples in which one case must move more for the difference to be significant."""
+"""Share of the samples in which one case must move more for a difference to exceed the spread."""
 MOST_CASES = 12
 LEFT_OUT = ("title", "spread", "threshold")
 
