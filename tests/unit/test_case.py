@@ -213,7 +213,7 @@ def test_a_shipped_case_says_that_it_is_invented(path: Path) -> None:
 def test_the_promised_cases_are_shipped() -> None:
     assert {path.stem for path in SHIPPED} == {
         "foam_block_30deg",
-        "fresh_molar_apical_hold",
+        "canine_socket",
         "healed_premolar",
         "soft_posterior",
     }

@@ -257,7 +257,7 @@ DENSE = (0.5, 900.0)
 """Cortex [mm] and trabecular modulus [MPa]: the densest measured in jaws, under a thin cortex."""
 
 
-def test_two_threads_at_high_torque_move_more_than_five_at_half_of_it() -> None:
+def test_a_short_hold_at_high_torque_moves_more_than_a_longer_one_at_half_of_it() -> None:
     """A wide implant by two threads in dense bone, 70 N·cm; an ordinary one by five, 35 N·cm: the
     same bone, the same load, across or oblique. Common practice, no source."""
     for push in (PUSH, Resultant(lateral_n=50.0, height_mm=6.0)):
