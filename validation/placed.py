@@ -6,19 +6,10 @@ import tomllib
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
 from stillroot.answers.answer import prepared_site, resultant_of
 from stillroot.inputs.case import Case
 from stillroot.mechanics.loading import load, seat
-from stillroot.mechanics.motion import (
-    UM_PER_MM,
-    HeadMovement,
-    Micromotion,
-    head_movement,
-    micromotion,
-    section_motion,
-)
+from stillroot.mechanics.motion import HeadMovement, Micromotion, head_movement, micromotion
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -61,15 +52,6 @@ class Placed:
     @property
     def head(self) -> HeadMovement:
         return head_movement(self.seated, self.state, self.resultant)
-
-    @property
-    def crest_um(self) -> float:
-        """Movement of the implant's section at the crest, against the far bone."""
-        site = self.seated.site
-        change = self.state.w - self.state.fourier.embedded(self.seated.state.w)
-        top = site.case.implant.abutment_height_mm
-        shift, _, rise, _ = section_motion(site, change, self.resultant.on_sections(top))[4:]
-        return float(np.hypot(shift, rise)) * UM_PER_MM
 
 
 def placed(case: Case, *names: str) -> list[Placed]:

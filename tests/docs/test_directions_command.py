@@ -10,7 +10,8 @@ from stillroot import read_case
 from stillroot.answers.answer import directions
 from stillroot.answers.summary import rounded
 from stillroot.pictures.directions_figure import LOOK, _width, six_arrows
-from stillroot.words.directions_report import TORQUE_TELLS, in_words
+from stillroot.words.directions import IN_PLAIN_WORDS, in_words
+from stillroot.words.directions_report import TORQUE_TELLS
 
 CASE = """
 title = "Invented scenario: six directions"
@@ -168,7 +169,7 @@ def test_a_folder_of_another_answer_is_left_alone(run, case_file, tmp_path):
     ("more", "sentence"),
     [
         ("", "Moves little in all six directions."),
-        (LOOSE, "Gives way about its own axis, moves little in the other five."),
+        (LOOSE, "Gives way about its own axis; moves little in the other five."),
     ],
 )
 def test_the_sentence_counts_the_six(tmp_path, more, sentence):

@@ -71,7 +71,7 @@ def test_the_readme_shows_the_section_of_this_answer(answer):
 
 @pytest.fixture(scope="module")
 def six():
-    return directions(read_case(ROOT / "docs" / "cases" / "fresh_molar_apical_hold.toml"))
+    return directions(read_case(ROOT / "docs" / "cases" / "canine_socket.toml"))
 
 
 def test_the_readme_shows_the_arrows_of_this_answer(six):

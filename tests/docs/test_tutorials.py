@@ -15,7 +15,7 @@ from pathlib import Path
 
 import pytest
 
-from stillroot import Case, check, cli, explain, read_case
+from stillroot import check, cli, explain, read_case
 from stillroot.answers.choices import Choice
 from stillroot.pictures.pressure_figure import seat_pressure
 from stillroot.words.check_document import check_document
@@ -191,17 +191,6 @@ def test_links_and_pictures_lead_somewhere(page):
 
 def test_every_tutorial_is_read_here():
     assert sorted(TUTORIALS.glob("*.md")) == sorted(PAGES)
-
-
-def test_in_thick_cortex_two_threads_hold_better_than_five():
-    """The tutorial for teachers on its two cases, changed as it says."""
-    peaks = []
-    for name in ("two", "five"):
-        data = read_case(TUTORIALS / f"{name}_threads.toml").to_dict()
-        data["bone"] |= {"cortical_thickness_mm": 2.0, "trabecular_modulus_mpa": 500.0}
-        coarse = Case.from_dict(data).with_numerics(element_mm=0.5, harmonics=4)
-        peaks.append(check(coarse).governing.peak.total_um)
-    assert peaks[0] < peaks[1]
 
 
 def test_nine_tenths_of_the_torque_come_from_the_cortex():

@@ -1,12 +1,14 @@
 """Cases solved elsewhere, kept and resumed, whatever dies meanwhile."""
 
 import os
+import shutil
 import signal
 import sqlite3
 import subprocess
 import sys
 import time
 from functools import partial
+from importlib.resources import files
 from pathlib import Path
 
 import pytest
@@ -15,7 +17,7 @@ from distributed import LocalCluster
 from stillroot import Case, EnvironmentProblem, OutputError, Store, Where
 from stillroot.studies import running as module
 from stillroot.studies.running import TRIES, run
-from stillroot.studies.store import key_of, program
+from stillroot.studies.store import key_of, program, sources_hash
 from stillroot.studies.vary import changed
 
 TINY = Case.from_dict(
@@ -86,6 +88,37 @@ def test_a_key_follows_inputs_and_program_not_words(monkeypatch):
     assert key_of(CASES[0], with_error=False) != key
     monkeypatch.setattr("stillroot.studies.store.program", lambda: "another")
     assert key_of(TINY, with_error=False) != key
+
+
+def copied_package(folder: Path) -> Path:
+    """Return a copy of the package's modules."""
+    package = Path(str(files("stillroot")))
+    for path in package.rglob("*.py"):
+        copy = folder / path.relative_to(package)
+        copy.parent.mkdir(parents=True, exist_ok=True)
+        shutil.copyfile(path, copy)
+    return folder
+
+
+def test_the_program_is_told_by_all_of_its_modules(tmp_path):
+    copy = copied_package(tmp_path / "copy")
+    assert program().endswith(f"+{sources_hash(copy)}")
+    seen = {sources_hash(copy)}
+    for path in sorted(copy.rglob("*.py")):
+        text = path.read_text(encoding="utf-8")
+        for comment in ("# changed\n", "# CHANGED\n"):  # longer, then as long
+            path.write_text(text + comment, encoding="utf-8")
+            now = sources_hash(copy)
+            assert now not in seen, path
+            seen.add(now)
+
+
+def test_the_program_is_told_by_the_names_of_its_modules(tmp_path):
+    copy = copied_package(tmp_path / "copy")
+    for path in sorted(copy.rglob("*.py")):
+        before = sources_hash(copy)
+        path.rename(path.with_stem(f"{path.stem}_renamed"))
+        assert sources_hash(copy) != before, path
 
 
 # --- What dies ----------------------------------------------------------------------------------------

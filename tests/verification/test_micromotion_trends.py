@@ -19,7 +19,8 @@ from ._chain import Loaded, loaded, seated
 HIGH_MPA = 1370.0
 """Convention of finite-element studies, doi 10.1186/s13005-017-0139-z."""
 MEDIUM_MPA = 511.0
-"""Mean of measured cubes, buccolingual: O'Mahony et al. 2000, Clin Oral Implants Res 11:415-421."""
+"""Seven cubes of one edentulous mandible, buccolingual mean (SD 565): O'Mahony et al. 2000, Clin Oral
+Implants Res 11:415-421."""
 LOW_MPA = 199.5
 """The stiffest of measured cores, 6.9 to 199.5: J Med Eng 2014:470539, doi 10.1155/2014/470539."""
 

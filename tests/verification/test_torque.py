@@ -98,8 +98,8 @@ def test_a_torque_that_no_interference_gives_is_refused_with_the_range() -> None
 def test_lost_pressure_lowers_removal_torque_alike_and_lets_the_implant_move() -> None:
     """The torque was measured before the loss, so insertion torque keeps its value.
 
-    47 % is the lowest share left after ten minutes: Gersie et al. 2024, J Mech Behav Biomed Mater
-    152:106434, bovine trabecular bone.
+    47 % is the stress left at worst after ten minutes in bovine trabecular cores, compressed and held at
+    constant strain (no press fit): Gersie et al. 2024, J Mech Behav Biomed Mater 152:106434.
     """
     push = Resultant(lateral_n=30.0, axial_n=60.0, height_mm=6.0)
     seats = [seated(case_of(interface={"retained_pressure": share})) for share in (1.0, 0.47)]
@@ -258,7 +258,7 @@ DENSE = (0.5, 900.0)
 """Cortex [mm] and trabecular modulus [MPa]: the densest measured in jaws, under a thin cortex."""
 
 
-def test_two_threads_at_high_torque_move_more_than_five_at_half_of_it() -> None:
+def test_a_short_hold_at_high_torque_moves_more_than_a_longer_one_at_half_of_it() -> None:
     """A wide implant by two threads in dense bone, 70 N·cm; an ordinary one by five, 35 N·cm: the
     same bone, the same load, across or oblique. Common practice, no source."""
     for push in (PUSH, Resultant(lateral_n=50.0, height_mm=6.0)):

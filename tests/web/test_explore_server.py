@@ -391,7 +391,7 @@ def test_the_colours_are_those_of_the_pictures():
 
 def test_the_lecture_shows_pairs_of_the_lesson():
     screens = lecture()
-    assert [len(screen["cases"]) for screen in screens] == [2] * 6 + [1] * 3
+    assert [len(screen["cases"]) for screen in screens] == [2] * 9
     for screen in screens:
         for case in screen["cases"]:
             assert "invented" in Case.from_dict(case).title.lower()

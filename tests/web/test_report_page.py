@@ -50,7 +50,7 @@ PAGES = ("clinician", "researcher", "teacher", "directions", "span", "spread")
 def pages(tmp_path_factory):
     """Return the folder of each kind of report."""
     folder = tmp_path_factory.mktemp("reports")
-    shipped = read_case(ROOT / "docs" / "cases" / "fresh_molar_apical_hold.toml")
+    shipped = read_case(ROOT / "docs" / "cases" / "canine_socket.toml")
     case = shipped.with_numerics(**COARSE)
     result = explain(check(case))
     drawn = pictures(result)
@@ -58,7 +58,7 @@ def pages(tmp_path_factory):
         (folder / reader).mkdir()
         Report(reader=reader).write(check_document(result), drawn, folder / reader)
     write_directions(answer_directions(case), folder / "directions")
-    plan = read_plan(ROOT / "docs" / "plans" / "four_two_tilted.toml")
+    plan = read_plan(ROOT / "docs" / "plans" / "five_on_soft_side.toml")
     write_span(check_span(plan, quick=True), folder / "span")
     here = Where(workers=1)
     write_study(

@@ -1,4 +1,4 @@
-"""Ratios of motion by thread pitch and density of bone: BioMed Res Int 2014:983103, table 4."""
+"""Ratios of motion by thread pitch, density and cortex of the bone: BioMed Res Int 2014:983103."""
 
 from __future__ import annotations
 
@@ -9,36 +9,54 @@ from validation.placed import case_of, placed
 from validation.suite import Curve
 
 MODULI_MPA = {"dense": 1370.0, "medium": 511.0, "low": 199.5}
-"""doi 10.1186/s13005-017-0139-z; O'Mahony et al. 2000; doi 10.1155/2014/470539: theirs are not known."""
+"""doi 10.1186/s13005-017-0139-z; O'Mahony et al. 2000; doi 10.1155/2014/470539: theirs were not seen."""
+CORTEX_MM = 1.0
+"""Assumption, as in pitch.toml: that of theirs was not seen, and may differ between the densities."""
+THIN_MM, THICK_MM = 0.5, 2.0
+"""Crestal cortices between which motion is set against that between densities. Assumption."""
 FINEST_MM, COARSEST_MM = 0.8, 2.4
 PUBLISHED_LOW_UM = {0.8: 41.1, 1.6: 52.4, 2.4: 56.6}
 """Combined motion by pitch [mm] in low density, table 4."""
 
 
 def compute(keys: frozenset[str]) -> dict[str, float]:
-    """Return ratios: ``pitch_16_dense`` of pitches 1.6 and 0.8 mm, ``medium_over_dense`` at 0.8 mm."""
+    """Return ratios of peaks.
+
+    ``pitch_16_dense``: of pitches 1.6 and 0.8 mm; ``medium_over_dense``: of densities, pitch 0.8 mm;
+    ``low_over_cortex``: what that density does over what the cortex does.
+    """
     values = {}
     for key in keys:
-        density = key.split("_")[-1]
-        if key.startswith("pitch_"):
-            values[key] = pitch_ratio(int(key.split("_")[1]) / 10, density)
+        first, *_, last = key.split("_")
+        if first == "pitch":
+            values[key] = pitch_ratio(int(key.split("_")[1]) / 10, last)
+        elif last == "cortex":
+            values[key] = density_ratio(first) / cortex_ratio()
         else:
-            values[key] = peak_um(FINEST_MM, key.split("_")[0]) / peak_um(FINEST_MM, "dense")
+            values[key] = density_ratio(first)
     return values
 
 
 @cache
-def peak_um(pitch_mm: float, density: str) -> float:
+def peak_um(pitch_mm: float, density: str, cortex_mm: float = CORTEX_MM) -> float:
     case = case_of(
         Path(__file__).parent / "pitch.toml",
         implant={"diameter_mm": 4.1, "length_mm": 10.0, "thread": {"form": "v", "pitch_mm": pitch_mm}},
-        bone={"trabecular_modulus_mpa": MODULI_MPA[density]},
+        bone={"trabecular_modulus_mpa": MODULI_MPA[density], "cortical_thickness_mm": cortex_mm},
     )
     return placed(case)[0].peak_um
 
 
 def pitch_ratio(pitch_mm: float, density: str) -> float:
     return peak_um(pitch_mm, density) / peak_um(FINEST_MM, density)
+
+
+def density_ratio(density: str) -> float:
+    return peak_um(FINEST_MM, density) / peak_um(FINEST_MM, "dense")
+
+
+def cortex_ratio() -> float:
+    return peak_um(FINEST_MM, "dense", THIN_MM) / peak_um(FINEST_MM, "dense", THICK_MM)
 
 
 def curve() -> Curve:

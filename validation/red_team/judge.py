@@ -40,7 +40,7 @@ IN_A_SUMMARY = {
     "lateral x": "sideways",
     "axial in": "along its axis",
     "axial out": "along its axis",
-    "tilt about x": "tilting",
+    "tilt about x": "in tilt",
     "rotation about the axis": "about its own axis",
 }
 
@@ -395,7 +395,7 @@ def _summary_in_order(summary: str, rows: Any) -> None:
     if set(worst.values()) == {order[0]}:
         _need(summary == "Moves little in all six directions.", f"none moves much, but {summary!r}")
         return
-    parts = re.split(r", (?=moves)", summary.rstrip(".").lower())
+    parts = re.split("; ", summary.rstrip(".").lower())
     told = {
         way: state for part in parts for state in order if state in part for way in worst if way in part
     }

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from stillroot.studies.lesson import CLOUD, NAMED, SITES, built_cases, case_of, site_points
+from stillroot.studies.lesson import CLOUD, NAMED, SITES, built_pairs, case_of, site_points
 
 EQUAL_TORQUE = ((123, 61), (51, 32), (9, 108))
 """Sites of equal torque, the one that moves less first."""
@@ -44,10 +44,10 @@ def lecture() -> list[dict[str, Any]]:
     screens += [
         {
             "title": built.title,
-            "message": built.why,
-            "cases": [built.case.stated()],
-            "torque_read": built.torque_read,
+            "message": "Two invented sites, built to show what torque is made of.",
+            "why": built.why,
+            "cases": [case.stated() for case in built.cases],
         }
-        for built in built_cases(NAMED)
+        for built in built_pairs(NAMED)
     ]
     return screens

@@ -680,9 +680,10 @@ class Interface(Section):
     retained_pressure: Annotated[
         float,
         about(
-            "Share of the seating pressure that is left when the loads act; 1 at placement. Up to 53 % "
-            "is lost in the first 10 min (bovine trabecular bone: Gersie et al. 2024, J Mech Behav "
-            "Biomed Mater 152:106434).",
+            "Share of the seating pressure that is left when the loads act; 1 at placement. Bovine "
+            "trabecular cores, compressed and held at constant strain, lost up to 53 % of their stress "
+            "in the first 10 min (Gersie et al. 2024, J Mech Behav Biomed Mater 152:106434); no press "
+            "fit was measured.",
             source="assumption: loads at placement",
             typical="0.5 to 1",
         ),

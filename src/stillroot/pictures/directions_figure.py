@@ -196,7 +196,7 @@ def _label(row: Direction) -> str:
     """Return what stands at an arrow's head: the way it could move, and how far it does."""
     load = load_in_words(row)
     if row.micromotion is not None:
-        told = f"{rounded(row.micromotion.peak.total_um)} µm at {load}: {row.state}"
+        told = f"{rounded(row.micromotion.peak.total_um)} µm at {load}:\n{row.state}"
     elif row.stiffness == 0:
         told = f"gives way at {SMALL:.0%} of {load}"
     else:
@@ -218,7 +218,7 @@ def _mark_places(ax: Axes, view: _View, six: SixDirections) -> None:
 
 def _alt(answer: DirectionsResult) -> str:
     rows = " ".join(
-        f"{IN_PLAIN_WORDS[row.name]}: {_label(row).splitlines()[1]}." for row in answer.six.directions
+        ": ".join(_label(row).split("\n", 1)).replace("\n", " ") + "." for row in answer.six.directions
     )
     return (
         "The implant in section with an arrow for each direction in which it could move, solid where it "

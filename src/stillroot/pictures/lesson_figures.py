@@ -45,11 +45,25 @@ if TYPE_CHECKING:
 
     from stillroot.answers.answer import CheckResult
     from stillroot.pictures.drawing import Style
-    from stillroot.studies.lesson import Correlation, Drawn, Group, Lesson, Predictor, SiteAnswer
+    from stillroot.studies.lesson import (
+        BuiltAnswer,
+        Correlation,
+        Drawn,
+        Group,
+        Lesson,
+        Predictor,
+        SiteAnswer,
+    )
 
 BANDS_UM = (50.0, 100.0, 150.0)
 """The default bands: the sites of the lesson state none of their own."""
-NAMES = ("predictors", "correlations", "equal-torque", "equal-motion", "built")
+NAMES = (
+    "predictors",
+    "correlations",
+    "equal-torque",
+    "equal-motion",
+    *("built-surface", "built-depth", "built-fit"),
+)
 SHORT_NAMES = {
     "torque": "insertion torque",
     "threads": "engaged threads",
@@ -67,8 +81,7 @@ def pictures(lesson: Lesson) -> tuple[Picture, ...]:
         drawn.append(equal_torque(lesson.torque_drawn))
     if lesson.motion_drawn:
         drawn.append(equal_motion(lesson.motion_drawn))
-    if any(result for _, result in lesson.built):
-        drawn.append(built(lesson))
+    drawn += [picture for answer in lesson.built if (picture := built(answer)) is not None]
     return tuple(drawn)
 
 
@@ -188,7 +201,7 @@ def correlations(lesson: Lesson) -> Picture:
     rows, names = 0, []
     for group in groups:
         ax.axhspan(rows - 0.5, rows + 0.42, facecolor="0.93", edgecolor="none", zorder=0)
-        held = f", {group.gave_way} not held" if group.gave_way else ""
+        held = f", {group.gave_way} give way" if group.gave_way else ""
         write_in(ax, (-0.98, rows), f"{group.name} ({group.count}{held})", va="center", beside=False)
         names.append("")
         for i, c in enumerate(group.correlations, start=1):
@@ -259,24 +272,20 @@ def equal_motion(drawn: Drawn) -> Picture:
 def _pair_picture(name: str, drawn: Drawn, message: str) -> Picture:
     points = (drawn.pair.first.point, drawn.pair.second.point)
     titles = [f"Site {p.index}" for p in points]
-    return _side_by_side(name, message, titles, list(drawn.results), [None, None])
+    return _side_by_side(name, message, titles, drawn.results)
 
 
-def built(lesson: Lesson) -> Picture:
-    """Draw the built cases: those without torque, and the one with much."""
-    shown = [(item, result) for item, result in lesson.built if result is not None]
-    without = " and ".join(f"{_peak(r):.0f}" for item, r in shown if item.torque_read)
-    turned = [
-        f"with {_ncm(r)}\N{NO-BREAK SPACE}N·cm, {_peak(r):.0f}\N{NO-BREAK SPACE}µm"
-        for item, r in shown
-        if not item.torque_read
-    ]
-    unread = [f"with no torque read, {without}\N{NO-BREAK SPACE}µm of motion"] if without else []
-    message = "; ".join([*unread, *turned])
-    message = message[0].upper() + message[1:]
-    titles = [item.title for item, _ in shown]
-    reads = [item.torque_read or None for item, _ in shown]
-    return _side_by_side(NAMES[4], message, titles, [result for _, result in shown], reads)
+def built(answer: BuiltAnswer) -> Picture | None:
+    """Draw the two sites of a built pair; None where one of them gives way."""
+    first, second = answer.results
+    if first is None or second is None:
+        return None
+    space = "\N{NO-BREAK SPACE}"
+    message = (
+        f"{answer.pair.title}: {_ncm(first)} and {_ncm(second)}{space}N·cm of torque, "
+        f"{_peak(first):.0f} and {_peak(second):.0f}{space}µm of motion"
+    )
+    return _side_by_side(f"built-{answer.pair.key}", message, answer.pair.names, (first, second))
 
 
 def _side_by_side(
@@ -284,7 +293,6 @@ def _side_by_side(
     message: str,
     titles: Sequence[str],
     results: Sequence[CheckResult],
-    torque_read: Sequence[str | None],
 ) -> Picture:
     """Draw sites in section on one scale, of length and of motion, with their figures below."""
     count = len(results)
@@ -294,17 +302,16 @@ def _side_by_side(
     figure = blank_figure(height)
     scale = max(*BANDS_UM, *(_peak(result) for result in results))
     words = []
-    for i, (title, result, read) in enumerate(zip(titles, results, torque_read, strict=True)):
+    for i, (title, result) in enumerate(zip(titles, results, strict=True)):
         left = 0.3 + i * (width + 0.2)
         ax = axes_at(figure, left=left, bottom=2.55, width=width, height=tall)
         _draw_site(ax, result, scale, width / tall)
-        lines = _figures_of(result, read)
+        lines = _figures_of(result)
         at = (left / WIDTH_IN, 2.45 / height)
         text = f"{title}\n" + "\n".join(lines)
         figure.text(*at, title, fontsize=TEXT_PT + 1, fontweight="bold", va="top")
         below = (at[0], at[1] - 0.22 / height)
-        size = TEXT_PT if count < 3 else SMALL_PT + 0.3
-        figure.text(*below, "\n".join(lines), fontsize=size, va="top", linespacing=1.3)
+        figure.text(*below, "\n".join(lines), fontsize=TEXT_PT, va="top", linespacing=1.3)
         words.append(text.replace("\n", ", "))
     strip = axes_at(figure, left=0.5, bottom=0.62, width=WIDTH_IN - 1.0, height=0.14)
     draw_shared_scale(strip, BANDS_UM, scale)
@@ -362,19 +369,16 @@ def _ring_peak(ax: Axes, result: CheckResult) -> None:
         ax.plot(side * peak.radius_mm, -peak.depth_mm, "o", **ring)
 
 
-def _figures_of(result: CheckResult, torque_read: str | None) -> list[str]:
+def _figures_of(result: CheckResult) -> list[str]:
     """Return what is written below a section."""
     case, answer = result.case, result.governing
     peak = with_error(answer.peak.total_um, answer.error.total_um)
-    torque = f"torque: {_ncm(result)} N·cm"
-    if torque_read is not None:
-        torque = f"torque: {torque_read}"
     modulus = case.bone.trabecular_profile_mpa[0][1]
     threads = result.engaged_threads
     engaged = "no thread" if threads is None else f"{threads:.3g} engaged threads"
     return [
         f"peak micromotion {peak} µm",
-        torque,
+        f"torque {_ncm(result)} N·cm",
         f"head movement {answer.head.total_um:.0f} µm",
         f"{engaged}, {case.implant.diameter_mm:g} mm wide",
         f"trabecular {modulus:g} MPa, cortical {case.bone.cortical_thickness_mm:g} mm",
@@ -407,5 +411,5 @@ def _interval(c: Correlation) -> str:
 
 def _alt_of_group(group: Group) -> str:
     rows = "; ".join(f"{c.predictor.name} {_interval(c)}" for c in group.correlations)
-    slipped = f" ({group.gave_way} not held)" if group.gave_way else ""
+    slipped = f" ({group.gave_way} give way)" if group.gave_way else ""
     return f"Rank correlation with peak micromotion, {group.name}, {group.count}{slipped}: {rows}."

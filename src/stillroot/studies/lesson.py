@@ -2,10 +2,10 @@
 
 A stated set of invented sites is drawn from stated ranges (Halton 1960, Numer Math 2:84-90, from memory;
 scrambled, with a fixed seed), and each is solved under one common load. Then come rank correlations
-with their intervals, pairs of sites that agree in one figure and not in the other, and three cases
-built to make the point. Which predictor comes out ahead is computed, not presumed.
+with their intervals, pairs of sites that agree in one figure and not in the other, and three pairs
+built to show why. Which predictor comes out ahead is computed, not presumed.
 
-A site that finds no equilibrium under the load is an answer, "not held", and ranks as the largest
+A site that finds no equilibrium under the load is an answer, "gives way", and ranks as the largest
 motion. One that cannot be seated or meshed is none; it is kept with its reason and left out of the
 ranks.
 
@@ -83,7 +83,7 @@ PAIR_TOLERANCE = 0.05
 PAIRS = 3
 ERROR_SITES, SMALL_ERROR_SITES = 6, 2
 
-COMPUTED, GAVE_WAY, NO_ANSWER = "computed", "not held", "no answer"
+COMPUTED, GAVE_WAY, NO_ANSWER = "computed", "gives way", "no answer"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -125,9 +125,9 @@ RANGES = (
         high=900.0,
         even_in_log=True,
         digits=0,
-        source="inside measured jaws: cores 6.9 to 199.5 MPa (doi 10.1155/2014/470539), cubes 114 to "
-        "907 MPa on average by direction (O'Mahony et al. 2000, Clin Oral Implants Res 11:415-421); "
-        "the lower end is an assumption",
+        source="inside measured jaws: cores 6.9 to 199.5 MPa (doi 10.1155/2014/470539), seven cubes of "
+        "one mandible 114 to 907 MPa on average by direction (O'Mahony et al. 2000, Clin Oral Implants "
+        "Res 11:415-421); the lower end is an assumption",
     ),
     Range(
         key="interference_um",
@@ -252,7 +252,7 @@ class SiteAnswer:
 
     @property
     def ranked_um(self) -> float:
-        """The peak, for ranks: infinite where the site is not held."""
+        """The peak, for ranks: infinite where the site gives way."""
         return math.inf if self.peak_micromotion_um is None else self.peak_micromotion_um
 
 
@@ -271,7 +271,7 @@ def site_points(count: int) -> tuple[SitePoint, ...]:
 def case_of(point: SitePoint, grain: Grain) -> Case:
     """Return the case of a site."""
     return _case(
-        f"Invented scenario: site {point.index} of the lesson",
+        f"site {point.index} of the lesson",
         grain,
         diameter_mm=point.diameter_mm,
         trabecular_modulus_mpa=point.trabecular_modulus_mpa,
@@ -283,36 +283,36 @@ def case_of(point: SitePoint, grain: Grain) -> Case:
 
 def solve_site(point: SitePoint, grain: Grain) -> SiteAnswer:
     """Mesh, seat and load one site; without an error estimate."""
-    case = case_of(point, grain)
+    return SiteAnswer(point=point, **_solved(case_of(point, grain), grain.steps))
+
+
+def _solved(case: Case, steps: int) -> dict[str, Any]:
+    """Return the outcome and the figures of `SiteAnswer` for a case under its only load."""
     try:
         site = prepared_site(case)
         seated = seat(site, site.layer())
     except (MeshError, NotConverged) as error:
-        return SiteAnswer(point=point, outcome=NO_ANSWER, reason=str(error))
+        return {"outcome": NO_ANSWER, "reason": str(error)}
     torque = torque_of(seated)
     if torque is None:
         msg = "a site of the lesson is frictional"
         raise AssertionError(msg)
-    turned: dict[str, Any] = {
-        "insertion_torque_ncm": torque.insertion_ncm,
-        "share_crushed": torque.share_crushed,
-    }
+    turned = {"insertion_torque_ncm": torque.insertion_ncm, "share_crushed": torque.share_crushed}
     resultant = resultant_of(case.loads[0])
     try:
-        state = load(seated, [resultant], steps=grain.steps, name="common load")
+        state = load(seated, [resultant], steps=steps, name="common load")
     except NotConverged as error:
-        return SiteAnswer(point=point, outcome=GAVE_WAY, reason=str(error), **turned)
+        return {"outcome": GAVE_WAY, "reason": str(error), **turned}
     motion = micromotion(seated, state)
-    return SiteAnswer(
-        point=point,
-        outcome=COMPUTED,
+    return {
+        "outcome": COMPUTED,
         **turned,
-        peak_micromotion_um=motion.peak.total_um,
-        peak_depth_mm=round(motion.peak.depth_mm, 6) + 0.0,
-        mean_micromotion_um=motion.mean_um,
-        p95_micromotion_um=motion.percentile_um(95),
-        head_movement_um=head_movement(seated, state, resultant).total_um,
-    )
+        "peak_micromotion_um": motion.peak.total_um,
+        "peak_depth_mm": round(motion.peak.depth_mm, 6) + 0.0,
+        "mean_micromotion_um": motion.mean_um,
+        "p95_micromotion_um": motion.percentile_um(95),
+        "head_movement_um": head_movement(seated, state, resultant).total_um,
+    }
 
 
 # --- Running ------------------------------------------------------------------------------------------
@@ -415,7 +415,7 @@ GROUPS: tuple[tuple[str, Callable[[SiteAnswer], bool]], ...] = (
 
 
 def ranked(answers: Sequence[SiteAnswer]) -> tuple[SiteAnswer, ...]:
-    """Return the sites that have a rank: computed, or not held."""
+    """Return the sites that have a rank: computed, or giving way."""
     return tuple(a for a in answers if a.outcome != NO_ANSWER)
 
 
@@ -511,81 +511,79 @@ def _pairs(
     return tuple(kept)
 
 
-# --- Cases built to make the point --------------------------------------------------------------------
+# --- Pairs built to show why --------------------------------------------------------------------------
 
 
 @dataclass(frozen=True, kw_only=True)
 class Built:
-    """A case built to make a point: what is read as torque, and why it comes out as it does."""
+    """Two sites that differ in what is named, and why torque and motion come out as they do."""
 
     key: str
     title: str
-    torque_read: str
     why: str
-    case: Case
+    names: tuple[str, str]
+    cases: tuple[Case, Case]
 
 
-def built_cases(grain: Grain) -> tuple[Built, ...]:
-    """Return the three built cases: no torque and held, twice; high torque and not held."""
+def built_pairs(grain: Grain, gap_fill: str = "empty") -> tuple[Built, ...]:
+    """Return three pairs, one for each of what torque is made of: friction, squeezed cortex, fit."""
+    place = partial(_case, grain=grain, gap_fill=gap_fill)
+    along: dict[str, Any] = {
+        "diameter_mm": 3.8,
+        "trabecular_modulus_mpa": 250.0,
+        "hold_mm": (0.0, 8.8),
+        "interference_um": 9.0,
+    }
+    collar: dict[str, Any] = {
+        "diameter_mm": 4.4,
+        "trabecular_modulus_mpa": 90.0,
+        "friction": 0.4,
+        "interference_um": 12.0,
+        "cortical_mm": 0.6,
+    }
+    deep: dict[str, Any] = {"diameter_mm": 4.6, "hold_mm": (1.6, 9.6), "friction": 0.5}
     return (
         Built(
-            key="loose",
-            title="Loose and long",
-            torque_read="none, it spins",
-            why="No friction and no interference, so nothing resists turning. But twelve threads lie in "
-            "bone: their flanks carry the push, and a long hold carries the tilt. Only one of the six "
-            "directions is free, the one that torque reads.",
-            case=_case(
-                "Invented scenario: a loose implant in a long hold",
-                grain,
-                diameter_mm=4.1,
-                trabecular_modulus_mpa=300.0,
-                hold_mm=(0.0, 9.6),
-                friction=0.0,
-                interference_um=0.0,
+            key="surface",
+            title="Another surface at the same site",
+            why="Both implants sit in the same hole, held by eleven threads. Torque is friction, so "
+            "the rougher surface reads four times the torque. Under the load, thread flanks and the "
+            "wall carry most by pressure, whatever the friction: the motion changes far less.",
+            names=("Slippery", "Rough"),
+            cases=(
+                place("a slippery surface", **along, friction=0.15),
+                place("a rough surface", **along, friction=0.6),
             ),
         ),
         Built(
-            key="pressed",
-            title="Smooth, pressed in",
-            torque_read="none read, never turned",
-            why="A smooth implant is pressed into a tight hole. It is never turned, so no torque is "
-            "read, though friction would resist turning. Pressure, friction and a long hold carry the "
-            "load.",
-            case=_case(
-                "Invented scenario: a smooth implant pressed into a tight hole",
-                grain,
-                diameter_mm=4.1,
-                trabecular_modulus_mpa=300.0,
-                hold_mm=(0.0, LENGTH_MM),
-                friction=0.4,
-                interference_um=10.0,
-                form="none",
+            key="depth",
+            title="The same collar, another depth",
+            why="The same bone, the same fit. Nearly all of the torque comes from the squeezed cortex "
+            "at the crest, so it hardly tells how far down the hold reaches. The load does: it tilts "
+            "the implant, and a short hold has little lever against tilt.",
+            names=("To 2.8 mm", "To 9.6 mm"),
+            cases=(
+                place("a hold near the crest", **collar, hold_mm=(0.0, 2.8)),
+                place("a hold along the implant", **collar, hold_mm=(0.0, 9.6)),
             ),
         ),
         Built(
-            key="rim",
-            title="Tight in a hard rim",
-            torque_read="",
-            why="Half a millimetre of hard rim, strongly squeezed, on a wide implant: much pressure at "
-            "a large radius, so much torque. But two threads are all that is held, the lower one in "
-            "very soft bone. So short a hold has no lever against tilt.",
-            case=_case(
-                "Invented scenario: a short hold in a thin hard rim over soft bone",
-                grain,
-                diameter_mm=5.0,
-                trabecular_modulus_mpa=30.0,
-                hold_mm=(0.0, 1.6),
-                friction=0.6,
-                interference_um=20.0,
-                cortical_mm=0.5,
+            key="fit",
+            title="Tight in soft bone, easy in dense bone",
+            why="Both holds lie below the cortex and have the same length. Torque is pressure, and "
+            "pressure is interference times stiffness: soft bone squeezed hard reads the same as dense "
+            "bone squeezed a little. Motion under the load follows the stiffness alone.",
+            names=("Soft, tight fit", "Dense, easy fit"),
+            cases=(
+                place("tight in soft bone", **deep, trabecular_modulus_mpa=110.0, interference_um=36.0),
+                place("easy in dense bone", **deep, trabecular_modulus_mpa=700.0, interference_um=4.5),
             ),
         ),
     )
 
 
 def _case(
-    title: str,
+    what: str,
     grain: Grain,
     *,
     diameter_mm: float,
@@ -594,20 +592,20 @@ def _case(
     friction: float,
     interference_um: float,
     cortical_mm: float = CORTICAL_MM,
-    form: str = "v",
+    gap_fill: str = "empty",
 ) -> Case:
     """Return a case of the lesson: what is not an argument is `FIXED`, or a default of the tool."""
-    thread = {"form": form} if form == "none" else {"form": form, "pitch_mm": PITCH_MM}
+    thread = {"form": "v", "pitch_mm": PITCH_MM}
     return Case.from_dict(
         {
-            "title": title,
+            "title": f"Invented scenario: {what}",
             "implant": {"diameter_mm": diameter_mm, "length_mm": LENGTH_MM, "thread": thread},
             "bone": {
                 "cortical_thickness_mm": cortical_mm,
                 "cortical_modulus_mpa": CORTICAL_MPA,
                 "trabecular_modulus_mpa": trabecular_modulus_mpa,
             },
-            "socket": {"holds_mm": [list(hold_mm)], "gap_fill": "empty"},
+            "socket": {"holds_mm": [list(hold_mm)], "gap_fill": gap_fill},
             "interface": {"friction": friction, "interference_um": interference_um},
             "loads": [COMMON_LOAD],
             "numerics": {"element_mm": grain.element_mm, "harmonics": grain.harmonics},
@@ -665,8 +663,20 @@ class Drawn:
 
 
 @dataclass(frozen=True, kw_only=True)
+class BuiltAnswer:
+    """A built pair and its answers; `clot_um` are the peaks with a clot in the gap, coarse, no error.
+
+    An entry is None where the site gives way.
+    """
+
+    pair: Built
+    results: tuple[CheckResult | None, ...]
+    clot_um: tuple[float | None, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
 class Lesson:
-    """All that is shown. `built` holds each built case and its answer, None where it is not held."""
+    """All that is shown."""
 
     plan: Plan
     answers: tuple[SiteAnswer, ...]
@@ -676,7 +686,7 @@ class Lesson:
     equal_motion: tuple[Pair, ...]
     torque_drawn: Drawn | None
     motion_drawn: Drawn | None
-    built: tuple[tuple[Built, CheckResult | None], ...]
+    built: tuple[BuiltAnswer, ...]
 
 
 def points_to_measure(answers: Sequence[SiteAnswer], small: bool) -> tuple[SitePoint, ...]:
@@ -719,10 +729,6 @@ def lesson_of(
     """Rank, pair and set side by side the sites that were solved; `fine` are those solved again."""
     answers = tuple(sorted(answers, key=lambda a: a.point.index))
     by_torque, by_motion = equal_torque_pairs(answers), equal_motion_pairs(answers)
-    built = []
-    for item in built_cases(plan.named):
-        progress(item.title)
-        built.append((item, _checked(item.case)))
     return Lesson(
         plan=plan,
         answers=answers,
@@ -732,8 +738,19 @@ def lesson_of(
         equal_motion=by_motion,
         torque_drawn=_drawn(by_torque, plan.named, progress),
         motion_drawn=_drawn(by_motion, plan.named, progress),
-        built=tuple(built),
+        built=tuple(_built_answers(plan, progress)),
     )
+
+
+def _built_answers(plan: Plan, progress: Callable[[str], None]) -> Iterator[BuiltAnswer]:
+    with_clot = built_pairs(plan.grain, gap_fill="clot")
+    for pair, clot in zip(built_pairs(plan.named), with_clot, strict=True):
+        progress(pair.title)
+        yield BuiltAnswer(
+            pair=pair,
+            results=tuple(_checked(case) for case in pair.cases),
+            clot_um=tuple(_solved(c, plan.grain.steps).get("peak_micromotion_um") for c in clot.cases),
+        )
 
 
 def _drawn(pairs: Sequence[Pair], grain: Grain, progress: Callable[[str], None]) -> Drawn | None:

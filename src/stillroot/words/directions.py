@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 DEGREES_OF_FREEDOM = {
     "sideways": ("lateral x", "lateral y"),
     "along its axis": ("axial in", "axial out"),
-    "tilting": ("tilt about x", "tilt about y"),
+    "in tilt": ("tilt about x", "tilt about y"),
     "about its own axis": ("rotation about the axis",),
 }
 """The rows that make up each way to move. Sideways and tilting are two of the six each."""
@@ -39,14 +39,14 @@ def in_words(six: SixDirections) -> str:
     ways = {state: [way for way, is_in in states.items() if is_in == state] for state in STATES}
     if len(ways[LITTLE]) == len(states):
         return "Moves little in all six directions."
-    count = sum(2 if way in ("sideways", "tilting") else 1 for way in ways[LITTLE])
-    little = f"{LITTLE} in none"
+    count = sum(2 if way in ("sideways", "in tilt") else 1 for way in ways[LITTLE])
+    little = f"{LITTLE} in no direction"
     if count == 1:
         little = f"{LITTLE} only {ways[LITTLE][0]}"
     elif count:
         little = f"{LITTLE} in the other {('two', 'three', 'four', 'five')[count - 2]}"
     parts = [f"{state} {_joined(ways[state])}" for state in (GIVES_WAY, MUCH) if ways[state]]
-    sentence = ", ".join((*parts, little)) + "."
+    sentence = "; ".join((*parts, little)) + "."
     return sentence[0].upper() + sentence[1:]
 
 

@@ -92,7 +92,7 @@ export class Lecture {
       f: () => (document.fullscreenElement ? document.exitFullscreen() : document.documentElement.requestFullscreen()),
       "+": () => this.#threads("more"), "=": () => this.#threads("more"), "-": () => this.#threads("fewer"),
       a: () => screen && this.#take(screen.cases[0]),
-      b: () => screen?.cases[1] && this.#take(screen.cases[1]),
+      b: () => screen && this.#take(screen.cases[1]),
     };
     const number = /^\d$/.test(key) ? Number(key) : null;
     if (number !== null && number <= this.screens.length) this.#go(number);
@@ -196,26 +196,24 @@ export class Lecture {
    */
   #lesson(screen, found) {
     say(byId("lecture-where"), `Lesson ${this.place} of ${this.screens.length}; invented sites, solved here and now`);
-    const pair = screen.cases.length > 1;
     const motionFirst = screen.title.startsWith("The same motion");
-    const revealed = !pair || this.step > 0;
+    const revealed = this.step > 0;
     say(byId("lecture-title"), screen.title);
     const told = found.map((one) => one?.told).filter(Boolean);
-    const torques = told.map((t) => screen.torque_read || (t.insertion_torque_ncm === null ? "none" : `${plain(t.insertion_torque_ncm, 0)} N·cm`));
+    const torques = told.map((t) => (t.insertion_torque_ncm === null ? "none" : `${plain(t.insertion_torque_ncm, 0)} N·cm`));
     const peaks = told.map((t) => `${t.loads[0].shown} µm`);
     let message = screen.message;
     const refused = this.refused.get(this.place);
     if (refused !== undefined) message += ` This state has no answer: ${refused}`;
     else if (told.length < screen.cases.length) message += " The solver is working.";
-    else if (!pair) message += ` Torque: ${torques[0]}; peak micromotion ${peaks[0]}.`;
     else if (!revealed) message = motionFirst ? `Peak micromotion: ${peaks.join(" and ")}.` : `Insertion torque: ${torques.join(" and ")}.`;
-    else message = motionFirst ? `Insertion torque: ${torques.join(" and ")}.` : `Peak micromotion: ${peaks.join(" and ")}.`;
+    else message = motionFirst ? `Insertion torque: ${torques.join(" and ")}.` : `Peak micromotion: ${peaks.join(" and ")}. ${screen.why ?? ""}`;
     say(byId("lecture-message"), message);
     const show = revealed || motionFirst;
     this.#views(found.filter(Boolean).map((one, i) => ({
       drawing: one.drawing,
       answer: show && one.told ? one.told.loads[0] : null,
-      words: `${pair ? `${"AB"[i]}: ` : ""}${one.told && (revealed || !motionFirst) ? `torque: ${torques[i] ?? ""} ` : ""}`,
+      words: `${"AB"[i]}: ${one.told && (revealed || !motionFirst) ? `torque: ${torques[i] ?? ""} ` : ""}`,
       site: one.site,
       load: 0,
       stale: one.told?.kind === "first",
