@@ -19,22 +19,23 @@ if TYPE_CHECKING:
 HEAD = """\
 # The case file
 
-One TOML file holds one case. Each key is listed below with its default and where that comes from.
-*Assumption* means that no source stands behind it; *from memory* means that the source is right but
-the number was not read again in it. Unknown keys are refused with the nearest known one.
+A case is one TOML file. The tables below list each key with its default and the source of that
+default. *Assumption* means that there is no source; *from memory* means that the source is right but
+the number was not read again in it. An unknown key is refused, and the message names the nearest
+known one.
 
-z runs along the implant's axis, out of the bone positive, with z = 0 at the crest of the bone;
-depths are below the crest and positive. The unit is the end of the key's name: mm, N, MPa, um
-(micrometre), ncm (N·cm), deg (degree). Numbers stand without quotes. A usual range without a source
-is common practice, no source. A section may be left out where none of its keys is required.
+z runs along the implant's axis, positive out of the bone, with z = 0 at the crest of the bone;
+depths are below the crest and positive. The key's name ends with its unit: mm, N, MPa, um
+(micrometre), ncm (N·cm), deg (degree). Write numbers without quotes. A usual range without a source
+is common practice. You may leave out a section if none of its keys is required.
 
-The tool is for research and teaching. It is no medical device and decides nothing about a patient;
-licensed practice and local rules decide.
+For research and teaching; not a medical device. It decides nothing about a patient: licensed
+practice and local rules decide.
 
-Shipped cases, all of them invented scenarios, are in [cases](cases).
+The shipped cases, all invented, are in [cases](cases).
 """
 
-TITLES = {"": "Top of the file", "loads": "`[[loads]]`, one a load"}
+TITLES = {"": "Top of the file", "loads": "`[[loads]]`, one per load"}
 TABLE_HEAD = [
     "| key | default | allowed | meaning | source of the default |",
     "|---|---|---|---|---|",
