@@ -9,15 +9,15 @@ HEAD = """\
 # The plan file
 
 A plan is one TOML file with the implants, the bridge that splints them, and the loads on the bridge;
-`stillroot span` computes it ([span.md](span.md)). The tables below list each key with its default and the
-source of that default, as for [the case file](case_file.md): *assumption* means that there is no source;
-*from memory* means that the source is right but the number was not read again in it.
+`stillroot span` computes it ([span.md](span.md)). The tables below list each key with its default and
+the source of that default, as for [the case file](case_file.md): *assumption* means that there is no
+source; *from memory* means that the source is right but the number was not read again in it.
 
-The plan has its own axes: x and y are horizontal, and z is positive out of the bone. Positions are in mm.
-A bite presses towards negative z.
+The plan has its own axes: x and y are horizontal, and z is positive out of the bone. Positions are in
+mm. A bite presses towards negative z.
 
-For research and teaching; not a medical device. It decides nothing about a patient: licensed practice and
-local rules decide.
+For research and teaching; not a medical device. It decides nothing about a patient: licensed practice
+and local rules decide.
 
 The shipped plans, all invented, are in [plans](plans).
 """
