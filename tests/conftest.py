@@ -1,4 +1,4 @@
-"""What several tests need: the shipped cases, and a machine without gmsh's graphics libraries."""
+"""Shared fixtures: the shipped cases, and a machine without gmsh's graphics libraries."""
 
 import sys
 from pathlib import Path

@@ -1,4 +1,4 @@
-"""What a page shows, beside what the program says now: the same words, and numbers that agree."""
+"""Comparison of what a page shows with what the program prints now: same words, matching numbers."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ NUMBER = re.compile(r"[-−]?\d+(?:\.\d+)?")
 
 
 def words_of(text: str) -> list[str]:
-    """Return words, each number replaced by a #; rules of the table are left out."""
+    """Return words, each number replaced by a #; the rules of tables are left out."""
     return [NUMBER.sub("#", word) for word in text.split() if set(word) != {"─"}]
 
 
@@ -39,13 +39,13 @@ def assert_same(shown: str, now: str) -> None:
 
 
 def told_by(picture: Path) -> str:
-    """Return what a PNG says of itself, numbers included."""
+    """Return a PNG's own description, numbers included."""
     with Image.open(picture) as image:
         return image.text["Description"]
 
 
 def assert_shows(shown: str, printed: str) -> None:
-    """Assert that what a page shows stands in what is printed, its parts (between …) in that order."""
+    """Assert that the printed text contains what a page shows, its parts (between …) in that order."""
     printed_words, printed_text = _words_and_numbers(printed)
     start = 0
     for part in re.split(r"^…$", shown, flags=re.MULTILINE):

@@ -1,10 +1,10 @@
-"""How long the page takes from a change to its first and to its refined answer, over a recorded series.
+"""Time of the page from a change to its first and to its refined answer, over a recorded series.
 
-The changes are made in the page as a hand makes them, one after the refined answer to the one before;
-times are the page's own, from the change to the answer shown. They are printed, never asserted.
+The changes are made in the page as by hand, each after the refined answer to the one before; times are
+the page's own, from the change to the answer shown. They are printed, never asserted.
 
-Beside them stands the processor time of the three processes that solve, until the refined answer. It is
-what the answers take where nothing else runs, and is told on Linux alone.
+The processor time of the three solving processes until the refined answer is printed as well. It is the
+time that the answers would take with nothing else running, and is available on Linux only.
 """
 
 import os
@@ -100,7 +100,7 @@ def test_time_from_change_to_answer():
 
 
 def processor_s(process: int) -> float:
-    """Return the processor time that a process has taken [s]; nothing where that is not told."""
+    """Return the processor time that a process has used [s]; nothing where it is not reported."""
     status = Path(f"/proc/{process}/stat")
     if not status.exists():
         return float("nan")

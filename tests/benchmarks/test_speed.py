@@ -1,7 +1,7 @@
 """Speed, as ratios in one run. Run with `pytest -m benchmark -s`; never part of the tests.
 
-The case is the one that the budget names: a 10 mm implant with 12 explicit threads, two loads, default
-numerics. Imports are paid before the clock starts.
+The case is that of the time budget: a 10 mm implant with 12 explicit threads, two loads, default
+numerics. Imports are done before the clock starts.
 """
 
 import resource
@@ -48,7 +48,7 @@ SECTION = half_section(outline_of(CASE), CASE.numerics.element_mm)
 
 
 def bonded_linear_solve():
-    """Assemble, weld the wall, factor and solve n = 0 and n = 1 on the mesh of the check."""
+    """Assemble, bond the wall, factorise and solve n = 0 and n = 1 on the mesh of the check."""
     pair = take_apart(SECTION, keep_gap=True)
     implant, bone, wall = pair.implant, pair.bone, pair.wall
     stiffness = implant_stiffness(CASE, implant), bone_stiffness(CASE, bone)
@@ -121,7 +121,7 @@ def test_a_study_of_200_loads_on_one_seat():
 
 
 def test_a_thousand_samples_of_modulus_friction_interference_and_load():
-    """All four differ in every sample, so that no site is met twice: the dearest kind."""
+    """All four differ in every sample, so that no site is reused: the most expensive kind."""
     ranges = {
         "bone.trabecular_modulus_mpa": (100.0, 900.0),
         "interface.friction": (0.3, 0.7),

@@ -1,4 +1,4 @@
-"""`stillroot directions`: what is printed, what --json holds, what --out writes, what is refused."""
+"""`stillroot directions`: what is printed, what --json contains, what --out writes, what is refused."""
 
 import json
 
@@ -103,8 +103,9 @@ def test_json_is_all_there_is_on_stdout(run, case_file):
 
 
 def test_stiffness_and_load_are_in_one_unit(run, case_file):
-    """Load over stiffness is the movement: what is printed as head movement, within what the axis
-    and the mean of its section differ."""
+    """Load over stiffness is the movement: as printed for head movement, within the difference between
+    the axis and the mean of its section.
+    """
     _, out, _ = run("directions", case_file, "--json")
     rows = {row["name"]: row for row in json.loads(out)["directions"]}
     for name in ("lateral x", "axial in"):
@@ -117,7 +118,9 @@ def test_stiffness_and_load_are_in_one_unit(run, case_file):
 
 
 def test_the_matrix_at_another_height_is_the_same_implant(run, case_file):
-    """Moved by hand: H is the rigid body's, a rotation about y moves the crest by -5 mm times it."""
+    """Transferred by hand: H is that of a rigid body; a rotation about y moves the crest by -5 mm times
+    it.
+    """
     crest, above = (
         np.array(
             json.loads(run("directions", case_file, "--json", "--at-height", h)[1])["stiffness_matrix"]

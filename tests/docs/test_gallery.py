@@ -24,12 +24,12 @@ MOST_BYTES = 1_500_000
 
 
 def either_side(text: str) -> str:
-    """Return a text without left and right: where both sides are alike, rounding says which governs."""
+    """Return a text without left and right: where both sides are alike, rounding picks one."""
     return re.sub(r"\b(left|right) ", "", text)
 
 
 def part_of(path: Path) -> str:
-    """Return what the page has on a shipped file."""
+    """Return the page's part on a shipped file."""
     found = re.search(rf"^### {path.stem}\n.*?(?=^##|\Z)", GALLERY, re.DOTALL | re.MULTILINE)
     assert found, f"docs/gallery.md has nothing on {path.name}"
     return found[0]
@@ -37,7 +37,7 @@ def part_of(path: Path) -> str:
 
 def thinned(path):
     """Return a case or plan, marked as slow unless it is one of the two that always run."""
-    always = path.stem in ("soft_posterior", "rim_raises_the_sum")
+    always = path.stem in ("soft_posterior", "tight_collars")
     return pytest.param(path, id=path.stem, marks=() if always else pytest.mark.slow)
 
 
@@ -49,7 +49,7 @@ def test_the_gallery_says_what_the_program_says(path, tmp_path):
     told = part_of(path).partition("### ")[2]
     sides = either_side if is_plan else str
     assert f"\n**{entry.answer.partition(' is ')[0]}" in told
-    # What a picture says of itself stands in its file too, and is compared from there.
+    # The description of a picture is in its file too, and is compared from there.
     shown, made = (sides(re.sub(r"^!\[.*$", "", text, flags=re.MULTILINE)) for text in (told, now))
     assert_same(shown, made)
     for each in entry.shown:

@@ -12,7 +12,7 @@ from nbclient import NotebookClient
 NOTEBOOKS = sorted((Path(__file__).parents[2] / "docs" / "notebooks").glob("*.ipynb"))
 NUMBER = re.compile(r"\d+(?:\.\d+)?")
 SHARE = 0.03
-"""How far a number may be from the one shown: another release of the mesher moves it a little."""
+"""Tolerance on the numbers shown: another release of the mesher changes them a little."""
 
 
 def printed(notebook: nbformat.NotebookNode) -> list[str]:
@@ -23,7 +23,7 @@ def printed(notebook: nbformat.NotebookNode) -> list[str]:
 
 @pytest.fixture(scope="module", params=NOTEBOOKS, ids=lambda path: path.stem)
 def shown_and_run(request):
-    """The notebook as it is stored, and run again; a cell that asserts in vain raises."""
+    """The notebook as stored, and run again; a cell whose assertion fails raises."""
     shown, again = (nbformat.read(request.param, as_version=4) for _ in range(2))
     for cell in again.cells:
         if cell.cell_type == "code":

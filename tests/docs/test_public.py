@@ -1,4 +1,4 @@
-"""The public surface, what it costs to import, and who may do what."""
+"""The public interface, the cost of importing it, and which module may do what."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What the pages say is so: printed output, links, snippets, keys, files, the module table."""
+"""The pages are true: printed output, links, snippets, keys, files, the module table."""
 
 from __future__ import annotations
 
@@ -72,7 +72,7 @@ def test_the_readme_shows_the_section_of_this_answer(answer):
 
 @pytest.fixture(scope="module")
 def six():
-    return directions(read_case(ROOT / "docs" / "cases" / "fresh_molar_apical_hold.toml"))
+    return directions(read_case(ROOT / "docs" / "cases" / "canine_socket.toml"))
 
 
 def test_the_readme_shows_the_arrows_of_this_answer(six):
@@ -114,7 +114,7 @@ NOT_TAKEN_APART = {"case", "versions", "share_above", "peak_micromotion_um", "pe
 
 
 def keys_of(data: dict, above: str = "") -> list[str]:
-    """Return dotted names; inputs, versions and what is keyed by bands or loads are not taken apart."""
+    """Return dotted names; inputs, versions and tables keyed by bands or loads are not expanded."""
     keys = []
     for key, value in data.items():
         name = f"{above}{key}"
@@ -137,7 +137,7 @@ def test_the_result_page_lists_every_file(answer):
     listed = set()
     for row, about in re.findall(r"^\| (`.+?) \| (.+?) \|$", section, re.MULTILINE):
         if about.startswith(("with `--choices`", "with `--pdf`")):
-            continue  # this answer was not asked for them
+            continue  # this answer was computed without them
         first, *endings = re.findall(r"`([^`]+)`", row)
         listed |= {first} | {first.rpartition(".")[0] + ending for ending in endings}
     patterns = [
@@ -190,7 +190,7 @@ def snippets() -> list[Any]:
     found = []
     for page in PAGES:
         blocks = re.findall(r"^```python\n(.*?)^```$", page.read_text("utf-8"), re.DOTALL | re.MULTILINE)
-        # A study of its own takes half a minute; what it does is tested coarsely in test_studies_page.
+        # A whole study takes half a minute; test_studies_page tests it coarsely.
         marks = pytest.mark.slow if page.name == "studies.md" else ()
         found += [
             pytest.param(block, id=f"{page.name}-{i}", marks=marks) for i, block in enumerate(blocks, 1)
@@ -239,7 +239,7 @@ def test_a_module_imports_only_modules_above_it():
 
 
 def test_whoever_imports_a_name_imports_it_from_a_module():
-    """No folder gathers names: each is imported from where it is made."""
+    """No folder re-exports names: each is imported from the module that defines it."""
     for path in (ROOT / "src" / "stillroot").glob("*/__init__.py"):
         assert len(ast.parse(path.read_text(encoding="utf-8")).body) == 1
 

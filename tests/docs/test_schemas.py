@@ -1,4 +1,4 @@
-"""The published schemas of what is written as JSON: every answer fits, one with a key less does not."""
+"""The published schemas of the JSON output: every answer fits, one with a key less does not."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ ROOT = Path(__file__).parents[2]
 FOLDER = ROOT / "docs" / "schemas"
 PLANS = sorted((ROOT / "docs" / "plans").glob("*.toml"))
 COARSE = {"element_mm": 0.8, "harmonics": 3}
-"""What is written does not depend on the mesh."""
+"""The layout of the output does not depend on the mesh."""
 NOT_TAKEN_APART = {
     "case",
     "plan",
@@ -42,7 +42,7 @@ NOT_TAKEN_APART = {
     "peak_ratio",
     "insertion_torques_ncm",
 }
-"""Inputs, versions, and what is keyed by names or bands of the input."""
+"""Inputs, versions, and tables keyed by names or bands of the input."""
 HERE = Where(workers=1)
 
 
@@ -53,12 +53,12 @@ def schema_of(name: str) -> Draft202012Validator:
 
 
 def as_read(data: dict) -> dict:
-    """Return data as whoever reads the file has it: NaN, which JSON has not, is refused."""
+    """Return data as a reader of the file gets it; NaN, which JSON does not have, is refused."""
     return json.loads(json.dumps(data, allow_nan=False))
 
 
 def places(data: dict, at: tuple = ()) -> list[tuple]:
-    """Return the place of every key of an answer, of tables those of the first row."""
+    """Return the path of every key of an answer, in tables those of the first row."""
     found = []
     for key, value in data.items():
         found.append((*at, key))
@@ -70,7 +70,7 @@ def places(data: dict, at: tuple = ()) -> list[tuple]:
 
 
 def assert_closed(schema: Draft202012Validator, data: dict) -> None:
-    """Assert that no key may be missing, turned into a list, or joined by one that is not described."""
+    """Assert that no key may be missing, turned into a list, or joined by an undescribed one."""
     for *above, key in places(data):
         for change in ("gone", "a list of lists", "one more"):
             broken = copy.deepcopy(data)

@@ -1,4 +1,4 @@
-"""`stillroot span`: exit codes, one message, nothing half-written, and what page and pictures say."""
+"""`stillroot span`: exit codes, one message, nothing half-written, and the text of page and pictures."""
 
 from __future__ import annotations
 
@@ -231,36 +231,36 @@ def test_forces_that_cancel_are_no_load_and_those_that_stretch_the_bridge_are_on
     assert load.implants[0].force[0] < 0 < load.implants[2].force[0]
 
 
-def test_the_page_shows_what_a_rim_does_to_sum_and_motion():
-    rim = read_plan(ROOT / "docs" / "plans" / "rim_raises_the_sum.toml")
-    data = rim.to_dict()
+def test_the_page_shows_what_tight_collars_do_to_sum_and_motion():
+    collars = read_plan(ROOT / "docs" / "plans" / "tight_collars.toml")
+    data = collars.to_dict()
     along = Plan.from_dict(
         {**data, "implants": [{**implant, "case": "along"} for implant in data["implants"]]}
     )
     columns = []
-    for plan in (rim, along):
+    for plan in (collars, along):
         result = check_span(plan, quick=True)
         molar, pressed = result.loads[0].implants, result.loads[2].implants
         torques = [torque.insertion_ncm for torque in result.torques if torque is not None]
-        peaks = [pressed[2].peak.total_um, molar[2].peak.total_um, molar[3].peak.total_um]
-        columns.append([torques[0], torques[1], sum(torques), *peaks, molar[3].head.total_um])
+        moved = [molar[4].peak, pressed[2].peak, molar[3].peak, molar[3].head]
+        columns.append([torques[1], torques[2], sum(torques), *(each.total_um for each in moved)])
     page = (ROOT / "docs" / "span.md").read_text(encoding="utf-8")
-    table = page.partition("| torques, rear and front")[2].partition("\n\n")[0]
+    table = page.partition("| torques, canines and others")[2].partition("\n\n")[0]
     shown = [[float(x) for x in re.findall(r"[\d.]+", row)] for row in table.splitlines()]
-    (rear, front, other_rear, other_front), *rest = shown
+    (canine, other, canine_along, other_along), *rest = shown
     told = [
-        [rear, front, *(row[0] for row in rest)],
-        [other_rear, other_front, *(row[1] for row in rest)],
+        [canine, other, *(row[0] for row in rest)],
+        [canine_along, other_along, *(row[1] for row in rest)],
     ]
     for now, then in zip(columns, told, strict=True):
         assert then == pytest.approx(now, rel=0.02, abs=0.5)
 
 
 def test_the_picture_on_the_page_is_of_the_plan():
-    picture = Path(ROOT / "docs" / "images" / "four_two_tilted-arch.png")
+    picture = Path(ROOT / "docs" / "images" / "five_on_soft_side-arch.png")
     with Image.open(picture) as image:
         shown = image.text["Description"]
-    plan = read_plan(ROOT / "docs" / "plans" / "four_two_tilted.toml")
+    plan = read_plan(ROOT / "docs" / "plans" / "five_on_soft_side.toml")
     now = arch_pictures(check_span(plan, quick=True, unsplinted=True))[3].alt
     number = re.compile(r"\d+(?:\.\d+)?")
     assert number.sub("#", shown) == number.sub("#", now)

@@ -1,4 +1,4 @@
-"""What docs/studies.md says is so: its commands are commands, its keys are keys, its file is a case."""
+"""docs/studies.md is true: its commands are commands, its keys are keys, its file is a case."""
 
 import re
 import shlex
@@ -59,7 +59,7 @@ def test_the_pictures_that_the_page_shows_are_there():
 def test_the_python_of_the_page_runs():
     (code,) = blocks("python")
     assert "stillroot.sweep(case" in code
-    case = read_case(ROOT / "docs" / "cases" / "fresh_molar_apical_hold.toml")
+    case = read_case(ROOT / "docs" / "cases" / "canine_socket.toml")
     coarse = case.with_numerics(element_mm=0.8, harmonics=3)
     found = sweep(coarse, {"engagement_mm": [2.5, 10.0]}, Where(workers=1))
     short, long = found.table().filter("governs")["peak_micromotion_um"]

@@ -1,7 +1,7 @@
-"""The tutorials and the page on the report are gone through as a reader would, from top to bottom.
+"""The tutorials and the page on the report, followed from top to bottom as by a reader.
 
-Commands and snippets run in a folder beside the docs; edits to a case are made as a page shows; what
-it shows as printed is held to what is printed; and the files that it names are there.
+Commands and snippets run in a folder beside the docs; edits to a case are made as a page shows; the
+output that it shows is compared with the one printed; and the files that it names exist.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from pathlib import Path
 
 import pytest
 
-from stillroot import Case, check, cli, explain, read_case
+from stillroot import check, cli, explain, read_case
 from stillroot.answers.choices import Choice
 from stillroot.pictures.pressure_figure import seat_pressure
 from stillroot.words.check_document import check_document
@@ -31,7 +31,7 @@ NAMED_FILE = re.compile(r"`([\w-]+/[\w.-]+\.\w+)`")
 
 @dataclass(frozen=True, kw_only=True)
 class Block:
-    """A fenced block: what the comment above it says, its language, its text."""
+    """A fenced block: the comment above it, its language, its text."""
 
     comment: str
     kind: str
@@ -48,7 +48,7 @@ def without_comment(line: str) -> str:
 
 
 def edited(text: str, edit: str) -> str:
-    """Return a file with lines out (−) and in (+), each sought below the one before it."""
+    """Return a file with lines removed (−) and added (+), each found below the one before it."""
     lines, place = text.splitlines(), 0
     for line in edit.splitlines():
         sign, told = line[0], line[1:]
@@ -67,13 +67,13 @@ def edited(text: str, edit: str) -> str:
 
 
 def words_of_page(path: Path) -> str:
-    """Return what a report says, without its pictures and its style."""
+    """Return the text of a report, without its pictures and its style."""
     page = re.sub(r"<style>.*?</style>", " ", path.read_text("utf-8"), flags=re.DOTALL)
     return html.unescape(re.sub(r"<[^>]+>", " ", page))
 
 
 class Reader:
-    """Somebody who goes through pages, doing what they say; `printed` is what the last block printed."""
+    """A reader who follows pages; `printed` is the output of the last block."""
 
     def __init__(self, capsys: pytest.CaptureFixture[str]) -> None:
         self.capsys = capsys
@@ -115,7 +115,7 @@ class Reader:
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory):
-    """Return a folder that holds the docs, and whatever has been made in it so far."""
+    """Return a folder with the docs, and with all that has been made in it so far."""
     made = tmp_path_factory.mktemp("reader")
     (made / "docs").symlink_to(ROOT / "docs")
     return made
@@ -125,7 +125,7 @@ def folder(tmp_path_factory):
 def reader(folder, monkeypatch, capsys):
     monkeypatch.chdir(folder)
     monkeypatch.setenv("STILLROOT_STORE", str(folder / "store.sqlite"))
-    # So few cases are solved sooner in this process than in others that have to begin first.
+    # So few cases are solved faster in this process than in new ones.
     monkeypatch.setattr("os.cpu_count", lambda: 1)
     return Reader(capsys)
 
@@ -138,7 +138,7 @@ def assert_named_files_are_there(page: Path) -> None:
 
 
 def thinned(page):
-    """Return a tutorial, marked as slow unless it is the one that is always gone through."""
+    """Return a tutorial, marked as slow unless it is the one that always runs."""
     marks = () if page.stem == "clinician" else pytest.mark.slow
     return pytest.param(page, id=page.stem, marks=marks)
 
@@ -159,7 +159,7 @@ def test_the_command_of_the_page_on_the_report_is_that_of_the_readme():
 
 
 def test_the_page_on_the_report_goes_through_all_of_its_parts():
-    """Each heading of the whole report is one of the page, in that order, with all that can be in it."""
+    """Each heading of the longest possible report is one of the page, in the same order."""
     coarse = read_case(ROOT / "docs" / "cases" / "soft_posterior.toml")
     result = explain(check(coarse.with_numerics(element_mm=1.0, harmonics=3)))
     choice = Choice(subject="friction", text="0.3", peaks_um=(1.0, None))
@@ -193,19 +193,8 @@ def test_every_tutorial_is_read_here():
     assert sorted(TUTORIALS.glob("*.md")) == sorted(PAGES)
 
 
-def test_in_thick_cortex_two_threads_hold_better_than_five():
-    """What the tutorial for teachers says of its two cases, changed as it says."""
-    peaks = []
-    for name in ("two", "five"):
-        data = read_case(TUTORIALS / f"{name}_threads.toml").to_dict()
-        data["bone"] |= {"cortical_thickness_mm": 2.0, "trabecular_modulus_mpa": 500.0}
-        coarse = Case.from_dict(data).with_numerics(element_mm=0.5, harmonics=4)
-        peaks.append(check(coarse).governing.peak.total_um)
-    assert peaks[0] < peaks[1]
-
-
 def test_nine_tenths_of_the_torque_come_from_the_cortex():
-    """What the tutorial for teachers says of the soft ridge."""
+    """The tutorial for teachers on the soft ridge."""
     assert "some nine tenths of the torque" in (TUTORIALS / "teacher.md").read_text("utf-8")
     soft = read_case(ROOT / "docs" / "cases" / "soft_posterior.toml")
     picture = seat_pressure(check(soft.with_numerics(element_mm=0.5, harmonics=3)))

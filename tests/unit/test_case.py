@@ -1,4 +1,4 @@
-"""A case holds what its file says, fills defaults, and refuses what cannot be, in one message."""
+"""A case has the contents of its file, fills defaults, and refuses impossible values in one message."""
 
 from __future__ import annotations
 
@@ -55,7 +55,7 @@ OUTLINE = "r_mm,z_mm\n2.0,0\n2.2,-1\n1.8,-9\n0,-11\n"
 
 
 def smallest(**changes: Any) -> dict[str, Any]:
-    """Return the smallest case with dotted keys ("bone__poisson") changed or, by None, taken out."""
+    """Return the smallest case with dotted keys ("bone__poisson") changed or, with None, removed."""
     data: dict[str, Any] = {
         "title": "smallest",
         "implant": {"diameter_mm": 4.0, "length_mm": 10.0},
@@ -213,7 +213,7 @@ def test_a_shipped_case_says_that_it_is_invented(path: Path) -> None:
 def test_the_promised_cases_are_shipped() -> None:
     assert {path.stem for path in SHIPPED} == {
         "foam_block_30deg",
-        "fresh_molar_apical_hold",
+        "canine_socket",
         "healed_premolar",
         "soft_posterior",
     }
@@ -559,7 +559,7 @@ def test_a_wrong_value_is_refused_by_name(changes: dict[str, Any], place: str, s
     assert "\n" not in message, "one problem, one line"
 
 
-# Sizes whose bounds have more digits than are told.
+# Sizes whose bounds have more digits than the message.
 SIZES = {"implant__diameter_mm": 4.12345678, "implant__length_mm": 8.12345678}
 
 

@@ -1,4 +1,4 @@
-"""Other choices: each is what a case with that choice gives, and none is left out or made up."""
+"""Other choices: each gives the result of a case with that choice; none is missing or made up."""
 
 from __future__ import annotations
 
@@ -60,7 +60,7 @@ def test_each_choice_has_a_peak_for_each_load(answered):
 
 
 def test_a_wall_that_crushes_moves_more(answered):
-    """The load passes the crushing pressure; capping it there cannot hold the implant better."""
+    """The load exceeds the crushing pressure; capping the pressure cannot reduce the motion."""
     assert answered.loads[0].share_over_crush > 0
     crushed = found(answered, "linear bone", "crushes").peaks_um[0]
     assert crushed > answered.loads[0].peak.total_um
@@ -89,7 +89,7 @@ def test_what_a_case_has_no_use_for_is_not_offered():
 
 
 def test_a_choice_without_an_answer_says_why():
-    """A torque that little friction cannot give is told, and the other choices are still answered."""
+    """A torque out of reach with little friction is reported, and the other choices are still solved."""
     case = case_of(
         interface={"interference_um": None, "measured_torque_ncm": 150.0, "friction": 1.5},
         bone={"trabecular_modulus_mpa": 100.0},

@@ -41,7 +41,7 @@ harmonics = 3
 
 @pytest.fixture
 def unexplained(monkeypatch):
-    """Leave out what a report explains: a test of the other files need not wait for it."""
+    """Leave out the explanations of a report: tests of the other files need not wait for them."""
     monkeypatch.setattr(levers, "explain", lambda result, **_: result)
 
 

@@ -1,4 +1,4 @@
-"""What every picture carries besides its drawing, and how it is saved without its headings."""
+"""The parts common to all pictures, and saving them without headings."""
 
 from __future__ import annotations
 
@@ -86,7 +86,7 @@ def test_a_title_that_the_font_lacks_is_saved_without_a_word(picture: Picture, t
         with no_word_of_missing_letters():
             warnings.warn("of another kind", UserWarning, stacklevel=1)
     assert [str(each.message) for each in said] == ["of another kind"]
-    # The font does lack them.
+    # The font lacks them.
     with pytest.warns(UserWarning, match="missing from"):
         picture.figure.savefig(io.BytesIO())
 

@@ -1,4 +1,4 @@
-"""The page's numbers without its server: the first answer's ±, what is kept, the drawing."""
+"""The page's numbers without its server: the first answer's ±, reuse of stages, the drawing."""
 
 import os
 from pathlib import Path

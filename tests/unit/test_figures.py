@@ -1,4 +1,4 @@
-"""What the pictures say is what the answer holds."""
+"""The pictures agree with the answer."""
 
 from __future__ import annotations
 
@@ -74,7 +74,7 @@ def peak_words(answer: LoadAnswer) -> str:
 
 
 def farthest_from(places: NDArray[np.float64], values: NDArray[np.float64]) -> float:
-    """The largest distance from one of the values to the nearest of the places."""
+    """Return the largest distance from one of the values to the nearest of the places."""
     places = np.sort(places)
     above = np.clip(np.searchsorted(places, values), 1, len(places) - 1)
     nearest = np.minimum(np.abs(values - places[above - 1]), np.abs(values - places[above]))
@@ -82,7 +82,7 @@ def farthest_from(places: NDArray[np.float64], values: NDArray[np.float64]) -> f
 
 
 def wall_lines(picture: Picture) -> list[LineCollection]:
-    """The lines of the wall that carry motion, right side first."""
+    """Return the lines of the wall that show motion, right side first."""
     found = picture.figure.axes[0].collections
     return [c for c in found if isinstance(c, LineCollection) and c.get_array() is not None]
 
@@ -222,7 +222,7 @@ def test_a_name_is_never_read_as_mathematics() -> None:
     odd = answered({"$\\frac{ $ _ 100 %": {"axial_n": 40.0}})
     for picture in pictures(odd):
         picture.figure.savefig(io.BytesIO(), format="svg")
-        # The pressure of the seat is of no load.
+        # The seating pressure belongs to no load.
         assert "$\\frac{ $" in words(picture) or picture.name == "seat-pressure"
         assert picture.name.replace("-", "").isalnum()
 

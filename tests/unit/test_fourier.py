@@ -1,4 +1,4 @@
-"""Between harmonics and angles: nothing is lost, nothing is made up."""
+"""From harmonics to angles and back: nothing is lost or added."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ def some(*shape: int) -> Floats:
 
 
 def coefficients_of(fourier: Fourier) -> Floats:
-    """Some coefficients; those of a term that is zero at every angle (sin 0θ) are zero."""
+    """Return some coefficients; those of a term that is zero at every angle (sin 0θ) are zero."""
     c = some(*fourier.shape, NODES, 3)
     c[0, 0, :, 1] = 0.0
     if fourier.twin:
@@ -60,7 +60,7 @@ def test_values_lead_back_to_their_coefficients(fourier: Fourier) -> None:
 
 
 def test_a_product_of_four_fields_is_integrated_without_aliasing() -> None:
-    # Four points a harmonic leave that much room: harmonics up to 12, against a far finer sum.
+    # Four points per harmonic suffice for harmonics up to 12: checked against a far finer sum.
     fourier = Fourier(3, twin=True)
 
     def quartic(angles: Floats) -> float:

@@ -1,4 +1,4 @@
-"""Outline and mesh: the half-section holds the implant that the case describes."""
+"""Outline and mesh: the half-section is that of the implant described by the case."""
 
 import re
 import subprocess
@@ -80,7 +80,7 @@ def test_both_sides_of_the_wall_have_the_same_nodes():
 
 
 def test_normals_of_the_wall_close_up():
-    """Gauss: ∮ n_z r ds over wall and the disc that closes it at the crest is zero."""
+    """Gauss: ∮ n_z r ds over the wall and the disc that closes it at the crest is zero."""
     pair = take_apart(mesh_outline(outline_of(case_with()), 0.5), keep_gap=True)
     wall = pair.wall
     ends = wall.nodes_mm[:, wall.edges[[0, 2]]]
@@ -262,7 +262,7 @@ def test_a_gap_thinner_than_the_snap_is_no_gap(holds):
 
 
 def test_a_broken_pipe_is_an_error_after_meshing_too():
-    """The mesher's library would have the process end without a word."""
+    """Gmsh's library alone would let it end the process silently."""
     code = (
         "import os\n"
         "from stillroot.mechanics.mesh import _gmsh_session\n"

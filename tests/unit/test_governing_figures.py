@@ -1,4 +1,4 @@
-"""What the drawings of the governing load say is what the answer holds; and what helps."""
+"""The drawings of the governing load agree with the answer; and the levers."""
 
 from __future__ import annotations
 
@@ -178,7 +178,7 @@ def test_the_message_gives_the_torque_and_what_the_cortex_has_of_it(result: Chec
 
 
 def crushed_parts(result: CheckResult) -> list[float]:
-    """What is crushed above and below 0.6 mm, in per cent of the held wall."""
+    """Return the crushed share above and below 0.6 mm, in per cent of the held wall."""
     layer, p = result.seated.inserting, result.seated.inserted.tractions.traction[0, :, 0]
     area = np.where(layer.held, layer.weight_mm2, 0.0)
     edge_depth = np.repeat(-layer.height_mm.reshape(-1, 3).mean(axis=1), 3)
@@ -246,7 +246,7 @@ def test_torques_of_both_layers_are_the_torque(result: CheckResult) -> None:
     moment = 2 * np.pi * layer.friction * p * layer.weight_mm2 * layer.radius_mm / 10
     below = -layer.height_mm > 1.5 + 1e-9
     deep = float(moment[below & layer.held].sum())
-    # Points on the border belong to either layer.
+    # Points on the border belong to both layers.
     assert (1 - cortical_share(result)) * result.torque.friction_ncm == pytest.approx(deep, rel=0.1)
 
 
@@ -306,7 +306,7 @@ def test_a_stiff_motion_of_the_wall_is_carried_up_as_it_is(result: CheckResult) 
 
 
 def bending_um(modulus_mpa: float) -> float:
-    """What bone and wall, as stiff motions, leave over of the head movement."""
+    """Return the head movement left over by bone and wall as rigid motions: bending of the implant."""
     found = answered(
         {"axial_n": 3.0, "lateral_n": 1.0},
         implant={"modulus_mpa": modulus_mpa, "poisson": 0.3, "diameter_mm": 4.1, "length_mm": 8.0},
@@ -320,7 +320,7 @@ def bending_um(modulus_mpa: float) -> float:
 
 
 def test_wall_bone_and_bending_are_the_whole_movement() -> None:
-    """What neither the wall nor the bone does is the implant's own give, and that goes as 1/E."""
+    """What neither the wall nor the bone explains is the implant's own give, which scales as 1/E."""
     assert bending_um(1e5) == pytest.approx(10 * bending_um(1e6), rel=0.02)
 
 

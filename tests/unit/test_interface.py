@@ -134,7 +134,7 @@ def test_the_tangent_is_the_derivative(gap: Floats, glued: bool) -> None:
 
 
 def test_the_tangent_of_a_crushed_point_is_the_derivative() -> None:
-    # Beyond the crushing pressure the normal stiffness is gone, and the shear limit stays.
+    # Beyond the crushing pressure the normal stiffness is zero, and the shear limit constant.
     law = layer(crush_mpa=np.array([2.0]))
     gap, slip = at(0.01, 0.03, -0.04), unslipped()
     state = tractions(law, gap, slip)

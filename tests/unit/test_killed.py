@@ -1,8 +1,8 @@
-"""An output folder is whole or not there, whenever the run that writes it is killed.
+"""An output folder is whole or absent, whenever the run that writes it is killed.
 
-Most kills hit children of a small server, this file run as a program: it has everything imported and
-computed, and forks a child for each write. A child kills itself before the n-th thing that it does to
-the file system, for every n, or is killed after a random time.
+Most kills hit children of a small server, which is this file run as a program: it has everything
+imported and computed, and forks a child for each write. A child kills itself before its n-th operation
+on the file system, for every n, or is killed after a random time.
 """
 
 from __future__ import annotations
@@ -63,7 +63,7 @@ TOUCHES = frozenset(
         "shutil.rmtree",
     }
 )
-"""Events of the interpreter that come before what it does to the file system."""
+"""Audit events of the interpreter that precede operations on the file system."""
 KILLED_COMMAND = """
 import os, signal, sys
 from pathlib import Path
@@ -85,7 +85,7 @@ main()
 
 
 def serve() -> None:
-    """Answer each line on stdin, a write, by how its child ended: "killed" or "finished"."""
+    """Answer each line on stdin, a write, with how its child ended: "killed" or "finished"."""
     writes = _writes()
     gc.freeze()  # a child that collects garbage would copy all of the server's memory
     for line in sys.stdin:
@@ -189,7 +189,7 @@ class Server:
         return self.process.stdout.readline().strip()
 
     def found(self, folder: Path) -> str:
-        """Say which whole answer a folder holds, "nothing" where there is none; refuse a torn one."""
+        """Return which whole answer is in a folder, "nothing" where there is none; refuse a torn one."""
         if not folder.exists():
             return "nothing"
         content = content_of(folder)
@@ -341,7 +341,7 @@ with whole_folder(Path(sys.argv[1]), "result.json") as aside:
 
 
 def holding(folder: Path) -> tuple[subprocess.Popen[str], Path]:
-    """Start a process that is about to put a folder in place; return it and where it writes."""
+    """Start a process that is about to put a folder in place; return it and the path it writes to."""
     process = subprocess.Popen(  # noqa: S603 - our own program
         [sys.executable, "-c", HOLDING, str(folder)],
         stdin=subprocess.PIPE,

@@ -1,4 +1,4 @@
-"""The lesson: what is ranked and paired, what is kept when it is stopped, and what the page holds."""
+"""The lesson: ranks and pairs, what is kept when it is stopped, and the contents of the page."""
 
 from __future__ import annotations
 
@@ -45,11 +45,11 @@ SMALL = Plan(count=8, small=True)
 
 
 def quiet(*_: object) -> None:
-    """Take progress and say nothing."""
+    """Ignore progress."""
 
 
 def made_up(count: int, *, seed: int = 1) -> list[SiteAnswer]:
-    """Return answers with drawn torques and peaks, for what only ranks and pairs."""
+    """Return answers with random torques and peaks, for tests that only rank and pair."""
     random = np.random.default_rng(seed)
     torque, peak = random.uniform(5, 90, count), random.lognormal(4, 1, count)
     return [
@@ -512,7 +512,7 @@ def test_a_stopped_run_goes_on_where_it_was(tmp_path, counted, monkeypatch, how)
         os.killpg(run.pid, how)  # as a terminal does: workers get it too
     else:
         run.send_signal(how)
-    _, err = run.communicate(timeout=60)  # comes to an end only when the workers have ended too
+    _, err = run.communicate(timeout=60)  # ends only when the workers have ended too
     if how == signal.SIGINT:
         assert run.returncode == 130
         assert (

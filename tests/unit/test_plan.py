@@ -1,4 +1,4 @@
-"""The plan file: what it fills in, what it makes of bites, and what it refuses, in one message."""
+"""The plan file: its defaults, its bites as forces, and what it refuses, in one message."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Bad, odd and extreme case files: a slice of the campaign, and that its judge can find fault."""
+"""Bad, odd and extreme case files: a slice of the campaign, and proof that its judge finds faults."""
 
 import json
 import os

@@ -106,7 +106,7 @@ def test_every_reader_gets_the_same_numbers_from_the_same_result(written):
 
 
 def test_what_a_clinician_reads_is_in_the_whole_report(result):
-    """No number is made for one reader: the short page is a part of the whole one."""
+    """No number is made for one reader only: the short page is a part of the whole one."""
     document = check_document(result)
     whole = " ".join(texts(document, "researcher"))
     for text in texts(document, "clinician"):

@@ -1,4 +1,4 @@
-"""Cases solved elsewhere, kept, and gone on with, whatever dies meanwhile."""
+"""Cases solved elsewhere, kept and resumed, whatever dies meanwhile."""
 
 import os
 import shutil
@@ -125,7 +125,7 @@ def test_the_program_is_told_by_the_names_of_its_modules(tmp_path):
 
 
 def dies_once(folder: Path, case: Case) -> str:
-    """End this process the first time that it comes to the third case, as a lack of memory would."""
+    """End this process the first time that it reaches the third case, as a lack of memory would."""
     mark = folder / "died"
     if case == CASES[2] and not mark.exists():
         mark.touch()

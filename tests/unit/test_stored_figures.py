@@ -1,9 +1,8 @@
-"""Every kind of picture against a stored one, so that no change of how it looks goes unseen.
+"""Every kind of picture against a stored one, so that no change of its look goes unseen.
 
 A picture is drawn small and compared pixel by pixel with the one in tests/figures. Its meshes are stored
-with it: those of another gmsh give other numbers in the first decimal, and a picture shows these.
-
-Where pictures are meant to change: store them anew, look at each that differs, and commit it.
+with it: those of another gmsh change numbers in the first decimal, which a picture shows. Where pictures
+are meant to change: store them anew, look at each that differs, and commit it.
 
     STORE_FIGURES=1 .venv/bin/python -m pytest tests/unit/test_stored_figures.py
 """
@@ -89,7 +88,7 @@ CHOSEN = (
     Choice(subject="torn layer", text="none", peaks_um=(21.0, 3.0)),
     Choice(subject="friction", text="half as much", peaks_um=(64.0, None)),
 )
-"""Invented: what is drawn of choices needs no solve."""
+"""Invented: the drawing of choices needs no solve."""
 BY_PLAN = (("implant 2 mm longer", 24.0), ("load halved", 15.5), ("no hold", None))
 ROUGH = (("no cortex", 88.0), ("friction 0.1", None, "no interference gives the torque that was read"))
 PLAN = {
@@ -128,7 +127,7 @@ def every_picture() -> Iterator[Picture]:
 
 
 def stored_mesh(outline: Outline, element_mm: float) -> HalfSection:
-    """Stand in for the mesher."""
+    """Replace the mesher."""
     path = MESHES / f"{mesh_key(outline, element_mm)}.npz"
     if STORING:
         write_section(path, mesh_outline(outline, element_mm))
@@ -137,7 +136,7 @@ def stored_mesh(outline: Outline, element_mm: float) -> HalfSection:
 
 @pytest.fixture(scope="module")
 def drawn(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
-    """Every picture as it is drawn now, by name; stored first where that was asked."""
+    """Every picture as drawn now, by name; stored first where requested."""
     if STORING:
         shutil.rmtree(STORED, ignore_errors=True)
         MESHES.mkdir(parents=True)
@@ -161,7 +160,7 @@ def test_every_picture_is_stored_and_nothing_else(drawn: dict[str, Path]) -> Non
 
 @pytest.mark.parametrize("name", NAMES)
 def test_a_picture_looks_as_it_did(name: str, drawn: dict[str, Path]) -> None:
-    # The message tells where the new picture is, and one of the difference beside it.
+    # The message gives the paths of the new picture and of the difference beside it.
     assert compare_images(str(STORED / f"{name}.png"), str(drawn[name]), TOLERANCE) is None
 
 

@@ -1,4 +1,4 @@
-"""What the pictures of studies say is what the studies hold."""
+"""The pictures of studies agree with the studies."""
 
 from __future__ import annotations
 
@@ -93,7 +93,7 @@ def compared() -> Comparison:
 def every(
     one: Sweep, two: Sweep, sampled: Spread, held: Bounds, compared: Comparison
 ) -> dict[str, Picture]:
-    """All pictures, some of them of studies in which cases fail."""
+    """Return all pictures, some of them of studies in which cases fail."""
     found = {
         "one": sweep_pictures(one),
         "one, failures": sweep_pictures(without(one, 1)),
@@ -112,7 +112,7 @@ def failed(outcome: Outcome) -> Outcome:
 
 
 def without(study: T, *places: int) -> T:
-    """A study in which some cases have no answer."""
+    """Return a study in which some cases have no answer."""
     outcomes = tuple(failed(o) if i in places else o for i, o in enumerate(study.outcomes))
     return replace(study, outcomes=outcomes)
 
@@ -127,7 +127,7 @@ def plain(text: str) -> str:
 
 
 def points(picture: Picture, panel: int = 0) -> np.ndarray:
-    """Every point that a line of a panel has, (p, 2)."""
+    """Return every point of the lines of a panel, (p, 2)."""
     return np.vstack(
         [np.array(line.get_data(), dtype=float).T for line in picture.figure.axes[panel].lines]
     )
@@ -155,7 +155,7 @@ def test_no_letter_leaves_a_picture(every: dict[str, Picture]) -> None:
 
 
 def _is_unseen_tick(text: Text) -> bool:
-    """Ticks beyond the limits of an axis have letters that are never drawn."""
+    """Return whether a label belongs to a tick beyond the limits of its axis, which is never drawn."""
     if text.axes is None:
         return False
     for axis, index in ((text.axes.xaxis, 0), (text.axes.yaxis, 1)):

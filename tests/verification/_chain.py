@@ -28,7 +28,7 @@ LINEAR: dict[str, Any] = {
     "loads": [{"name": "oblique", "axial_n": 0.3, "lateral_n": 0.1}],
     "numerics": {"element_mm": 1.0, "harmonics": 3, "load_steps": 1},
 }
-"""Bonded, and the implant far stiffer than bone of one modulus: answers have closed forms."""
+"""Bonded, and the implant far stiffer than bone of a single modulus: answers have closed forms."""
 PLAIN: dict[str, Any] = {
     "title": "a small case for checks",
     "implant": {"diameter_mm": 4.1, "length_mm": 6.0, "thread": {"form": "v"}},
@@ -42,7 +42,7 @@ PLAIN: dict[str, Any] = {
     "loads": [{"name": "lateral", "lateral_n": 20.0}],
     "numerics": {"element_mm": 0.5, "harmonics": 4},
 }
-"""Coarse and short on purpose: what is checked on it holds on any mesh."""
+"""Coarse and short on purpose: the properties checked on it do not depend on the mesh."""
 
 BONDED = {"kind": "bonded", "friction": None, "interference_um": None}
 SMOOTH = {"thread": {"form": "none"}}

@@ -1,6 +1,6 @@
-"""The numerical error: what it holds, and that refining it away works.
+"""The numerical error: what the estimate covers, and that refinement reduces it.
 
-How far it over-states the true error, on ten cases, is in docs/validation.md.
+How far it overstates the true error, on ten cases, is in docs/validation.md.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ def peak_um(case: Case) -> float:
 
 
 def test_a_near_support_is_told_by_the_far_part() -> None:
-    """The support 8 mm beside the implant takes 4 % off; the estimate covers that."""
+    """The support 8 mm beside the implant reduces the motion by 4 %; the estimate covers that."""
     soft = {"cortical_thickness_mm": 0.5, "trabecular_modulus_mpa": 100.0, **ENDLESS}
     pressed = {"name": "pressed in", "axial_n": 100.0, "lateral_n": 20.0}
     data = case_of(bone=soft, numerics={"far_mm": 8.0}).to_dict()
@@ -104,9 +104,9 @@ def test_a_tolerance_is_met_by_refining() -> None:
 
 
 def test_where_only_the_error_is_not_found_the_message_says_so_and_there_is_no_number() -> None:
-    """A torque above what is held with the support twice as far, and below what is held as it is.
+    """A torque above the capacity with the support twice as far, and below that of the case itself.
 
-    Farther bone gives more, so less pressure seats the implant, and ∫ µ p r dA is less.
+    Farther bone is more compliant, so less pressure seats the implant, and ∫ µ p r dA is smaller.
     """
     short = {"implant": {**SMOOTH, "length_mm": 4.0}, "bone": ENDLESS}
 

@@ -1,4 +1,4 @@
-"""Round bars held at one end, where the elements hold the exact field.
+"""Round bars clamped at one end, where the elements contain the exact field.
 
 The theories of Saint-Venant and of Timoshenko, with Cowper's shear coefficient, are compared in
 validation/saint_venant and validation/cowper_1966.
@@ -15,7 +15,7 @@ AREA, INERTIA = np.pi * RADIUS**2, np.pi * RADIUS**4 / 4
 
 
 def test_pulled_bar_without_poisson() -> None:
-    """PL/(EA), exact to rounding where the clamp hinders no contraction."""
+    """PL/(EA), exact to rounding, since without Poisson effect the clamp restrains no contraction."""
     rise = conjugate("axial", under("axial", 0.0))
     assert rise == pytest.approx(LENGTH / (MODULUS * AREA), rel=1e-9)
 

@@ -1,8 +1,8 @@
-"""Six directions: what a stiffness matrix must obey, handbook footings, and what contact adds.
+"""Six directions: properties of a stiffness matrix, footings from handbooks, and effects of contact.
 
 A footing here is an implant of modulus 1e6 MPa glued into soft bone, so the whole chain is checked:
-case, bodies, wall, layer, matrix. G = 1 MPa; the 2 µm that stand in for no layer are 0.04 % of the
-radius. The block is held at 20 and 40 radii and its far side taken out by extrapolation.
+case, bodies, wall, layer, matrix. G = 1 MPa; the 2 µm that replace a layer of no thickness are 0.04 % of
+the radius. The block is fixed at 20 and at 40 radii, and its far side is removed by extrapolation.
 """
 
 from __future__ import annotations
@@ -49,7 +49,7 @@ ROWS = {
     "tilt about y": 4,
     "rotation about the axis": 5,
 }
-"""Which row of the matrix each direction belongs to."""
+"""The row of the matrix for each direction."""
 
 SEATS = {
     "bonded": {"interface": BONDED},
@@ -95,7 +95,7 @@ def test_the_matrix_is_symmetric_and_never_gives_energy(kind: str, height_mm: fl
 
 @pytest.mark.parametrize("kind", SEATS)
 def test_x_and_y_are_alike_and_the_axis_stands_apart(kind: str) -> None:
-    """A quarter turn about z takes (x, y) to (y, -x): the coupling changes its sign and no more."""
+    """A quarter turn about z takes (x, y) to (y, -x): only the sign of the coupling changes."""
     k = tangent_matrix(seat_of(kind), 3.0)
     quarter = np.kron(np.eye(2), [[0, 1, 0], [-1, 0, 0], [0, 0, 1]])
     np.testing.assert_allclose(quarter.T @ k @ quarter, k, atol=1e-6 * np.abs(k).max())
@@ -103,7 +103,7 @@ def test_x_and_y_are_alike_and_the_axis_stands_apart(kind: str) -> None:
 
 
 def test_a_push_tilts_as_much_as_a_moment_shifts() -> None:
-    """Reciprocity (Betti), by two solves of the whole chain, and both as the matrix says."""
+    """Reciprocity (Betti), by two solves of the whole chain, both in agreement with the matrix."""
     bonded = seat_of("bonded")
     force_n, moment_nmm = 20.0, 170.0
     _, tilt, *_ = motion_at_crest(bonded, Resultant(lateral_n=force_n, at_crest=True))
@@ -129,7 +129,7 @@ def test_a_push_on_top_shifts_the_crest_as_much_as_one_at_the_crest_shifts_the_t
 def test_the_matrix_moved_to_a_height_is_what_loads_at_that_height_find(
     kind: str, height_mm: float
 ) -> None:
-    """Moved by equation (15) against loads that act there, each solved with contact: within 0.1 %."""
+    """Transferred by equation (15), against loads applied there and solved with contact: to 0.1 %."""
     moved = np.linalg.inv(transferred(tangent_matrix(seat_of(kind), 0.0), height_mm))
     for row in six(kind, height_mm).directions:
         i = ROWS[row.name]
@@ -143,7 +143,7 @@ def test_there_and_back_leaves_the_matrix_as_it_was() -> None:
 
 
 def test_the_centre_of_rotation_stays_put() -> None:
-    """A small push shifts the axis there by less than 0.1 % of what it shifts at the crest."""
+    """A small push moves the axis there by less than 0.1 % of its motion at the crest."""
     bonded = seat_of("bonded")
     shift, tilt, *_ = motion_at_crest(bonded, Resultant(lateral_n=1.0, at_crest=True))
     centre = six("bonded").centre_of_rotation_mm
@@ -228,7 +228,7 @@ def footing(
 
 
 POWERS = 1 + np.add.outer([0, 0, 0, 1, 1, 1], [0, 0, 0, 1, 1, 1])
-"""How fast the far side's part of each compliance falls: see `far_boundary_removed`."""
+"""Rate at which the far side's share of each compliance falls: see `far_boundary_removed`."""
 
 
 def half_space_matrix(depth: float, poisson: float, *, on_top: bool = False) -> Floats:
@@ -277,10 +277,10 @@ def test_a_disc_without_friction() -> None:
 
 @pytest.mark.parametrize("slenderness", [1.0, 2.0])
 def test_a_buried_cylinder(slenderness: float) -> None:
-    """All terms, coupling included, within 0.2 % of a rigid cylinder cut from the bone alone; and
-    within 6 % above K_H and K_M of Doherty et al. 2005, whose skirt has a plug that gives.
+    """All terms, coupling included, within 0.2 % of a rigid cylinder cut from the bone alone; and within
+    6 % above K_H and K_M of Doherty et al. 2005, whose skirt has a compliant plug.
 
-    Coupling is negative: a push at the ground with no tilt allowed needs a moment that holds the top
+    Coupling is negative: a push at the ground with tilt prevented needs a moment that holds the top
     back, since the cylinder would tip towards the push.
     """
     depth = 2 * slenderness
@@ -294,8 +294,9 @@ def test_a_buried_cylinder(slenderness: float) -> None:
 
 
 def test_torsion_of_a_buried_cylinder() -> None:
-    """16/3 + 4π L/R, end and wall summed as if neither felt the other, is a rough figure: at L/R 4
-    it lies 2 to 6 % below."""
+    """16/3 + 4π L/R, the sum of end and wall without interaction, is a rough figure: at L/R 4 it lies 2
+    to 6 % below.
+    """
     rough = 16 / 3 + 4 * np.pi * 4
     assert 1.02 < half_space_matrix(4.0, 0.2)[5, 5] / rough < 1.06
 
@@ -304,7 +305,7 @@ def test_torsion_of_a_buried_cylinder() -> None:
 
 
 def test_a_loose_thread_without_friction_turns_freely_and_moves_little_otherwise() -> None:
-    """Common practice, no source: an implant that turns in its hole can still be held by it."""
+    """Common practice, no source: an implant that turns in its hole can still be well supported."""
     found = states("loose, threaded")
     assert found.pop("rotation about the axis") == GIVES_WAY
     assert set(found.values()) == {LITTLE}
@@ -315,14 +316,14 @@ def test_a_loose_thread_without_friction_turns_freely_and_moves_little_otherwise
 
 
 def test_friction_without_pressure_does_not_hold_against_turning() -> None:
-    """µ is no grip by itself: what turns the loose implant meets no pressure to rub on."""
+    """µ alone gives no resistance: without pressure there is no friction against turning."""
     rubbing = seated(case_of(interface={**LOOSE, "friction": 0.4}))
     with pytest.raises(NotConverged):
         load(rubbing, [Resultant(torque_nmm=1.0)])
 
 
 def test_loose_differs_in_and_out() -> None:
-    """Pressed in, it stands on its end and its lower flanks; pulled out, on its upper flanks alone."""
+    """Pressed in, it rests on its end and its apical flanks; pulled out, on its coronal flanks alone."""
     rows = {row.name: row for row in six("loose, threaded").directions}
     inwards, outwards = rows["axial in"], rows["axial out"]
     assert inwards.stiffness > 1.1 * outwards.stiffness
@@ -332,7 +333,7 @@ def test_loose_differs_in_and_out() -> None:
 
 
 def test_a_loose_fit_is_softer_than_its_tangent() -> None:
-    """A gap of nothing opens on one side: pushed sideways only half the wall bears."""
+    """A gap of zero opens on one side: under a lateral push only half the wall bears."""
     found = six("loose, threaded")
     tangent = 1 / np.linalg.inv(found.matrix[:5, :5])[0, 0]
     assert found.directions[0].stiffness < 0.8 * tangent
@@ -343,10 +344,10 @@ def test_pressed_in_smooth_is_held_in_all_six() -> None:
 
 
 def test_pressed_in_smooth_holds_by_friction_alone() -> None:
-    """Pull-out µp·2πaL and rotation µp·2πa²L from the one pressure, so their ratio is the radius.
+    """Pull-out µp·2πaL and rotation µp·2πa²L from the same pressure, so their ratio is the radius.
 
-    Rotation within 1 %. Pull-out within 5 %: pulling thins the pressure or, with Poisson's
-    contraction of the bone above, thickens it.
+    Rotation within 1 %. Pull-out within 5 %: pulling lowers the pressure or, with Poisson's contraction
+    of the bone above, raises it.
     """
     pressed = seat_of("pressed, smooth")
     implant = pressed.site.case.implant
@@ -369,7 +370,7 @@ def test_pressed_in_smooth_holds_by_friction_alone() -> None:
 
 
 def test_without_friction_a_smooth_implant_is_free_to_turn_and_to_come_out() -> None:
-    """Pressure holds it sideways and nothing else does."""
+    """Pressure resists lateral motion and nothing else."""
     slippery = seated(case_of(implant=SMOOTH, interface={"friction": 0.0, "interference_um": 3.0}))
     found = {row.name: row.state for row in six_directions(slippery).directions}
     assert found["rotation about the axis"] == GIVES_WAY

@@ -33,7 +33,7 @@ def energy(basis: Basis, n: int, field: Floats) -> float:
 
 @pytest.mark.parametrize("motion", RIGID)
 def test_rigid_motion_costs_no_energy(body: Basis, motion: str) -> None:
-    """1e-12 of what a strain of order 1 costs: rounding."""
+    """1e-12 of the energy of a strain of order 1: rounding."""
     n, components = RIGID[motion]
     strained = energy(body, 0, field_of(body, lambda r, z: (r, 0 * r, z)))
     assert abs(energy(body, n, field_of(body, components))) < 1e-12 * strained
@@ -41,7 +41,7 @@ def test_rigid_motion_costs_no_energy(body: Basis, motion: str) -> None:
 
 @pytest.mark.parametrize("motion", RIGID)
 def test_rigid_motion_of_one_harmonic_strains_another(body: Basis, motion: str) -> None:
-    """The same u, v, w one harmonic on is no rigid motion: the check above can fail."""
+    """The same u, v, w in the next harmonic is no rigid motion: the check above can fail."""
     n, components = RIGID[motion]
     assert energy(body, n + 1, field_of(body, components)) > 0.1 * MODULUS
 
@@ -80,7 +80,7 @@ QUADRATIC: dict[str, tuple[int, Callable[[Floats, Floats], tuple[Floats, ...]]]]
 
 
 def held_at_its_skin(basis: Basis, n: int, exact: Floats, force: Floats | float = 0.0) -> Floats:
-    """Return the field with the exact values on the outer boundary (not the axis) given."""
+    """Return the field with the exact values prescribed on the outer boundary (not the axis)."""
     r, z = basis.doflocs
     top, bottom, outer = z.max(), z.min(), r.max()
     skin = (z > top - 1e-9) | (z < bottom + 1e-9) | (r > outer - 1e-9)
@@ -93,7 +93,7 @@ def held_at_its_skin(basis: Basis, n: int, exact: Floats, force: Floats | float 
 
 @pytest.mark.parametrize("name", PATCHES)
 def test_patch_of_constant_strain(body: Basis, name: str) -> None:
-    """Field and strain come back to rounding on an irregular mesh."""
+    """Field and strain are reproduced to rounding on an irregular mesh."""
     n, components, strain = PATCHES[name]
     exact = field_of(body, components)
     found = held_at_its_skin(body, n, exact)
@@ -119,7 +119,7 @@ def strains(basis: Basis, n: int, field: Floats) -> Floats:
 
 
 WAVE = 1.7
-"""Wave number along z of the made-up solution."""
+"""Wave number along z of the manufactured solution."""
 
 
 @dataclass(frozen=True)
@@ -148,7 +148,7 @@ class Series:
         return Series({(k, s + 1): WAVE * c for (k, s), c in self.terms.items()})
 
     def laplacian(self, m: int) -> Series:
-        """Of the scalar field with cos mθ: f,rr + f,r/r - m² f/r² + f,zz."""
+        """Return that of the scalar field with cos mθ: f,rr + f,r/r - m² f/r² + f,zz."""
         d = self.d_r()
         return d.d_r() + d.over_r() - m**2 * self.over_r().over_r() + self.d_z().d_z()
 
@@ -161,12 +161,11 @@ class Series:
 
 @dataclass(frozen=True)
 class MadeUp:
-    """A smooth field of harmonic n in three dimensions, and the body force that it needs.
+    """A manufactured solution: a smooth field of harmonic n in three dimensions, and its body force.
 
     u_x + i u_y = p e^{i(n+1)θ} + q e^{i(1-n)θ}, so u = p + q, v = p - q; u_z = w cos nθ. Cartesian
-    components obey the scalar Laplacian, so Navier's equation gives
-    b = -G ∇²(u_x, u_y, u_z) - (λ + G) ∇ div with no use of the strains of the semi-analytical
-    element.
+    components obey the scalar Laplacian, so Navier's equation gives b = -G ∇²(u_x, u_y, u_z) - (λ + G) ∇
+    div without using the strains of the semi-analytical element.
     """
 
     n: int
@@ -291,7 +290,7 @@ def test_order_of_elimination_is_a_permutation(body: Basis) -> None:
 
 
 def test_free_body_condenses_with_its_rigid_motions() -> None:
-    """An implant is held by nothing but its wall: S must then exist, and be zero for rigid motions.
+    """An implant is supported by its wall alone: S must then exist, and be zero for rigid motions.
 
     On this grid a pivot of the factors comes out as exactly zero.
     """

@@ -1,7 +1,7 @@
-"""What must hold of a solution: balance in extreme seats, proportion, superposition, work, harmonics.
+"""Properties of a solution: balance in extreme seats, scaling, superposition, work, harmonics.
 
-None of it needs a reference value: each follows from the equations in docs/theory.md. What holds of any
-case is in test_properties.py, over cases drawn at random.
+None needs a reference value: each follows from the equations in docs/theory.md. Properties of any case
+are in test_properties.py, over cases drawn at random.
 """
 
 from __future__ import annotations
@@ -57,7 +57,7 @@ def solution(seat_name: str, load_name: str) -> Loaded:
 
 
 def every_solution(test: Any) -> Any:
-    # Without a grip nothing turns the bone, so a torque finds no equilibrium.
+    # Without pressure nothing resists a torque, so it finds no equilibrium.
     free = ("hard contact, no grip", "torque")
     pairs = [(s, name) for s in SEATS for name in LOADS if (s, name) != free]
     return pytest.mark.parametrize(("seat_name", "load_name"), pairs)(test)
@@ -216,14 +216,14 @@ def test_friction_never_moves_the_head_less_than_glue() -> None:
 
 
 def cycle(seat_: Seated, size: Resultant, turns: int = 3) -> tuple[list[Loaded], list[Resultant]]:
-    """Load there and back in quarter steps; return the states and loads of it, in order."""
+    """Load and unload in quarter steps; return the states and loads, in order."""
     shares = np.concatenate([np.linspace(1, -1, 5)[1:], np.linspace(-1, 1, 5)[1:]])
     path = [size.scaled(s) for s in np.concatenate([[0.5, 1.0], np.tile(shares, turns)])]
     return [loaded(seat_, *path[: k + 1], steps=1) for k in range(len(path))], path
 
 
 def loop_work(seat_: Seated, states: list[Loaded], path: list[Resultant]) -> float:
-    """Return ∮ λ_0 · dw [N·mm] over the last turn: the work that the load loses in it."""
+    """Return ∮ λ_0 · dw [N·mm] over the last turn: the work dissipated in it."""
     site, last = seat_.site, slice(-9, None)
     top = site.case.implant.abutment_height_mm
     forces = [wall_load(site, states[0].state.fourier, r.on_sections(top)) for r in path[last]]
@@ -233,7 +233,7 @@ def loop_work(seat_: Seated, states: list[Loaded], path: list[Resultant]) -> flo
 
 
 def friction_work(seat_: Seated, states: list[Loaded]) -> tuple[float, float]:
-    """Return the least work density τ · Δs of any point and step, and all of it over the last turn."""
+    """Return the smallest work density τ · Δs of any point and step, and the total of the last turn."""
     layer, least, total = seat_.layer, np.inf, 0.0
     for k, (before, after) in enumerate(itertools.pairwise(states)):
         slipped = after.state.tractions.slip_mm - before.state.tractions.slip_mm

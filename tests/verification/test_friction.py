@@ -1,4 +1,4 @@
-"""Friction: stick and slip by hand, and the loads that no grip can carry.
+"""Friction: stick and slip by hand, and the loads that friction cannot carry.
 
 Shear lag, slipped lengths and capacities against published formulas: validation/cox_1952,
 kelly_tyson_1965, cattaneo_mindlin and lame_torque. The pin is of `validation.pulled_pin`.
@@ -74,7 +74,7 @@ def pulled(*loads_n: float) -> tuple[Floats, Floats]:
 
 
 def by_hand(load_n: float, shear: tuple[float | None, float | None]) -> Floats:
-    """Return the motion of both rings: a slipping ring (its shear given) holds no stiffness."""
+    """Return the motion of both rings; a slipping ring (its shear given) has no stiffness."""
     k = np.array([[ANCHOR + LINK, -LINK], [-LINK, ANCHOR + LINK]])
     f = np.array([load_n, 0.0])
     for i, known in enumerate(shear):

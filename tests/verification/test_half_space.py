@@ -1,4 +1,4 @@
-"""A rigid disc on, and a rigid cylinder in, an elastic half-space: what holds besides published figures.
+"""A rigid disc on, and a rigid cylinder in, an elastic half-space: properties besides published figures.
 
 Those, in all six directions, are in validation/half_space_discs, doherty_2005 and randolph_1981.
 """
@@ -19,14 +19,13 @@ def test_disc_cannot_be_checked_without_the_extrapolation() -> None:
 
 @pytest.mark.parametrize(("mode", "smooth"), [("lateral", "uv"), ("tilt", "w")])
 def test_gluing_the_disc_stiffens_it(mode: str, smooth: str) -> None:
-    """It is held in more directions; by less than 10 %, a bound of ours."""
+    """It is constrained in more directions; by less than 10 %, a bound of ours."""
     glued, free = disc_stiffness(mode, "uvw", 0.3), disc_stiffness(mode, smooth, 0.3)
     assert 1.0025 * free < glued < 1.1 * free
 
 
 def test_solid_cylinder_is_stiffer_than_a_skirt_with_ground_inside() -> None:
-    """By up to 9 %, and ever less with length: the ground inside then lies further from where the load
-    goes."""
+    """By up to 9 %, and ever less with length: the ground inside then lies further from the load."""
     excess = np.array(
         [
             np.diag(buried_stiffness("cylinder", depth)) / np.diag(buried_stiffness("caisson", depth))

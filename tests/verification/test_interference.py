@@ -1,7 +1,7 @@
-"""A smooth pin pressed into a sleeve: what friction makes of Lamé's pressure.
+"""A smooth pin pressed into a sleeve: the effect of friction on Lamé's pressure.
 
 The pressure itself is compared in validation/lame_1852, and the pin is of `validation.pins`. The 2 µm
-that stand in for no layer are in the formula here, so that they are no part of the error.
+that replace a layer of no thickness are in the formula here, so they add no error.
 """
 
 from __future__ import annotations
@@ -35,10 +35,10 @@ if TYPE_CHECKING:
 def lame_pressure(pin: Material, *, sleeve_held: bool = False) -> float:
     """Return p = δ / (b (pin + sleeve) + t/E_oed), far from the ends.
 
-    Pin: (1 - ν)/E, in plane stress, since nothing holds its ends. Sleeve with a free outer side: the
-    same, for no axial force is passed without friction and Lamé's stresses then leave ε_zz uniform,
-    so (1/E) ((c² + b²)/(c² - b²) + ν). Sleeve held at its outer side: that side hinders ε_zz, so plane
-    strain; u = A r + B/r with u(c) = 0 gives (c² - b²)/(2G (c² + b²/(1 - 2ν))). c → ∞ gives p = 2Gδ/b.
+    Pin: (1 - ν)/E, plane stress, since its ends are free. Sleeve with a free outer side: the same, since
+    no axial force is transferred without friction and Lamé's stresses then leave ε_zz uniform, so (1/E)
+    ((c² + b²)/(c² - b²) + ν). Sleeve fixed at its outer side: that side restrains ε_zz, so plane strain;
+    u = A r + B/r with u(c) = 0 gives (c² - b²)/(2G (c² + b²/(1 - 2ν))). c → ∞ gives p = 2Gδ/b.
     """
     b, c, nu = PIN, SLEEVE, BONE.poisson
     if sleeve_held:
@@ -51,7 +51,7 @@ def lame_pressure(pin: Material, *, sleeve_held: bool = False) -> float:
 
 
 def test_crushing_changes_nothing_below_its_limit() -> None:
-    """Nothing of the limit is felt where no pressure comes near it: 1e-5, to which a seat is solved."""
+    """The limit has no effect where no pressure comes near it: 1e-5, the tolerance of a seat."""
     site = pin_in_sleeve(8.0, RIGID_PIN)
     layer = site.layer(friction=0.0)
     limited, free = (seat(site, one).state.tractions.traction[0] for one in (layer, uncrushable(layer)))
@@ -60,7 +60,7 @@ def test_crushing_changes_nothing_below_its_limit() -> None:
 
 
 def gripped(hold: float, bone: Material = BONE) -> Seated:
-    """Return a rigid pin seated without friction, then held by it.
+    """Return a rigid pin seated without friction, then loaded with it.
 
     So no shear is locked in, and the pressure is that of the formula.
     """
@@ -76,8 +76,9 @@ def total_pressure(seated: Seated) -> float:
 
 
 def test_a_longer_hold_adds_the_pressure_of_lame() -> None:
-    """2πb p per length, within 0.1 %. A difference, so that the higher pressure at the ends, the same
-    for both lengths, is no part of it; in all it is worth 0.6 mm of hold."""
+    """2πb p per length, within 0.1 %. A difference of two lengths, since it cancels the higher pressure
+    at the ends, the same for both; in all that is worth 0.6 mm of hold.
+    """
     short, long = (total_pressure(gripped(hold)) for hold in (8.0, 12.0))
     per_length = 2 * np.pi * PIN * lame_pressure(RIGID_PIN)
     assert (long - short) / 4.0 == pytest.approx(per_length, rel=1e-3)
@@ -85,9 +86,9 @@ def test_a_longer_hold_adds_the_pressure_of_lame() -> None:
 
 
 def test_torque_capacity() -> None:
-    """µ b ∫p dA, so µp·2πb²L: a torque 1 % below it is held in balance, one 1 % above turns the pin.
+    """µ b ∫p dA, so µp·2πb²L: a torque 1 % below it is carried in balance, one 1 % above turns the pin.
 
-    Torque leaves the pressure as it is, so nothing softens the limit.
+    Torque does not change the pressure, so nothing blurs the limit.
     """
     seated = gripped(8.0)
     capacity = FRICTION * PIN * total_pressure(seated)

@@ -1,7 +1,7 @@
-"""Levers against what must come of them where the answer is known beforehand.
+"""Levers against results known beforehand.
 
-A bonded implant is linear in its load; far stiffer than a bone of one modulus, it moves in inverse
-proportion to that modulus. A lever's ratio is then a number without a solver.
+A bonded implant is linear in its load; far stiffer than bone of a single modulus, it moves in inverse
+proportion to that modulus. A lever's ratio is then known without a solver.
 """
 
 import pytest
@@ -30,7 +30,7 @@ HELD_LOW = {
 
 @pytest.fixture(scope="module")
 def ratios():
-    """Return the ratios of each change of a linear case, by its text."""
+    """Return the ratio of each change of a linear case, by its text."""
     result = with_levers(check(Case.from_dict(TWO_LOADS)))
     return {lever.text: lever.ratios for lever in result.levers}
 
@@ -57,7 +57,7 @@ def test_a_lower_load_tilts_less_and_does_not_change_what_presses_in(ratios):
 
 
 def test_what_another_load_keeps_up_is_told_as_the_largest_peak():
-    """Half a sideways force leaves the axial load, which then governs and keeps its own peak."""
+    """Half a sideways force leaves the axial load, which then governs with its own peak."""
     loads = [
         {"name": "sideways", "lateral_n": 0.1, "height_mm": 6.0},
         {"name": "pressed in", "axial_n": 1.0},
@@ -90,7 +90,7 @@ def test_a_longer_implant_is_a_lever_only_where_its_tip_is_held():
 
 
 def test_a_measured_torque_is_kept_and_one_that_cannot_be_reached_says_so():
-    """Softer bone squeezes less: from some torque on no interference reaches what was measured."""
+    """Softer bone gives less pressure: above some torque no interference gives the measured one."""
     face = {"measured_torque_ncm": 2.9}
     bone = {"cortical_thickness_mm": 0.0, "trabecular_modulus_mpa": 100.0}
     socket = {"holds_mm": [[2.0, 6.0]], "gap_fill": "empty"}
@@ -104,7 +104,7 @@ def test_a_measured_torque_is_kept_and_one_that_cannot_be_reached_says_so():
 
 
 def test_a_lever_is_what_the_changed_case_is_to_the_case_as_it_is():
-    """Within what both meshes leave open, a ratio from coarse elements is that of two whole answers."""
+    """Within the errors of both meshes, a ratio from coarse elements is that of two whole answers."""
     case = Case.from_dict(HELD_LOW)
     before = check(case)
     levers = {lever.text: lever for lever in with_levers(before).levers}

@@ -35,12 +35,12 @@ def axial_share(it: Loaded, part: NDArray[np.bool_]) -> float:
 
 
 def end(layer: Layer) -> NDArray[np.bool_]:
-    """The flat end; no other face of the plain case points straight down."""
+    """Return the flat end; no other face of the plain case points straight down."""
     return layer.normal[1] < -1 + 1e-6
 
 
 def apical_flanks(layer: Layer) -> NDArray[np.bool_]:
-    """Faces that look down: a push bears on them."""
+    """Return the flanks that face down: a push bears on them."""
     return (layer.normal[1] < -1e-6) & ~end(layer)
 
 
@@ -71,7 +71,7 @@ def test_a_smooth_implant_stands_on_its_end_alone() -> None:
 
 
 def test_friction_lets_the_side_of_a_smooth_implant_carry_its_part() -> None:
-    # The same check with a grip: it would not fail if the split of forces were blind.
+    # The same check with friction: otherwise it could not fail.
     rough = {"friction": 0.4, "interference_um": 10.0}
     it = loaded(seated(case_of(implant=SMOOTH, interface=rough)), Resultant(axial_n=PUSH_N))
     assert axial_share(it, straight(it.seated.layer)) > 0.1

@@ -1,7 +1,7 @@
-"""The main job: trends of micromotion in fresh implants, and common practice.
+"""Trends of micromotion in fresh implants, the main purpose, and common practice.
 
-Sizes and ratios that were published are compared in `validation`: sugiura_2016, sugiura_2017,
-biomed_2014_983103, winter_klein_karl_2013, karl_graef_winter, goellner_2011. What is here has no figure.
+Published sizes and ratios are compared in `validation`: sugiura_2016, sugiura_2017, biomed_2014_983103,
+winter_klein_karl_2013, karl_graef_winter, goellner_2011. The trends here have no published figure.
 """
 
 from __future__ import annotations
@@ -82,7 +82,7 @@ def test_a_coarser_pitch_moves_more(modulus_mpa: float) -> None:
 
 @cache
 def held_by(threads: int) -> Loaded:
-    """An implant held at its tip only, in a fresh socket, in bone of ordinary modulus.
+    """Return an implant held at its tip only, in a fresh socket, in bone of ordinary modulus.
 
     Nothing bears in the gap (assumption). The habitual load is the middle of the ranges that
     Mericske-Stern et al. 1992 measured in chewing, vertical 1.5 to 260 N and horizontal 1.5 to 66 N

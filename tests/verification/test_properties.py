@@ -1,8 +1,8 @@
-"""What must hold of any valid case, drawn at random: theorems of the equations in docs/theory.md.
+"""Properties of any valid case, drawn at random: theorems of the equations in docs/theory.md.
 
-Geometry, bone, interface and loads are drawn anew for each statement, always the same ones (nothing here
-depends on chance); the slow runs draw many more, and hard contact too, which is slow. Meshes are coarse:
-what is said holds on any mesh.
+Geometry, bone, interface and loads are drawn anew for each statement, but always the same ones (nothing
+here depends on chance); the slow runs draw many more, and hard contact too, which is slow. Meshes are
+coarse: the statements hold on any mesh.
 """
 
 from __future__ import annotations
@@ -43,12 +43,12 @@ if TYPE_CHECKING:
     Data = dict[str, Any]
 
 MAY_BE_REFUSED = 0.05
-"""Largest share of the drawn cases that may end in an error message in place of an answer, of a kind."""
+"""Largest share of the drawn cases that may end in an error of one kind instead of an answer."""
 BALANCED = 1e-5
-"""Of the load. Solves end at 1e-7 of the motion; forces are off by more where the wall is stiff. (The
-program answers up to 1e-4.)"""
+"""Imbalance relative to the load. Solves converge to 1e-7 of the motion; forces are off by more where
+the wall is stiff. (The program accepts up to 1e-4.)"""
 SAME = 1e-5
-"""How equal two fields are that are solved apart: relative to the largest w; solves end at 1e-7."""
+"""Tolerance between two fields solved separately, relative to the largest w; solves converge to 1e-7."""
 
 few_or_many = pytest.mark.parametrize(
     "times", [pytest.param(1, id="few"), pytest.param(10, id="many", marks=pytest.mark.slow)]
@@ -104,7 +104,7 @@ def bones(draw: st.DrawFn, implant: Data) -> Data:
 
 @st.composite
 def sockets(draw: st.DrawFn, implant: Data, *, filled: bool) -> Data:
-    """Held all along, or in one to three stretches with a gap between, which may be filled."""
+    """Draw holds: all along, or in one to three stretches with a gap between, which may be filled."""
     if draw(st.booleans()):
         return {}
     halves = st.sets(st.integers(0, round(2 * implant["length_mm"])), min_size=2, max_size=6)
@@ -136,7 +136,7 @@ def cases(
     hard: bool = True,
     rough: bool = False,
 ) -> Data:
-    """The sections of a valid case, loads apart. "loose" is without friction and interference."""
+    """Draw the sections of a valid case, without loads. "loose" is without friction and interference."""
     implant = draw(implants())
     interface = draw(interfaces(hard=hard, rough=rough))
     kind = draw(st.sampled_from(kinds))
@@ -155,7 +155,7 @@ def cases(
 
 @dataclass(frozen=True)
 class Size:
-    """A load; its torque is a share of what friction holds, so that it does not turn the implant out."""
+    """A load; its torque is a share of what friction can carry, so that the implant does not turn."""
 
     axial_n: float
     lateral_n: float
@@ -174,13 +174,13 @@ class Size:
 
 
 def sizes(*, lateral_from: float = 0.0, torque_up_to: float = 0.5) -> st.SearchStrategy[Size]:
-    """Loads that press the implant in, as bites do, and bend and turn it."""
+    """Draw loads that press the implant in, as bites do, and bend and turn it."""
     lateral, torque = between(lateral_from, 30.0), between(-torque_up_to, torque_up_to)
     return st.builds(Size, between(1.0, 100.0), lateral, torque, between(0.0, 10.0))
 
 
 def over(examples: int, *drawn: st.SearchStrategy[Any]) -> Callable[[Callable[..., None]], None]:
-    """Try a statement on examples. Errors meant for the user are let pass, if they are few."""
+    """Try a statement on examples. Errors meant for the user are accepted, if they are few."""
 
     def tried_on(statement: Callable[..., None]) -> None:
         ends: dict[str, set[str]] = {"answered": set(), "MeshError": set(), "NotConverged": set()}
@@ -189,7 +189,7 @@ def over(examples: int, *drawn: st.SearchStrategy[Any]) -> Callable[[Callable[..
             max_examples=examples,
             derandomize=True,
             deadline=None,
-            # A solve takes what it takes, and a case is much data.
+            # A solve takes its time, and a case is much data.
             suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
         )
         @given(st.tuples(*drawn))
@@ -233,7 +233,7 @@ def _site(bodies: str) -> Site:
 
 
 def site_of(data: Data) -> Site:
-    """Neither interface nor loads are in the bodies: cases that differ in these share them."""
+    """Return the site; cases that differ only in interface or loads share it."""
     bodies = {name: data[name] for name in ("implant", "bone", "socket", "numerics")}
     return replace(_site(json.dumps(bodies)), case=case_of(**data))
 
@@ -247,7 +247,7 @@ def with_changed(data: Data, **sections: Data) -> Data:
 
 
 def stiffened(data: Data, implant: float, cortical: float, trabecular: float, fill: float) -> Data:
-    """The same case with its moduli times factors."""
+    """Return the same case with its moduli multiplied by factors."""
     bone, modulus = data["bone"], data["bone"]["trabecular_modulus_mpa"]
     many = isinstance(modulus, list)
     socket = {}
@@ -267,7 +267,7 @@ def stiffened(data: Data, implant: float, cortical: float, trabecular: float, fi
 
 
 def enlarged(data: Data, factor: float) -> Data:
-    """The same case with its lengths times a factor; angles, moduli and friction stay."""
+    """Return the same case with its lengths multiplied by a factor; angles, moduli and friction stay."""
 
     def scaled(value: Any, name: str) -> Any:
         if isinstance(value, dict):
@@ -294,10 +294,10 @@ def assert_same(one: Floats, other: Floats) -> None:
 
 @few_or_many
 def test_every_answer_is_in_balance_and_obeys_the_law_at_the_wall(times: int) -> None:
-    """Equations (4) to (6) and (8), looked at from outside the solver.
+    """Equations (4) to (6) and (8), checked outside the solver.
 
-    The bone takes the load in all six components; nothing pulls, nothing overlaps by more than the layer
-    gives, and no shear is outside the cone of friction.
+    The resultant on the bone balances the load in all six components; there is no tension, no overlap
+    beyond the compliance of the layer, and no shear outside the friction cone.
     """
 
     @over(16 * times, cases(), sizes())
@@ -319,7 +319,7 @@ def assert_in_balance(it: Loaded) -> None:
 
 
 def taken_by_the_bone(it: Loaded) -> Floats:
-    """Forces [N] and moments about the crest [N·mm], (6,): tractions summed in x, y, z."""
+    """Return forces [N] and moments about the crest [N·mm], (6,): tractions summed in x, y, z."""
     layer, fourier = it.seated.layer, it.state.fourier
     pressure, along, around = it.state.tractions.traction
     angles, each = fourier.angles, fourier.angle_weight
@@ -359,7 +359,7 @@ def assert_within_the_law(it: Loaded) -> None:
 
 @few_or_many
 def test_moduli_and_loads_doubled_give_the_same_motion(times: int) -> None:
-    """Equations (4) to (8) know moduli and loads only as ratios; the crushing pressure scales too."""
+    """Equations (4) to (8) contain moduli and loads as ratios only; the crushing pressure scales too."""
 
     @over(6 * times, cases(hard=times > 1), sizes())
     def holds(data: Data, size: Size) -> None:
@@ -373,10 +373,10 @@ def test_moduli_and_loads_doubled_give_the_same_motion(times: int) -> None:
 
 @few_or_many
 def test_lengths_doubled_and_loads_fourfold_give_twice_the_motion(times: int) -> None:
-    """Stress stays, so forces grow as areas and moments as areas times lengths.
+    """Stress is unchanged, so forces scale as areas and moments as areas times lengths.
 
     The layer's thickness and the interference are lengths too. Hard contact and gap fill are left out:
-    they stand on a layer of 2 µm, whatever the size of the case. The mesh is the same one, enlarged.
+    they rest on a layer of 2 µm, whatever the size of the case. The mesh is the same one, enlarged.
     """
 
     @over(6 * times, cases(filled=False, hard=False), sizes())
@@ -395,10 +395,10 @@ def test_lengths_doubled_and_loads_fourfold_give_twice_the_motion(times: int) ->
 
 @few_or_many
 def test_a_load_turned_or_mirrored_gives_the_field_turned_or_mirrored(times: int) -> None:
-    """Implant and bone look the same from all sides and in a mirror.
+    """Implant and bone are axisymmetric and mirror-symmetric.
 
-    A lateral force the other way gives the field turned half round, harmonic n times (-1)ⁿ; a torque the
-    other way the mirror image, with the twin family reversed.
+    A reversed lateral force gives the field turned by half a turn, harmonic n times (-1)ⁿ; a reversed
+    torque gives the mirror image, with the twin family reversed.
     """
 
     @over(6 * times, cases(hard=times > 1), sizes(lateral_from=1.0))
@@ -417,7 +417,7 @@ def test_a_load_turned_or_mirrored_gives_the_field_turned_or_mirrored(times: int
 
 
 def compliance(seat_: Seated, resultant: Resultant) -> float:
-    """Load times the motion that is conjugate to it [N·mm]: twice the work that it does."""
+    """Return load times the conjugate motion [N·mm]: twice the work of the load."""
     it = loaded(seat_, resultant)
     change = it.state.w - it.state.fourier.embedded(seat_.state.w)
     sections = resultant.on_sections(seat_.site.case.implant.abutment_height_mm)
@@ -449,9 +449,9 @@ def test_stiffer_bone_or_implant_never_lets_a_load_do_more_work(times: int) -> N
 
 
 def test_micromotion_is_another_matter_a_stiffer_implant_may_raise_its_peak() -> None:
-    """Bending less, the implant carries more of a lateral load down to its tip.
+    """A stiffer implant bends less and carries more of a lateral load down to its tip.
 
-    So what is a theorem for compliance is none for micromotion. (Stiffer bone was not seen to raise the
+    So the theorem for compliance does not extend to micromotion. (Stiffer bone was not seen to raise the
     peak: the torn layer takes its modulus from the bone beside it.)
     """
     bonded = {"interface": BONDED, "numerics": {"element_mm": 0.5, "harmonics": 4}}
@@ -533,10 +533,10 @@ class CyclePoint:
 def test_a_torque_is_held_up_to_what_friction_gives_and_beyond_is_an_error_and_no_number(
     times: int,
 ) -> None:
-    """Alone, a torque presses nothing, so the seat's friction is all there is: ∫ µ p r dA.
+    """A torque alone adds no pressure, so the friction of the seat is all there is: ∫ µ p r dA.
 
-    Letting go has left some shear along the wall, and its relaxing moves the pressure a little: the
-    limit is not looked for nearer than to a fifth.
+    Letting go has left some shear along the wall, and its relaxation changes the pressure a little, so
+    the limit is bracketed to a fifth only.
     """
 
     @over(4 * times, cases(kinds=("frictional",), filled=False, hard=False, rough=True), st.booleans())
@@ -552,7 +552,7 @@ def test_a_torque_is_held_up_to_what_friction_gives_and_beyond_is_an_error_and_n
 
 @few_or_many
 def test_the_order_of_the_loads_in_a_case_changes_no_digit(times: int) -> None:
-    """Each load starts from the seat, and leaves nothing behind."""
+    """Each load starts from the seated state and leaves no trace."""
     loads = st.lists(sizes(torque_up_to=0.0), min_size=3, max_size=3, unique=True)
 
     @over(2 * times, cases(hard=False), loads, st.permutations([0, 1, 2]))
@@ -572,6 +572,6 @@ def test_the_order_of_the_loads_in_a_case_changes_no_digit(times: int) -> None:
 
 
 def answers(case: Case, loads: list[Data]) -> Data:
-    """What is answered of each load, by its name."""
+    """Return the answer to each load, by its name."""
     result = stillroot.check(stillroot.Case.from_dict({**case.to_dict(), "loads": loads}))
     return {load["name"]: load for load in data_of(result)["loads"]}

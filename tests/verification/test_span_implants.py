@@ -1,6 +1,6 @@
 """Frictional implants under one bridge: limits, symmetry, balance, and an implant that lifts.
 
-Coarse and short on purpose: each of these holds on any mesh.
+Coarse and short on purpose: the properties checked here do not depend on the mesh.
 """
 
 from __future__ import annotations
@@ -67,7 +67,7 @@ def answered(plan: Plan, **how: bool) -> SpanResult:
 
 
 def test_a_load_that_is_turned_moves_the_implant_as_much_and_turned() -> None:
-    # The site is axisymmetric: nothing but the load says where θ = 0 is.
+    # The site is axisymmetric: only the load defines θ = 0.
     seat_ = seated(case_of())
     straight = loaded(seat_, Resultant(lateral_n=20.0, axial_n=40.0, height_mm=7.0))
     across = loaded(seat_, Resultant(across_n=20.0, axial_n=40.0, height_mm=7.0))
@@ -115,7 +115,7 @@ def test_an_implant_that_is_moved_answers_with_the_load_that_moves_it() -> None:
         motion = motion + flexible @ ([24.0, 10.0, -120.0, 0.0, 0.0, 0.0] - head.force(moved))
     read = [it.head.lateral_um, it.head.across_um, -it.head.axial_um]
     assert 1000 * motion[:3] == pytest.approx(read, rel=0.01)
-    # Not what was tried on the way, but the step from the seat to here is what friction remembers.
+    # Friction depends on the step from the seat to here, not on the iterations on the way.
     assert micromotion(seat_, moved.state).peak.total_um == pytest.approx(it.peak_um, rel=1e-4)
     taken = resultant_of_tractions(seat_.layer, moved.state)
     assert taken == pytest.approx([24, 10, -120, -10 * TOP_MM, 24 * TOP_MM, 0], abs=1e-3)

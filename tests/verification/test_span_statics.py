@@ -1,7 +1,7 @@
-"""Bridges on springs: what statics and handbooks say of loads that are shared.
+"""Bridges on springs: sharing of loads against statics and handbooks.
 
-The implants are replaced by linear springs, so that the bridge, its arms and the search for equilibrium
-are set against closed forms alone.
+The implants are replaced by linear springs, so that the bridge, its arms and the equilibrium solver are
+checked against closed forms alone.
 """
 
 from __future__ import annotations
@@ -52,7 +52,7 @@ def test_a_cantilever_presses_the_near_implant_and_lifts_the_far_one(rigid: bool
     tip = np.array([a + b, 0, 0])
     line = Polyline(corners_mm=np.vstack([heads, tip]))
     bridge = rigid_bridge(line) if rigid else beam_bridge(line, SQUARE, TITANIUM, [*heads, tip])
-    # Of the moments only that about the line is held: nothing else keeps the bridge from rolling.
+    # Of the moments only that about the line is reacted, as nothing else keeps the bridge from rolling.
     kinds = [springs(500.0, 500.0, k, 1e4, 0, 0) for k in (800.0, 1500.0)]
     forces = loaded(bridge, on_bridge(bridge, heads, kinds), (tip, np.array([0, 0, -pressed]))).forces
     assert -forces[:, 2] == pytest.approx([-pressed * b / a, pressed * (1 + b / a)], rel=1e-6)

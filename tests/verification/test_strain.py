@@ -34,7 +34,8 @@ def test_a_bar_stretched_across_the_axis_has_one_principal_strain(family: int) -
 
 def test_the_strained_volume_round_a_pressed_in_pin_is_that_of_lame() -> None:
     """ε_θθ = -ε_rr = p a²/(2G r²) round a long pin (Lamé; Timoshenko & Goodier, Theory of Elasticity):
-    it passes ε within the radius a √(p/2Gε). The ends leave some 5 %."""
+    it exceeds ε within the radius a √(p/2Gε). The ends account for some 5 %.
+    """
     length, radius, modulus = 16.0, 2.0, 100.0
     case = case_of(
         implant={"diameter_mm": 2 * radius, "length_mm": length, **SMOOTH},
@@ -71,7 +72,7 @@ def test_strain_is_proportional_to_the_load_on_a_bonded_implant() -> None:
 
 
 def test_strain_of_the_coarse_seat_is_that_of_the_fine_one() -> None:
-    """The volume that a strain is read over is what makes it independent of the mesh: within 5 %."""
+    """Reading the strain over a volume makes it independent of the mesh: within 5 %."""
     push = Resultant(lateral_n=20.0, axial_n=40.0, height_mm=6.0)
     coarse, fine = (seated(case_of(numerics={"element_mm": e})) for e in (0.5, 0.2))
     (first,), (second,) = (bone_strains(it, [load(it, [push])]) for it in (coarse, fine))

@@ -1,4 +1,4 @@
-"""Stress in the bodies: uniform states, a pressed-in pin against Lamé, and what a section carries."""
+"""Stress in the bodies: uniform states, a pressed-in pin against Lamé, the resultant of a section."""
 
 from __future__ import annotations
 
@@ -96,7 +96,7 @@ def test_seating_leaves_no_stress_where_the_implant_is_glued_without_interferenc
 
 
 def test_stress_through_a_section_of_the_abutment_carries_the_load() -> None:
-    """∫σ_zz dA = -F on any section above the crest, of a push along the axis (statics): within 1 %."""
+    """∫σ_zz dA = -F on any section above the crest, under an axial push (statics): within 1 %."""
     push = Resultant(axial_n=80.0)
     it = seated(case_of(interface=BONDED, numerics={"element_mm": 0.3}))
     case, body = it.site.case, it.site.pair.implant

@@ -1,8 +1,8 @@
-"""Studies against what must come of them where the answer is known beforehand.
+"""Studies against results known beforehand.
 
-A bonded interface is linear, so the peak is in proportion to the load. With an implant far stiffer
-than the bone and no cortex it is also in inverse proportion to the bone's modulus. Then ln(peak) is a
-sum, and the distribution, the Sobol' indices and the limits of a study have closed forms.
+A bonded interface is linear, so the peak is proportional to the load. With an implant far stiffer than
+the bone and no cortex it is also inversely proportional to the bone's modulus. Then ln(peak) is a sum,
+and the distribution, the Sobol' indices and the limits of a study have closed forms.
 """
 
 import math
@@ -154,7 +154,7 @@ def test_sobol_indices_are_those_of_jansen_and_pass_no_bound():
 
 
 def test_the_peak_of_a_linear_case_is_spread_as_its_load_is():
-    """Quantiles of a log-normal load, cut at 3 sd, times the peak."""
+    """Quantiles of a log-normal load, truncated at 3 sd, times the peak."""
     case = linear(load_factor={"median": 1.0, "factor": 2.0})
     found = spread(case, HERE, samples=256, drivers=False)
     sigma = math.log(2.0) / norm.ppf(0.95)
@@ -184,7 +184,7 @@ def test_the_largest_load_of_a_linear_case_is_the_limit_over_the_peak():
 
 
 def test_what_stays_below_in_nine_of_ten_samples_takes_the_quantile_of_the_spread():
-    """A load that is up to 1.5 times as large, all alike from 0.5: its 90 % quantile is 1.4."""
+    """A load factor uniform from 0.5 to 1.5: its 90 % quantile is 1.4."""
     case, peak = linear(load_factor=[0.5, 1.5]), peak_of(linear())
     (answer,) = bounds(case, 2 * peak, HERE, asked=["bone"], samples=64).answers
     assert answer.value == pytest.approx(1.4 / 2, rel=0.05)
@@ -193,12 +193,12 @@ def test_what_stays_below_in_nine_of_ten_samples_takes_the_quantile_of_the_sprea
 
 
 def test_what_is_asked_for_acts_on_what_is_uncertain_and_is_not_undone_by_it():
-    """A modulus that hardly varies and a factor on it: the peak goes as one over both."""
+    """A modulus that hardly varies and a factor on it: the peak is inversely proportional to both."""
     peak = peak_of(linear())
     case = linear(bone={"trabecular_modulus_mpa": [1.0, 1.001]})
     (answer,) = bounds(case, 1.5 * peak, HERE, asked=["bone"], samples=8).answers
     assert answer.value == pytest.approx(1 / 1.5, rel=0.05)
-    # An asked height takes the place of an uncertain one: of all loads, or of one.
+    # A height that is sought replaces an uncertain one: of all loads, or of one.
     limit = 1.5 * peak
     (plain,) = bounds(linear(), limit, HERE, asked=["lever"], with_spread=False).answers
     for key in ("loads.height_mm", "loads[1].height_mm"):

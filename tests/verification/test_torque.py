@@ -1,4 +1,4 @@
-"""Insertion torque: what makes it, the way back from a reading, and what it cannot tell.
+"""Insertion torque: its sources, the interference from a reading, and what it cannot tell.
 
 Cases are invented. Published figures: validation/lame_torque, insertion_torque_2014 and chapman_1996.
 """
@@ -61,7 +61,7 @@ def plain(**interface: float) -> Site:
 
 @pytest.mark.parametrize("interference_um", [0.5, 6.0, 25.0])
 def test_a_reading_gives_the_interference_back(interference_um: float) -> None:
-    """There and back within 0.1 %, the last of them where a third of the bone is crushed."""
+    """There and back within 0.1 %; in the last one a third of the bone is crushed."""
     site = plain()
     torque = torque_ncm(seat(site, site.layer(interference_um=interference_um)))
     assert (torque.share_crushed > 0.2) == (interference_um > 20)
@@ -79,7 +79,7 @@ def test_cutting_is_taken_off_a_reading_first() -> None:
 
 
 def test_a_torque_that_no_interference_gives_is_refused_with_the_range() -> None:
-    """And the top of the range is one that can be had."""
+    """And the top of the range can be reached."""
     with pytest.raises(CaseError, match="no interference gives") as refusal:
         stated_or_found_interference_um(plain(measured_torque_ncm=400.0))
     assert refusal.value.key == "interface.measured_torque_ncm"
@@ -96,7 +96,7 @@ def test_a_torque_that_no_interference_gives_is_refused_with_the_range() -> None
 
 
 def test_lost_pressure_lowers_removal_torque_alike_and_lets_the_implant_move() -> None:
-    """Torque was read before it was lost, so insertion torque keeps its value.
+    """The torque was measured before the loss, so insertion torque keeps its value.
 
     47 % is the stress left at worst after ten minutes in bovine trabecular cores, compressed and held at
     constant strain (no press fit): Gersie et al. 2024, J Mech Behav Biomed Mater 152:106434.
@@ -111,7 +111,7 @@ def test_lost_pressure_lowers_removal_torque_alike_and_lets_the_implant_move() -
 
 
 def test_torque_levels_off_where_the_bone_crushes() -> None:
-    """It rises with interference until all that is squeezed is crushed; so does the crushed share."""
+    """It rises with interference until all squeezed bone is crushed; so does the crushed share."""
     site = plain()
     found = [
         torque_ncm(seat(site, site.layer(interference_um=um))) for um in (5.0, 20.0, 50.0, 200.0, 400.0)
@@ -127,8 +127,9 @@ def test_torque_levels_off_where_the_bone_crushes() -> None:
 
 
 def test_torque_levels_off_at_what_crushing_allows() -> None:
-    """µ p_c r over all that the interference squeezes: threads and wall. The flat end is not squeezed
-    and adds next to nothing."""
+    """µ p_c r over all that the interference squeezes: threads and wall. The flat end has no
+    interference and adds next to nothing.
+    """
     site = plain()
     layer = site.layer(interference_um=400.0)
     most = np.sum((layer.crush_mpa * layer.weight_mm2 * layer.radius_mm)[layer.interference_mm > 0])
@@ -138,7 +139,7 @@ def test_torque_levels_off_at_what_crushing_allows() -> None:
 
 @pytest.mark.parametrize("kind", ["threaded", "smooth"])
 def test_removal_torque_is_what_turns_it(kind: str) -> None:
-    """A torque 1 % below is carried in balance; 1 % above, the implant turns."""
+    """A torque 1 % below is carried in balance; at 1 % above, the implant turns."""
     implant: dict[str, Any] = SMOOTH if kind == "smooth" else {}
     seat_ = seated(case_of(implant=implant, interface={"retained_pressure": 0.7}))
     removal_nmm = 10 * torque_ncm(seat_).removal_ncm
@@ -155,9 +156,9 @@ def test_a_glued_implant_has_no_torque() -> None:
 # --- Ordinary implants, ordinary bone ----------------------------------------------------------------
 
 TYPES = {1: (3.0, 1200.0), 2: (2.0, 800.0), 3: (1.0, 400.0), 4: (0.8, 150.0)}
-"""Cortex [mm] and trabecular modulus [MPa] taken for the four Lekholm and Zarb types: assumptions,
-inside the 0.5 to 3 mm that are usual and the 7 to 900 MPa measured in jaws, but for the modulus of type
-1, which is nearly all cortex."""
+"""Cortex [mm] and trabecular modulus [MPa] assumed for the four Lekholm and Zarb types: within the
+usual 0.5 to 3 mm and the 7 to 900 MPa measured in jaws, except for the modulus of type 1, which is
+nearly all cortex."""
 
 
 @cache
@@ -193,7 +194,7 @@ def test_the_densest_bone_reads_more_than_is_ordinary() -> None:
 
 
 def test_torque_falls_with_density() -> None:
-    """At one undersizing, from type to type."""
+    """At the same undersizing, from type to type."""
     assert placed(1, 5.0) > placed(2, 5.0) > placed(3, 5.0) > placed(4, 5.0)
 
 
@@ -201,7 +202,7 @@ def test_torque_falls_with_density() -> None:
 
 
 def test_flanks_that_yield_carry_the_crushing_pressure_over_the_area_seen_along_the_axis() -> None:
-    """And what friction adds on flanks of 30°. A loose implant, three threads in cortical bone."""
+    """Plus what friction adds on flanks of 30°. A loose implant, three threads in cortical bone."""
     depth, pitch, hold, friction = 0.35, 0.8, 2.4, 0.4
     seat_ = seated(
         case_of(
@@ -257,7 +258,7 @@ DENSE = (0.5, 900.0)
 """Cortex [mm] and trabecular modulus [MPa]: the densest measured in jaws, under a thin cortex."""
 
 
-def test_two_threads_at_high_torque_move_more_than_five_at_half_of_it() -> None:
+def test_a_short_hold_at_high_torque_moves_more_than_a_longer_one_at_half_of_it() -> None:
     """A wide implant by two threads in dense bone, 70 N·cm; an ordinary one by five, 35 N·cm: the
     same bone, the same load, across or oblique. Common practice, no source."""
     for push in (PUSH, Resultant(lateral_n=50.0, height_mm=6.0)):
@@ -268,7 +269,8 @@ def test_two_threads_at_high_torque_move_more_than_five_at_half_of_it() -> None:
 
 def test_thread_count_alone_does_not_tell_either() -> None:
     """In a thick cortex two threads of a wide implant hold better than five of an ordinary one that
-    reach below it: what counts is hold times stiffness, and the lever."""
+    reach below it: what counts is engagement times stiffness, and the lever.
+    """
     thick = (2.0, 500.0)
     two = loaded(placed_at(5.5, TWO, 35.0, thick), PUSH).peak_um
     five = loaded(placed_at(4.1, FIVE, 35.0, thick), PUSH).peak_um

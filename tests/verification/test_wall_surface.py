@@ -1,4 +1,4 @@
-"""The wall as a surface in space: what is read off it by anyone's viewer must be what was solved."""
+"""The wall as a surface in space: values read in any viewer must be those of the solution."""
 
 from __future__ import annotations
 
@@ -41,8 +41,10 @@ def area_vectors(it: WallSurface) -> np.ndarray:
 
 @every_load
 def test_the_tractions_on_the_drawn_cells_add_up_to_the_load(name: str) -> None:
-    """ΣtA = F and Σx×tA = M (statics), with the areas and places of the flat cells as a viewer has them:
-    within 1 %, since 20 chords are not a circle. With the solution's areas F is met to 1e-5."""
+    """ΣtA = F and Σx×tA = M (statics), with the areas and centres of the flat cells as a viewer computes
+    them: within 1 %, since 20 chords are not a circle. With the areas of the solution F is met to
+    1e-5.
+    """
     it, six = surface(name), solution(name).resultant.six
     drawn = np.linalg.norm(area_vectors(it), axis=1)
     size = np.abs(six[:3]).max()
@@ -57,8 +59,9 @@ def test_the_tractions_on_the_drawn_cells_add_up_to_the_load(name: str) -> None:
 
 @every_load
 def test_the_pressure_is_the_traction_against_the_normal_of_the_drawn_cells(name: str) -> None:
-    """So every cell turns about the normal out of the implant. Within 3 % of the largest: a cell is not
-    where the law acted, but up to half a sector of 9° beside it."""
+    """So every cell is oriented about the normal out of the implant. Within 3 % of the largest: a cell
+    lies up to half a sector of 9° from where the law is evaluated.
+    """
     it = surface(name)
     vectors = area_vectors(it)
     size = np.linalg.norm(vectors, axis=1)
@@ -72,7 +75,7 @@ def test_the_pressure_is_the_traction_against_the_normal_of_the_drawn_cells(name
 
 @every_load
 def test_its_largest_motion_on_held_wall_is_the_headline(name: str) -> None:
-    """At its place; between the points of the headline's map nothing moves more by a thousandth."""
+    """At the same place; between the points of that map no motion is larger by a thousandth."""
     it, peak = surface(name), solution(name).motion.peak
     angle = np.radians(peak.angle_deg)
     place = peak.radius_mm * np.cos(angle), peak.radius_mm * np.sin(angle), -peak.depth_mm
@@ -101,7 +104,7 @@ def test_a_bent_implant_is_seen_the_same_from_both_sides_and_one_pushed_from_all
 
 
 def test_the_seat_presses_alike_all_round() -> None:
-    """And with 2πΣpA of the axisymmetric seat."""
+    """And 2πΣpA is that of the axisymmetric seat."""
     it, seat = surface("bent"), solution("bent").seated
     all_round = it.pressure_seated_mpa.reshape(4 * len(seat.layer.node) // 3, -1)
     assert np.ptp(all_round, axis=1).max() == 0
@@ -112,8 +115,9 @@ def test_the_seat_presses_alike_all_round() -> None:
 
 @every_load
 def test_the_table_holds_the_same_forces_and_motions(name: str) -> None:
-    """ΣtA of the rows, turned to x, y, z: within 0.5 %, to the rounding of the columns; gap fill, which
-    bears in its own right, is among the rows."""
+    """ΣtA of the rows, turned to x, y, z: within 0.5 %, the rounding of the columns; gap fill, which
+    bears too, is among the rows.
+    """
     it = solution(name)
     six = it.resultant.six
     table = interface_table(it.seated, it.state)

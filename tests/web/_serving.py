@@ -35,7 +35,7 @@ class Served:
         return f"http://{LOOPBACK}:{self.port}/{self.token}/"
 
     def ask(self, method, path, body=None, *, token=None, **headers):
-        """Return status, headers and body of a request, sent exactly as told."""
+        """Return status, headers and body of a request, sent exactly as given."""
         connection = http.client.HTTPConnection(LOOPBACK, self.port, timeout=60)
         text = None if body is None else json.dumps(body)
         given = {name.replace("_", "-"): value for name, value in headers.items()}
@@ -46,7 +46,7 @@ class Served:
         return answer.status, answer.headers, content
 
     def solve(self, case, load=0, tab="one", until="directions"):
-        """Return what is told about a case, up to a kind of answer; then the connection is closed."""
+        """Return the messages about a case, up to a kind of answer; then the connection is closed."""
         connection = http.client.HTTPConnection(LOOPBACK, self.port, timeout=60)
         text = json.dumps({"case": case, "load": load, "tab": tab})
         connection.request("POST", f"/{self.token}/solve", text)

@@ -7,7 +7,7 @@ import pytest
 
 @pytest.fixture(scope="session")
 def browser():
-    """Return a headless Chromium; where there is none, say that the pages were not opened."""
+    """Yield a headless Chromium; skip, with the reason, where there is none."""
     api = pytest.importorskip("playwright.sync_api", reason="pages are opened through Playwright")
     found = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
     if found is None:

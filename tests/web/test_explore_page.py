@@ -410,7 +410,7 @@ def test_an_answer_to_an_older_state_moves_no_slider_back(page):
             return quick(to, ...rest);
         };
     }"""
-    page.wait_for_function("() => performance.getEntriesByName('first').length > 0")  # it is drawn
+    page.wait_for_function("() => performance.getEntriesByName('first').length > 0")  # drawn
     page.evaluate(slow)
     slider = page.get_by_label("Axial force, N, slider", exact=True)
     before = float(slider.input_value())

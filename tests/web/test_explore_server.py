@@ -1,4 +1,4 @@
-"""The page's server, without a browser: who is let in, what is refused, and whose numbers it tells."""
+"""The page's server, without a browser: who is admitted, what is refused, whose numbers it returns."""
 
 import asyncio
 import http.client
@@ -33,7 +33,7 @@ from stillroot.studies import lesson
 from tests.web._serving import COARSE, SOFT, serving
 
 SAME = 1e-6
-"""Share by which page and check may differ: the same equations, each solved to far less than this."""
+"""Relative tolerance between page and check: the same equations, each solved to far less than this."""
 
 
 @pytest.fixture(scope="module")
@@ -193,7 +193,7 @@ def test_answers_come_first_coarse_then_as_check_gives_them(served):
 
 
 def test_answers_agree_with_check_whatever_was_kept(served):
-    """Each change leaves other stages to be used again; none may carry over what the change touched."""
+    """Each change allows other stages to be reused; none may keep what the change affected."""
     case = case_now()
     changes = [
         lambda c: c["loads"][1].update(lateral_n=20),
@@ -244,7 +244,7 @@ def test_a_newer_question_of_a_tab_drops_the_older(served):
     for thread in threads:
         thread.join(60)
     still = [bench.process_id for bench in (served.desk.first, served.desk.fine, served.desk.coarser)]
-    assert still == solving  # each let go of its job, and kept what it had
+    assert still == solving  # each dropped its job without a restart
     assert ends[7] == ["first", "refined", "directions"]
     assert sum("directions" in kinds for kinds in ends.values()) < 8
     assert served.desk.most_refined_running == 1
@@ -265,7 +265,7 @@ def test_a_process_that_dies_at_work_is_told_and_replaced(served):
     thread = threading.Thread(target=lambda: told.extend(served.solve(default, tab="dying")))
     asked = served.desk.coarser._number
     thread.start()
-    while served.desk.coarser._number == asked:  # it takes a second or more over its job
+    while served.desk.coarser._number == asked:  # its job takes a second or more
         time.sleep(0.01)
     served.desk.coarser._running.process.kill()
     thread.join(60)
@@ -366,7 +366,7 @@ def test_ctrl_c_during_answer_and_report_says_nothing():
 
 
 OUTSIDE = re.compile(r"\bwss?:|\bhttps?:|\bftp:|[\"'`(=]\s*//[\w.-]|@import|@font-face")
-"""What would load something from elsewhere; // alone is a comment."""
+"""Patterns that would load something from elsewhere; // alone is a comment."""
 
 
 def test_nothing_the_page_loads_comes_from_elsewhere():
@@ -450,6 +450,6 @@ def test_the_drawing_is_the_reports(served):
         )
         told = lines[:, [0, 1, 2, 3, column]] * [side, 1, side, 1, 1]
         turned = told[:, [2, 3, 0, 1, 4]]
-        for line in wanted:  # an edge may be told from either end
+        for line in wanted:  # an edge may be given from either end
             off = np.minimum(np.abs(told - line).max(axis=1), np.abs(turned - line).max(axis=1))
             assert off.min() < 2e-3

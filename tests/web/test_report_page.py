@@ -31,7 +31,7 @@ from stillroot.writing.study_files import write_study
 
 ROOT = Path(__file__).parents[2]
 COARSE = {"element_mm": 0.8, "harmonics": 3}
-"""What a page looks like does not depend on the mesh."""
+"""The layout of a page does not depend on the mesh."""
 MM_PER_PT = 25.4 / 72
 WIDTHS = {"phone": 390, "tablet": 820, "desktop": 1400}
 SMALL = Case.from_dict(
@@ -50,7 +50,7 @@ PAGES = ("clinician", "researcher", "teacher", "directions", "span", "spread")
 def pages(tmp_path_factory):
     """Return the folder of each kind of report."""
     folder = tmp_path_factory.mktemp("reports")
-    shipped = read_case(ROOT / "docs" / "cases" / "fresh_molar_apical_hold.toml")
+    shipped = read_case(ROOT / "docs" / "cases" / "canine_socket.toml")
     case = shipped.with_numerics(**COARSE)
     result = explain(check(case))
     drawn = pictures(result)
@@ -58,7 +58,7 @@ def pages(tmp_path_factory):
         (folder / reader).mkdir()
         Report(reader=reader).write(check_document(result), drawn, folder / reader)
     write_directions(answer_directions(case), folder / "directions")
-    plan = read_plan(ROOT / "docs" / "plans" / "four_two_tilted.toml")
+    plan = read_plan(ROOT / "docs" / "plans" / "five_on_soft_side.toml")
     write_span(check_span(plan, quick=True), folder / "span")
     here = Where(workers=1)
     write_study(
@@ -121,7 +121,7 @@ def test_question_answer_strip_and_drawing_are_on_the_first_screen(browser, page
 
 
 def pdf(folder):
-    """Return the report of a folder as PDF; where that cannot be made here, say so."""
+    """Return the report of a folder as PDF, or skip where none can be made."""
     try:
         return io.BytesIO(pdf_of((folder / "report.html").read_text("utf-8")))
     except EnvironmentProblem as problem:

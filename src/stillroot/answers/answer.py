@@ -50,7 +50,7 @@ if TYPE_CHECKING:
 HIGHEST_MM = 50.0
 """Highest reference point of the six directions: well above any abutment with its crown."""
 MOST_EXACT = 1e-3
-"""Smallest tolerance that may be asked for: finer than the solver's own is none."""
+"""Smallest tolerance that may be requested; the solver's own leaves no room for a finer one."""
 REPORTED_VERSIONS = ("stillroot", "numpy", "scipy", "scikit-fem", "gmsh")
 
 
@@ -58,9 +58,9 @@ REPORTED_VERSIONS = ("stillroot", "numpy", "scipy", "scikit-fem", "gmsh")
 class LoadAnswer:
     """What one load does to the seated implant.
 
-    `share_over_crush` is the share of the held surface whose pressure under the load passes what bone
-    is taken to bear (`bone.crush_strain`); the model lets it. `balance` is what is left of the six
-    components of interface forces and load, see `imbalance`.
+    `share_over_crush` is the share of the held surface whose pressure under the load exceeds what bone
+    is assumed to bear (`bone.crush_strain`); the model does not limit it there. `balance` is the
+    imbalance of interface forces and load in their six components, see `imbalance`.
     """
 
     name: str
@@ -86,7 +86,7 @@ class LoadAnswer:
 class CheckResult:
     """The answer to one case. Arrays are described in `Micromotion` and `ContactState`.
 
-    `choices` is empty unless `stillroot.answers.choices` was asked; `six` is None and `levers` empty
+    `choices` is empty unless `stillroot.answers.choices` was used; `six` is None and `levers` empty
     unless `stillroot.explain` was.
     """
 
@@ -104,7 +104,7 @@ class CheckResult:
 
     @property
     def directions(self) -> DirectionsResult | None:
-        """The six directions as an answer of their own; None where they were not asked for."""
+        """The six directions as an answer of their own; None where they were not computed."""
         if self.six is None:
             return None
         return DirectionsResult(
@@ -132,14 +132,14 @@ class CheckResult:
 
     @property
     def relative_parts(self) -> dict[str, float]:
-        """The largest of each part of the error over the loads, relative to the peak, by its name."""
+        """The largest value of each part of the error over the loads, relative to the peak, by name."""
         return {
             part: max(a.error.parts_um[part] / a.peak.total_um for a in self.loads) for part in SHARES
         }
 
     @property
     def load_slugs(self) -> tuple[str, ...]:
-        """A name for the files of each load: its number and what its name leaves of plain letters."""
+        """A name for the files of each load: its number, and its name reduced to plain letters."""
         words = (re.sub(r"[^a-z0-9]+", "-", a.name.lower()).strip("-") for a in self.loads)
         return tuple(f"{i}-{word[:40]}".rstrip("-") for i, word in enumerate(words, start=1))
 
@@ -149,7 +149,7 @@ class CheckResult:
         return max(self.loads, key=lambda answer: answer.peak.total_um)
 
     def __repr__(self) -> str:
-        """Show what a notebook reader wants first."""
+        """Return what a reader of a notebook wants first."""
         lines = [f"{self.case.title}: {self.summary.sentence}"]
         lines += [
             f"  {a.name}: {with_error(a.peak.total_um, a.error.total_um)} µm, "
@@ -168,7 +168,7 @@ def check(
     """Answer a case: peak micromotion under each load, with its error, against the bands.
 
     With a `tolerance`, the case's numerics are refined until the error of every peak is at most that
-    share of it. `progress` is told what is being worked on.
+    share of it. `progress` is called with the name of each stage.
 
     Raises
     ------
@@ -223,7 +223,7 @@ def _checked(case: Case, progress: Callable[[str], None]) -> CheckResult:
 
 @dataclass(frozen=True, kw_only=True)
 class Loaded:
-    """Each load of a case on its seat, and what is read off it."""
+    """The state under each load of a case, and the motions computed from it."""
 
     states: tuple[ContactState, ...]
     readings: tuple[Reading, ...]
@@ -231,7 +231,7 @@ class Loaded:
 
 @dataclass(frozen=True, kw_only=True)
 class LoadedCoarser:
-    """Each load on the coarser seats, and how far bone is strained there; `case` is the coarse one."""
+    """Readings of each load on the coarser seats, and the strains there; `case` is the coarse one."""
 
     case: Case
     readings: tuple[CoarserReadings, ...]
@@ -239,7 +239,7 @@ class LoadedCoarser:
 
 
 def load_all(case: Case, seated: Seated, progress: Callable[[str], None] = lambda _: None) -> Loaded:
-    """Put each load of a case on its seat."""
+    """Apply each load of a case to its seated implant."""
     states, readings = [], []
     for name, resultant in _named_loads(case):
         progress(name)
@@ -250,14 +250,14 @@ def load_all(case: Case, seated: Seated, progress: Callable[[str], None] = lambd
 
 @dataclass(frozen=True, kw_only=True)
 class LoadedCoarse:
-    """Each load on the coarse one of the seats that errors are measured on."""
+    """The state under each load on the coarse seat, and all seats of the error estimate."""
 
     seats: CoarseSeats
     states: tuple[ContactState, ...]
 
 
 def load_coarse(case: Case, seats_of: Callable[[], CoarseSeats]) -> LoadedCoarse:
-    """Put each load of a case on the coarse seat; `seats_of` makes it and the others."""
+    """Apply each load of a case to the coarse seat; `seats_of` makes it and the others."""
     with _found_but_for_its_error(case):
         seats = seats_of()
         states = [
@@ -268,7 +268,7 @@ def load_coarse(case: Case, seats_of: Callable[[], CoarseSeats]) -> LoadedCoarse
 
 
 def read_coarser(case: Case, coarse: LoadedCoarse) -> tuple[CoarserReadings, ...]:
-    """Put each load on the other seats, and read what errors are taken from."""
+    """Apply each load to the other seats, and return the readings that errors are computed from."""
     with _found_but_for_its_error(case):
         return tuple(
             coarser_readings(coarse.seats, name, resultant, state)
@@ -277,7 +277,7 @@ def read_coarser(case: Case, coarse: LoadedCoarse) -> tuple[CoarserReadings, ...
 
 
 def load_all_coarser(case: Case, seats_of: Callable[[], CoarseSeats]) -> LoadedCoarser:
-    """Put each load of a case on the seats that its errors are measured on, made by `seats_of`."""
+    """Apply each load of a case to the seats of its error estimate, made by `seats_of`."""
     coarse = load_coarse(case, seats_of)
     return LoadedCoarser(
         case=coarse.seats.coarse.site.case,
@@ -289,7 +289,7 @@ def load_all_coarser(case: Case, seats_of: Callable[[], CoarseSeats]) -> LoadedC
 def answers_of(
     case: Case, seated: Seated, loaded: Loaded, coarser: LoadedCoarser
 ) -> tuple[LoadAnswer, ...]:
-    """Join what was found with its errors: the answer to each load."""
+    """Combine the solution of each load with its errors to an answer."""
     answers = []
     for item, state, reading, four, strain in zip(
         case.loads, loaded.states, loaded.readings, coarser.readings, coarser.strains, strict=True
@@ -323,7 +323,7 @@ def _named_loads(case: Case) -> list[tuple[str, Resultant]]:
 
 @contextmanager
 def _found_but_for_its_error(case: Case) -> Iterator[None]:
-    """Say of a failure that the answer itself was found: no number is told without its error."""
+    """Add to a failure that the answer itself was found; without its error no number is reported."""
     coarse_mm = COARSER * case.numerics.element_mm
     told = (
         "the answer was found, but not its numerical error, and no answer is given without it. The load "
@@ -345,7 +345,7 @@ def _prefixed(progress: Callable[[str], None], before: str) -> Callable[[str], N
 
 
 def coarse_seats(case: Case, interference_um: float) -> CoarseSeats:
-    """Seat what the errors are measured on."""
+    """Seat the implant on the coarser models of the error estimate."""
 
     def seated(ground: Groundwork, case: Case) -> Seated:
         site = site_on(ground, case)
@@ -361,7 +361,7 @@ def coarse_seats(case: Case, interference_um: float) -> CoarseSeats:
 
 @dataclass(frozen=True, kw_only=True)
 class DirectionsResult:
-    """A case, its six directions, and the torque beside them; `torque` is None where glued."""
+    """A case, its six directions, and its insertion torque; `torque` is None where it is glued."""
 
     case: Case
     six: SixDirections
@@ -406,12 +406,12 @@ def directions(
 def with_directions(
     result: CheckResult, *, progress: Callable[[str], None] = lambda _: None
 ) -> CheckResult:
-    """Return an answer with how its seated implant moves in the six directions, at the crest."""
+    """Return an answer with the six directions of its seated implant, at the crest."""
     return replace(result, six=six_directions(result.seated, progress=progress))
 
 
 def stated_or_found_interference_um(site: Site) -> float:
-    """Return the interference of a case, found from the measured torque where that is what it has."""
+    """Return the interference [µm] of a case, computed from the measured torque where that is given."""
     face = site.case.interface
     if face.measured_torque_ncm is None:
         return face.interference_um
@@ -425,7 +425,7 @@ def resultant_of(item: Load) -> Resultant:
 
 
 def versions() -> dict[str, str]:
-    """Return the versions that a number depends on."""
+    """Return the versions of the libraries that a number depends on."""
     return {"python": platform.python_version(), **{n: version(n) for n in REPORTED_VERSIONS}}
 
 

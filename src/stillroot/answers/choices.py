@@ -1,7 +1,7 @@
-"""The peak under other choices, where no value is agreed on: no one choice is the truth.
+"""The peak under other modelling choices, where no value is agreed on: no one choice is the truth.
 
-Each alternative changes one thing in the case and solves it once more, without an error estimate. What
-changes only the wall's law is solved on the same site.
+Each alternative changes one thing in the case and solves it once more, without an error estimate.
+Changes of the interface law alone are solved on the same site.
 """
 
 from __future__ import annotations
@@ -24,19 +24,19 @@ if TYPE_CHECKING:
     from stillroot.mechanics.site import Site
 
 NARROW_MM = 8.0
-"""Bone beside the implant where it is taken to end: about a ridge and its neighbours. Assumption."""
+"""Distance beside the implant at which bone may end: about a ridge and its neighbours. Assumption."""
 RELAXED = 0.47
-"""What is left of the stress in bovine trabecular cores, compressed and held at constant strain, after
-10 minutes at the most loss: Gersie et al. 2024, J Mech Behav Biomed Mater 152:106434. No press fit was
-measured; that the seating pressure relaxes alike is an assumption."""
+"""Share of the stress left after 10 minutes, at the largest loss measured, in bovine trabecular cores
+compressed and held at constant strain: Gersie et al. 2024, J Mech Behav Biomed Mater 152:106434. No
+press fit was measured; that the seating pressure relaxes alike is an assumption."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Alternative:
-    """One thing that could as well have been chosen.
+    """One choice that could as well have been made.
 
-    `changes`: new keys by section; `same_site` where they change the wall's law alone; `under_load`
-    where bone at the wall crushes under the load as well.
+    `changes`: new keys by section; `same_site`: they change the interface law alone; `under_load`: bone
+    at the wall crushes under the load as well.
     """
 
     subject: str
@@ -48,9 +48,9 @@ class Alternative:
 
 @dataclass(frozen=True, kw_only=True)
 class Choice:
-    """What comes of an alternative: a peak [µm] for each load, None where it finds no equilibrium.
+    """The result of an alternative: a peak [µm] for each load, None where it finds no equilibrium.
 
-    `reason` is empty, or why there is no answer at all.
+    `reason` is empty, or says why there is no answer at all.
     """
 
     subject: str
@@ -71,7 +71,7 @@ def with_choices(
 
 
 def alternatives(case: Case) -> tuple[Alternative, ...]:
-    """Return what could as well have been chosen for a case."""
+    """Return the alternatives to the choices made in a case."""
     return (
         *_of_the_layer(case),
         *_of_the_wall(case),
@@ -177,7 +177,7 @@ def _solved(result: CheckResult, alternative: Alternative) -> Choice:
 
 def _seated(site: Site, alternative: Alternative) -> Seated:
     seated = seat(site, site.layer(interference_um=stated_or_found_interference_um(site)))
-    if alternative.under_load:  # a wall that crushed in the seat is at its limit already
+    if alternative.under_load:  # a wall that crushed during seating is at its limit
         capped = replace(seated.layer, crush_mpa=seated.inserting.crush_mpa)
         return replace(seated, layer=capped)
     return seated

@@ -1,7 +1,7 @@
 """From numbers to words: which band, which load governs, what limits confidence.
 
-The bands overlap in the literature (50 to 150 µm are tolerated figures, Szmukler-Moncler et al. 1998, J
-Biomed Mater Res 43:192-203; integrated and failed implants overlap widely, Kohli, Stoddart, van Arkel
+The bands overlap in the literature (tolerated micromotion is 50 to 150 µm, Szmukler-Moncler et al. 1998,
+J Biomed Mater Res 43:192-203; integrated and failed implants overlap widely, Kohli, Stoddart, van Arkel
 2021, Sci Rep 11:10797). So a summary places a number among them and never says pass or fail.
 """
 
@@ -25,9 +25,9 @@ NO_LINE = (
     "The bands overlap in the literature: they place the number, and no pass or fail follows from them."
 )
 GIVES_WAY = "gives way"
-"""What an implant does under a load that finds no equilibrium."""
+"""State of an implant under a load for which no equilibrium is found."""
 OUT_OF_SEAT_UM = 300.0
-"""About a thread's depth: beyond it small displacements and rings stand for nothing. Assumption."""
+"""About a thread's depth: beyond it small displacements and ring threads no longer apply. Assumption."""
 GLUED = "The wall is taken as glued, as if healed: it can neither slip nor open. A fresh one moves more."
 SIDES_IN_WORDS = {
     "towards": "on the side the load points to",
@@ -43,7 +43,7 @@ CAUTION = (
 
 
 def band_of(motion_um: float, bands_um: tuple[float, ...]) -> str:
-    """Return the band that a motion lies in, in words."""
+    """Return the band that contains a motion, in words."""
     below = [band for band in bands_um if band < motion_um]
     above = [band for band in bands_um if band >= motion_um]
     if not below:
@@ -55,14 +55,14 @@ def band_of(motion_um: float, bands_um: tuple[float, ...]) -> str:
 
 @dataclass(frozen=True, kw_only=True)
 class Summary:
-    """One sentence, and what limits it."""
+    """One sentence, and the limits of its reliability."""
 
     sentence: str
     limits: tuple[str, ...]
 
     @property
     def text(self) -> str:
-        """The whole of it."""
+        """The whole summary as text."""
         return " ".join((self.sentence, NO_LINE, *self.limits))
 
 
@@ -80,7 +80,7 @@ def summary_of(case: Case, answers: tuple[LoadAnswer, ...]) -> Summary:
 
 
 class Placed(Protocol):
-    """What has a peak under a load."""
+    """Anything with a peak under a load."""
 
     @property
     def peak(self) -> Peak:
@@ -99,7 +99,7 @@ def place_of(answer: Placed) -> str:
 
 
 def side_of(answer: Placed) -> str:
-    """Return the side of the implant that the peak is on: a key of `SIDES_IN_WORDS`."""
+    """Return the side of the implant on which the peak lies: a key of `SIDES_IN_WORDS`."""
     peak = answer.peak
     if peak.radius_mm < AXIS_MM:
         return "axis"
@@ -167,7 +167,7 @@ def _bears_in_gap(case: Case) -> bool:
 
 
 def _model_limits(case: Case) -> tuple[str, ...]:
-    """Say where the wall is glued; name the inputs without a measured value that matter most."""
+    """Return whether the wall is glued, and the unmeasured inputs that the peak depends on most."""
     face = case.interface
     glued = (GLUED,) if face.kind == "bonded" else ()
     assumed = []

@@ -1,8 +1,8 @@
-"""Bite patterns: forces at places of a bridge that stand for ways to bite on it.
+"""Bite patterns: forces at points of a bridge that represent ways to bite on it.
 
-Sizes are assumptions inside the ranges of chewing on implants under an overdenture, vertical 1.5 to
-260 N and horizontal 1.5 to 66 N (Mericske-Stern et al. 1992, as tabulated in
-doi 10.1186/s40729-022-00454-y).
+Sizes are assumptions inside the ranges of chewing on implants under an overdenture, vertical 1.5 to 260
+N and horizontal 1.5 to 66 N (Mericske-Stern et al. 1992, as tabulated in doi
+10.1186/s40729-022-00454-y).
 """
 
 from __future__ import annotations
@@ -23,9 +23,9 @@ MOLAR_N, MOLAR_OUTWARD_N = 150.0, 30.0
 INCISOR_N, INCISOR_OUTWARD_N = 60.0, 25.0
 TIP_N = 150.0
 SAME_MM = 1e-6
-"""Cantilevers that differ by less are as long; the end's then bears the bite."""
+"""Cantilevers that differ by less count as equally long; the bite is then on the one at the end."""
 UPRIGHT = 1e-3
-"""A line whose level part is less, of its length, runs straight up."""
+"""A line whose horizontal part is less than this share of its length is vertical."""
 BITES_IN_WORDS: dict[str, str] = {
     "one_sided_molar": f"{MOLAR_N:g} N down and {MOLAR_OUTWARD_N:g} N outward in the middle of the end "
     "cantilever, or on the last implant where there is none",
@@ -48,8 +48,8 @@ def bite_loads(
 ) -> tuple[PointLoad, ...]:
     """Return the forces of a pattern on a bridge.
 
-    `first_mm` and `last_mm` are the places of its first and last implant on the line, `crown_mm` the
-    height of the chewing surface above that.
+    `first_mm` and `last_mm` are the positions of its first and last implant along the line, `crown_mm`
+    the height of the chewing surface above the line.
     """
     end = (last_mm + line.length_mm) / 2
     if bite == "one_sided_molar":
@@ -72,14 +72,14 @@ def _bite(line: Polyline, place: float, crown_mm: float, down_n: float, outward_
 
 
 def outward(line: Polyline, place: float) -> NDArray[np.float64]:
-    """Return the level unit vector (3,) across the line, away from the middle of the arch.
+    """Return the horizontal unit vector (3,) across the line, away from the middle of the arch.
 
-    Of a straight bridge, which has no inside, the side to the right of someone who follows it.
+    A straight bridge has no inside; for it, the vector points to the right as seen along the line.
     """
     middle = line.points(np.linspace(0.0, line.length_mm, 65)).mean(axis=0)
     along = line.direction(place)
     across = np.array([along[1], -along[0], 0.0])
-    if np.linalg.norm(across) < UPRIGHT:  # the line has no side here
+    if np.linalg.norm(across) < UPRIGHT:  # vertical: the line has no side here
         across = np.array([1.0, 0.0, 0.0])
     across /= np.linalg.norm(across)
     here = line.points(np.array([place]))[0]

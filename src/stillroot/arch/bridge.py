@@ -11,8 +11,8 @@ Structural Analysis, 1968, section 5.6 (from memory)::
 and b the shorter side, is a b³ (1/3 - 0.21 (b/a)(1 - b⁴/(12 a⁴))) (Roark's Formulas for Stress and
 Strain, torsion of a solid rectangle; from memory).                                         (S2)
 
-What is fixed to the bridge, an implant's head or the place of a load, moves with the nearest point of
-its line as a rigid arm: u_p = u + φ x (p - x).                                             (S3)
+What is fixed to the bridge, an implant's head or the point of a load, is linked to the nearest point
+of its line by a rigid arm: u_p = u + φ x (p - x).                                             (S3)
 """
 
 from __future__ import annotations
@@ -31,15 +31,15 @@ if TYPE_CHECKING:
     from stillroot.inputs.materials import Material
 
 LONGEST_BEAM_MM = 4.0
-"""Beams are no longer, so that the bent line can be drawn; the stiffness is exact at any length."""
+"""Longest beam, so that the deflected line can be drawn; the stiffness is exact at any length."""
 SAME_PLACE_MM = 1e-6
 STEEP = 0.99
-"""A beam steeper than this has no side that is up; its width then lies along x."""
+"""A beam steeper than this has no upper side; its width then lies along x."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class CrossSection:
-    """A rectangle: `width_mm` lies level across the line, `height_mm` stands upright."""
+    """A rectangle: `width_mm` is horizontal, across the line; `height_mm` is upright."""
 
     width_mm: float
     height_mm: float
@@ -51,7 +51,7 @@ class CrossSection:
 
     @property
     def second_moments_mm4(self) -> tuple[float, float]:
-        """(sideways, upright): of bending in the level plane and in the upright one."""
+        """(sideways, upright): for bending in the horizontal plane and in the vertical one."""
         w, h = self.width_mm, self.height_mm
         return h * w**3 / 12, w * h**3 / 12
 
@@ -64,10 +64,10 @@ class CrossSection:
 
 @dataclass(frozen=True, kw_only=True)
 class Bridge:
-    """Nodes and stiffness of a bridge that nothing holds.
+    """Nodes and stiffness of an unsupported bridge.
 
     `nodes_mm` (n, 3), a single one where it is rigid; `stiffness` (6n, 6n): u_x, u_y, u_z [mm], φ_x,
-    φ_y, φ_z [rad] of each node, N and N·mm. `line` is what it runs along.
+    φ_y, φ_z [rad] of each node, N and N·mm. `line` is its axis.
     """
 
     line: Polyline
@@ -75,7 +75,7 @@ class Bridge:
     stiffness: NDArray[np.float64]
 
     def arm(self, point: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Return (6, 6n): motion of a body that is fixed to the bridge, read at a point, by (S3)."""
+        """Return (6, 6n), from nodal motions to that of a body fixed to the bridge at a point: (S3)."""
         place, _ = self.line.nearest(point)
         on_line = self.line.points(np.array([place]))[0]
         node = int(np.argmin(np.linalg.norm(self.nodes_mm - on_line, axis=1)))
@@ -99,7 +99,7 @@ def rigid_arm(offset: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 def rigid_bridge(line: Polyline) -> Bridge:
-    """Return a bridge that does not bend."""
+    """Return a rigid bridge."""
     centre = line.points(np.linspace(0.0, line.length_mm, 65)).mean(axis=0, keepdims=True)
     return Bridge(line=line, nodes_mm=centre, stiffness=np.zeros((6, 6)))
 
@@ -110,7 +110,7 @@ def beam_bridge(
     material: Material,
     fixed_points: Sequence[NDArray[np.float64]],
 ) -> Bridge:
-    """Return a framework of beams with a node beside each of the `fixed_points` (3,)."""
+    """Return a framework of beams, with a node on the line nearest to each of `fixed_points` (3,)."""
     places = [*line.corners_at, *(line.nearest(point)[0] for point in fixed_points)]
     nodes_at = _with_gaps_filled(np.unique(np.round(places, 9)))
     nodes = line.points(nodes_at)
@@ -124,7 +124,7 @@ def beam_bridge(
 def beam_stiffness(
     start: NDArray[np.float64], end: NDArray[np.float64], section: CrossSection, material: Material
 ) -> NDArray[np.float64]:
-    """Return (S1) of one beam (12, 12) in the plan's axes: six motions at its start, six at its end."""
+    """Return (S1) of one beam (12, 12) in the plan's axes: six motions of its start, then of its end."""
     length = float(np.linalg.norm(end - start))
     along = (end - start) / length
     up = np.array([0.0, 0.0, 1.0]) if abs(along[2]) < STEEP else np.array([0.0, 1.0, 0.0])
@@ -156,7 +156,7 @@ def _add_bending(
     *,
     turn: float,
 ) -> None:
-    """Add bending in one plane; `turn` is -1 where a positive rotation lowers what lies ahead."""
+    """Add bending in one plane; `turn` is -1 where a positive rotation lowers the part ahead."""
     phi, h = 12 * bending / (shear * length**2), turn * length
     a, b = (4 + phi) * length**2, (2 - phi) * length**2
     block = np.array(
@@ -171,7 +171,7 @@ def _add_bending(
 
 
 def _with_gaps_filled(places: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return places with those dropped that coincide, and more between those that lie far apart."""
+    """Return places without coincident ones, with more added where they lie far apart."""
     kept = places[np.concatenate([[True], np.diff(places) > SAME_PLACE_MM])]
     counts = np.ceil(np.diff(kept) / LONGEST_BEAM_MM).astype(int)
     pieces = [

@@ -1,8 +1,8 @@
-"""The plan of a full arch: implants, the bridge that splints them, loads on it; checked as they come in.
+"""The plan of a full arch: implants, the bridge that splints them, loads on it; validated on input.
 
 A plan is read from a TOML file (`read_plan`) or made from dictionaries (`Plan.from_dict`). Its axes: x
-and y level, z out of the bone positive; positions are where an implant's axis meets the crest. The
-cases that it places are those of `stillroot.inputs.case`; their loads are not used.
+and y horizontal, z out of the bone positive; the position of an implant is where its axis meets the
+crest. Its cases are those of `stillroot.inputs.case`; their loads are not used.
 """
 
 from __future__ import annotations
@@ -65,16 +65,16 @@ STEEPEST_DEG = 60.0
 LEAST_SECTION_MM, LARGEST_SECTION_MM = 0.5, 30.0
 LEAST_BRIDGE_MPA = 1.0
 REACH_MM, REACH_UP_MM = 8.0, 30.0
-"""A force farther from the bridge's line, seen from above or in height, acts on nothing that it carries.
-Half the width of a molar and some more: assumption."""
+"""A force farther from the bridge's line, in plan view or in height, is taken to act on nothing that
+the bridge carries. Half the width of a molar and some more: assumption."""
 LEAST_PIECE_MM = 0.1
 STATIONS = 41
-"""Points along each axis between which the distance of two implants is looked for."""
+"""Points along each axis at which the distance of two implants is evaluated."""
 UNUSED_LOADS = [{"name": "not used: the loads come from the plan", "axial_n": 1.0}]
 
 
 def _as_vector(value: object) -> object:
-    """Turn [x, y, z] into a tuple; the numbers themselves are checked afterwards."""
+    """Turn [x, y, z] into a tuple; the numbers themselves are validated afterwards."""
     if not isinstance(value, list | tuple) or len(value) != 3:
         refuse("must be three numbers, [x, y, z]")
     return tuple(value)
@@ -96,7 +96,7 @@ Name = Annotated[str, Field(min_length=1, max_length=60)]
 
 
 class PlacedImplant(Section):
-    """One implant: which case, and where."""
+    """One implant: its case and its position."""
 
     name: Annotated[Name, about("Name of the implant, used in the answer.")]
     case: Annotated[
@@ -123,7 +123,7 @@ class PlacedImplant(Section):
 
     @property
     def frame(self) -> NDArray[np.float64]:
-        """The implant's axes in columns (3, 3): the plan's, turned about a level line by the tilt."""
+        """The implant's axes as columns (3, 3): the plan's, tilted about a horizontal line."""
         t, a = math.radians(self.tilt_deg), math.radians(self.azimuth_deg)
         lean = np.array([[math.cos(t), 0, math.sin(t)], [0, 1, 0], [-math.sin(t), 0, math.cos(t)]])
         turn = np.array([[math.cos(a), -math.sin(a), 0], [math.sin(a), math.cos(a), 0], [0, 0, 1]])
@@ -135,12 +135,12 @@ class PlacedImplant(Section):
         return np.array(self.at_mm)
 
     def on_axis(self, height_mm: float) -> NDArray[np.float64]:
-        """Return the point (3,) of its axis at a height above the crest."""
+        """Return the point (3,) on its axis at a height above the crest."""
         return self.crest_mm + height_mm * self.frame[:, 2]
 
 
 class BridgePlan(Section):
-    """What splints the implants: a beam framework, or a rigid body."""
+    """The bridge that splints the implants: a beam framework, or a rigid body."""
 
     kind: Annotated[
         Literal["beam", "rigid"],
@@ -266,7 +266,7 @@ class PointForce(Section):
 
     @property
     def point_load(self) -> PointLoad:
-        """The same as arrays."""
+        """The force and its point as arrays."""
         return PointLoad(at_mm=np.array(self.at_mm), force_n=np.array(self.force_n))
 
 
@@ -339,7 +339,7 @@ class Plan(Section):
         Raises
         ------
         CaseError
-            A key or value is wrong; one line a problem.
+            A key or value is wrong; one line per problem.
         """
         try:
             return cls.model_validate(dict(data))
@@ -396,7 +396,7 @@ class Plan(Section):
         return tuple(PointLoad(at_mm=f.at_mm, force_n=load.scale * f.force_n) for f in forces)
 
     def name_of(self, given: str) -> str:
-        """Return the name of an implant that is given by name or number from 1.
+        """Return the name of an implant given by its name or its number, counted from 1.
 
         Raises
         ------
@@ -416,7 +416,7 @@ class Plan(Section):
         raise CaseError(msg, key="--without")
 
     def without(self, name: str) -> Self:
-        """Return the plan without an implant, by name or number from 1; bridge and loads stay.
+        """Return the plan without one implant, given by name or number from 1; bridge and loads stay.
 
         Raises
         ------
@@ -471,7 +471,7 @@ class Plan(Section):
     def _cases_are_there(
         cls, implants: tuple[PlacedImplant, ...], info: ValidationInfo
     ) -> tuple[PlacedImplant, ...]:
-        if "cases" not in info.data:  # wrong themselves, and told
+        if "cases" not in info.data:  # invalid themselves, and reported
             return implants
         cases = info.data["cases"]
         for implant in implants:
@@ -562,11 +562,11 @@ PLAN_SECTIONS: Mapping[str, type[Section]] = MappingProxyType(
         "loads.forces": PointForce,
     }
 )
-"""The sections of the plan file by their name in it, those of its cases left out."""
+"""The sections of the plan file by name, without those of its cases."""
 
 
 def plan_sections(data: Mapping[str, object]) -> Mapping[str, type[Section]]:
-    """Return the sections of a raw plan, those of each of its cases among them."""
+    """Return the sections of a raw plan, including those of each of its cases."""
     cases = data.get("cases")
     names = [name for name in cases if isinstance(name, str)] if isinstance(cases, Mapping) else []
     inside = {
@@ -583,7 +583,7 @@ def read_plan(path: str | os.PathLike[str]) -> Plan:
     Raises
     ------
     CaseError
-        A file cannot be read, is no TOML, or holds a wrong key or value; one line a problem.
+        A file cannot be read, is no valid TOML, or has a wrong key or value; one line per problem.
     """
     file = os.fspath(path)
     data = read_toml(path, "plan")
@@ -591,7 +591,7 @@ def read_plan(path: str | os.PathLike[str]) -> Plan:
 
 
 def _with_case_files(data: dict[str, Any], folder: Path, file: str) -> dict[str, Any]:
-    """Return the raw plan with the cases in place of the files that hold them."""
+    """Return the raw plan with the cases in place of the names of their files."""
     implants = data.get("implants")
     cases = data.get("cases", {})
     if not isinstance(implants, list) or not isinstance(cases, dict):
@@ -631,7 +631,7 @@ def _refuse_same_name(names: list[str], kind: str) -> None:
 def _beyond(
     before: NDArray[np.float64], last: NDArray[np.float64], length: float
 ) -> NDArray[np.float64]:
-    """Return the point that lies level beyond `last`, straight on as seen from above."""
+    """Return the point beyond `last` at the same height, straight on in plan view."""
     level = (last - before) * [1.0, 1.0, 0.0]
     size = float(np.linalg.norm(level))
     if size < LEAST_PIECE_MM:

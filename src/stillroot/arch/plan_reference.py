@@ -1,4 +1,4 @@
-"""The reference of the plan file, made from the models themselves: docs/plan_file.md."""
+"""The reference of the plan file, generated from the models: docs/plan_file.md."""
 
 from __future__ import annotations
 
@@ -8,25 +8,25 @@ from stillroot.inputs.case_reference import reference_markdown
 HEAD = """\
 # The plan file
 
-One TOML file holds one plan: implants, the bridge that splints them, and loads on it; `stillroot span`
-answers it ([span.md](span.md)). Each key is listed below with its default and where that comes from, in
-the way of [the case file](case_file.md): *assumption* means that no source stands behind it, *from
-memory* that the source is right but the number was not read again in it.
+A plan is one TOML file with the implants, the bridge that splints them, and the loads on the bridge;
+`stillroot span` computes it ([span.md](span.md)). The tables below list each key with its default and
+the source of that default, as for [the case file](case_file.md): *assumption* means that there is no
+source; *from memory* means that the source is right but the number was not read again in it.
 
-The plan has axes of its own: x and y level, z out of the bone positive. Positions are mm. A bite presses
-towards negative z.
+The plan has its own axes: x and y are horizontal, and z is positive out of the bone. Positions are in
+mm. A bite presses towards negative z.
 
-The tool is for research and teaching. It is no medical device and decides nothing about a patient;
-licensed practice and local rules decide.
+For research and teaching; not a medical device. It decides nothing about a patient: licensed practice
+and local rules decide.
 
-Shipped plans, all of them invented scenarios, are in [plans](plans).
+The shipped plans, all invented, are in [plans](plans).
 """
 
 TITLES = {
     "": "Top of the file",
-    "implants": "`[[implants]]`, one an implant",
-    "loads": "`[[loads]]`, one a load",
-    "loads.forces": "`forces` of a load in place of `bite`, one table a force",
+    "implants": "`[[implants]]`, one per implant",
+    "loads": "`[[loads]]`, one per load",
+    "loads.forces": "`forces` of a load instead of `bite`, one table per force",
 }
 
 

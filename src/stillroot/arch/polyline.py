@@ -1,4 +1,4 @@
-"""A line of straight pieces in space, such as the line of a bridge."""
+"""A line of straight pieces in space, such as the axis of a bridge."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, kw_only=True)
 class Polyline:
-    """A line through `corners_mm` (c, 3); places on it are lengths [mm] from its start."""
+    """A line through `corners_mm` (c, 3); a place on it is its arc length [mm] from the start."""
 
     corners_mm: NDArray[np.float64]
 
@@ -34,7 +34,7 @@ class Polyline:
         return np.stack([np.interp(places, self.corners_at, x) for x in self.corners_mm.T], axis=-1)
 
     def nearest(self, point: NDArray[np.float64], *, dimensions: int = 3) -> tuple[float, float]:
-        """Return the place nearest to a point (3,) and the distance [mm]; with 2, as seen from above."""
+        """Return the place nearest to a point (3,) and its distance [mm]; with 2, in plan view."""
         start, end = self.corners_mm[:-1, :dimensions], self.corners_mm[1:, :dimensions]
         along, to = end - start, point[:dimensions] - start
         square = np.maximum(np.sum(along**2, axis=1), np.finfo(float).tiny)
@@ -45,7 +45,7 @@ class Polyline:
         return float(at), float(distance[k])
 
     def direction(self, place: float) -> NDArray[np.float64]:
-        """Return the unit vector (3,) along the line at a place; at a corner that of the next piece."""
+        """Return the unit vector (3,) along the line at a place; at a corner, that of the next piece."""
         last = len(self.corners_mm) - 2
         k = min(int(np.searchsorted(self.corners_at, place + 1e-9, side="right")) - 1, last)
         along = self.corners_mm[k + 1] - self.corners_mm[k]

@@ -1,8 +1,8 @@
-"""The chain of a full arch: plan → seats → heads on a bridge → each load → what each implant moves.
+"""The chain of a full arch: plan → seats → heads on a bridge → each load → motion of each implant.
 
-The error of a motion is that of `stillroot.mechanics.accuracy`, the whole arch solved again on coarser
-seats, in fewer harmonics, in more steps and with a farther support: so it holds how far the shares of
-the load are off, too.
+The error of a motion is that of `stillroot.mechanics.accuracy`: the whole arch is solved again on
+coarser seats, in fewer harmonics, in more steps and with a farther support. It therefore includes the
+error of each implant's share of the load.
 """
 
 from __future__ import annotations
@@ -55,15 +55,15 @@ if TYPE_CHECKING:
     from stillroot.mechanics.motion import Peak
 
 FINE, COARSE, FEWER, FAR = "fine", "coarse", "fewer", "far"
-"""The seats that a span is solved on; the last three measure the error of the first."""
+"""The seats on which a span is solved; the last three serve the error estimate of the first."""
 QUICK = 1e-6
-"""Tolerance of a quick answer: its balance is still that of any answer."""
+"""Tolerance of a quick answer, tight enough for the force balance that every answer must meet."""
 QUICK_STEPS = 1
 
 
 @dataclass(frozen=True, kw_only=True)
 class Seats:
-    """One case, seated on each mesh that is asked for: see `accuracy.CoarseSeats`."""
+    """One case, seated on each mesh required: see `accuracy.CoarseSeats`."""
 
     by_level: Mapping[str, Seated]
     interference_um: float
@@ -72,20 +72,20 @@ class Seats:
 
 @dataclass(frozen=True, kw_only=True)
 class Ready:
-    """Seats and heads, kept for as many bridges, loads and plans as are wanted."""
+    """Seats and heads, kept for reuse with any number of bridges, loads and plans."""
 
     seats: dict[str, Seats] = field(default_factory=dict)
     heads: dict[tuple[int, Joint], Head] = field(default_factory=dict)
 
     def of(self, case: Case, *, quick: bool) -> Seats:
-        """Return the seats of a case, made where they are not there; `quick` asks for coarse ones."""
+        """Return the seats of a case, made if they do not exist yet; `quick` needs only coarse ones."""
         _, _, key = stage_keys(case)
         if key not in self.seats or not (quick or FINE in self.seats[key].by_level):
             self.seats[key] = _seats(case, quick=quick)
         return self.seats[key]
 
     def head(self, seated: Seated, joint: Joint) -> Head:
-        """Return the head of a seat that is kept here, with a screw joint."""
+        """Return the head of a kept seat, with a screw joint."""
         key = id(seated), joint
         if key not in self.heads:
             self.heads[key] = head_of(seated, joint)
@@ -94,7 +94,7 @@ class Ready:
 
 @dataclass(frozen=True, kw_only=True)
 class ImplantAnswer:
-    """What one implant takes and does under a load.
+    """The forces on one implant under a load, and its response.
 
     `force` (6,): F_x, F_y, F_z [N], M_x, M_y, M_z [N·mm] on the abutment's top, in the implant's own
     frame; `plan_force` the same in the plan's axes, at the same point. Errors and the strain of the bone
@@ -126,7 +126,7 @@ class ImplantAnswer:
 
 @dataclass(frozen=True, kw_only=True)
 class Alone:
-    """The same implant under the same load on a single crown; peaks are None where it gives way."""
+    """The same implant under the same load on a single crown; values are None where it gives way."""
 
     name: str
     force: NDArray[np.float64]
@@ -161,7 +161,7 @@ class SpanLoadAnswer:
 
     @property
     def deflection_at_mm(self) -> NDArray[np.float64]:
-        """Where that is (3,)."""
+        """The point (3,) of that movement."""
         return self.line_mm[int(np.argmax(np.linalg.norm(self.moved_um, axis=1)))]
 
 
@@ -195,11 +195,11 @@ def check_span(
     unsplinted: bool = False,
     progress: Callable[[str], None] = lambda _: None,
 ) -> SpanResult:
-    """Answer a plan: what each implant takes and moves under each load.
+    """Answer a plan: the forces on each implant and its motion under each load.
 
-    `ready` keeps what depends on the cases alone: given again, only bridge and loads are solved. `quick`
-    answers on coarse seats that otherwise measure the error, in fewer harmonics and in one step of the
-    load. `unsplinted` adds single crowns.
+    `ready` keeps what depends on the cases alone: passed again, only bridge and loads are solved.
+    `quick` answers on the coarse seats of the error estimate, in fewer harmonics and in one load step.
+    `unsplinted` adds single crowns.
 
     Raises
     ------
@@ -238,7 +238,7 @@ def check_span(
 
 
 def bridge_of(plan: Plan) -> Bridge:
-    """Return the bridge of a plan, with nodes where implants and loads are."""
+    """Return the bridge of a plan, with nodes at implants and loads."""
     if plan.bridge.kind == "rigid":
         return rigid_bridge(plan.line)
     points = [plan.head_mm(implant) for implant in plan.implants]
@@ -247,7 +247,7 @@ def bridge_of(plan: Plan) -> Bridge:
 
 
 def applied_load(bridge: Bridge, forces: tuple[PointLoad, ...]) -> NDArray[np.float64]:
-    """Return the load (6n,) of forces on the nodes of a bridge."""
+    """Return the nodal load (6n,) of forces on a bridge."""
     total = np.zeros(bridge.stiffness.shape[0])
     for force in forces:
         total += bridge.arm(force.at_mm)[:3].T @ force.force_n
@@ -255,7 +255,7 @@ def applied_load(bridge: Bridge, forces: tuple[PointLoad, ...]) -> NDArray[np.fl
 
 
 def resultant_of_forces(forces: tuple[PointLoad, ...]) -> NDArray[np.float64]:
-    """Return force and moment (6,) of forces about the plan's origin."""
+    """Return the resultant force and moment (6,) of forces about the plan's origin."""
     return np.sum([np.concatenate([f.force_n, np.cross(f.at_mm, f.force_n)]) for f in forces], axis=0)
 
 
@@ -281,7 +281,7 @@ def _seats(case: Case, *, quick: bool) -> Seats:
 def _attached(
     plan: Plan, bridge: Bridge, ready: Ready, seats: list[Seats], level: str
 ) -> tuple[Attached, ...]:
-    """Return the implants on the bridge; equal ones share their head."""
+    """Return the implants on the bridge; equal ones share a head."""
     return tuple(
         Attached(
             head=ready.head(its.by_level[level], plan.bridge.joint),
@@ -296,7 +296,7 @@ def _attached(
 def _answered(
     plan: Plan, item: BridgeLoad, bridge: Bridge, attached: Mapping[str, tuple[Attached, ...]]
 ) -> tuple[SpanLoadAnswer, Splinted]:
-    """Return the answer to a load, and the same on the coarsest seats that were asked for."""
+    """Return the answer to a load, and the solution on the coarsest seats that were used."""
     forces = plan.point_loads(item)
     applied = applied_load(bridge, forces)
     steps = max(plan.case_of(implant).numerics.load_steps for implant in plan.implants)
@@ -349,7 +349,7 @@ def _answered(
 def _with_strains(
     answers: list[SpanLoadAnswer], coarse: list[Splinted], attached: tuple[Attached, ...]
 ) -> list[SpanLoadAnswer]:
-    """Return the answers with the strain of the bone, read on the coarse seats; equal ones at once."""
+    """Return the answers with the strains of the bone on the coarse seats; equal seats at once."""
     strains: dict[tuple[int, int], BoneStrain] = {}
     for seated in {id(a.head.seated): a.head.seated for a in attached}.values():
         places = [
@@ -383,7 +383,7 @@ def _readings(attached: tuple[Attached, ...], splinted: Splinted) -> list[Readin
 
 
 def _top_movement(head: Head, motion: NDArray[np.float64], force: NDArray[np.float64]) -> HeadMovement:
-    """Return the movement of the abutment's top, what its screw joint yields taken off."""
+    """Return the movement of the abutment's top, without the deformation of its screw joint."""
     own = motion - head.joint.compliance @ force
     return HeadMovement(
         height_mm=head.seated.site.case.implant.abutment_height_mm,
@@ -443,7 +443,7 @@ def _told(
 
 
 def _alone(plan: Plan, item: BridgeLoad, attached: tuple[Attached, ...]) -> tuple[Alone, ...]:
-    """Return the implants on single crowns: each force on the crown of the nearest along the bridge."""
+    """Return the implants on single crowns, each force on the crown nearest to it along the bridge."""
     line, heads = plan.line, [plan.head_mm(implant) for implant in plan.implants]
     places = np.array([line.nearest(head)[0] for head in heads])
     shares = np.zeros((len(heads), 6))

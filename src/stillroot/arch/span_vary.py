@@ -1,4 +1,4 @@
-"""What helps: a plan answered again with one thing changed at a time, quickly."""
+"""Quick answers to a plan with one thing changed at a time."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ KINDS = "cantilever, implants, stiffness or engagement:NAME"
 
 @dataclass(frozen=True, kw_only=True)
 class Variant:
-    """A changed plan, and in words what is changed."""
+    """A changed plan, with the change in words."""
 
     label: str
     plan: Plan
@@ -34,7 +34,7 @@ class Variant:
 
 @dataclass(frozen=True, kw_only=True)
 class Varied:
-    """What came of a variant; None where the bridge finds no equilibrium."""
+    """The result of a variant; None where the bridge finds no equilibrium."""
 
     label: str
     result: SpanResult | None
@@ -42,7 +42,7 @@ class Varied:
 
 @dataclass(frozen=True, kw_only=True)
 class Variation:
-    """A plan with one thing varied; `what` says which."""
+    """A plan with one thing varied; `what` names it."""
 
     plan: Plan
     what: str
@@ -50,12 +50,12 @@ class Variation:
 
 
 def vary(plan: Plan, asked: str, *, progress: Callable[[str], None] = lambda _: None) -> Variation:
-    """Answer a plan quickly with one thing varied, as asked for: KIND or KIND=VALUE,VALUE.
+    """Answer a plan quickly with one thing varied, given as KIND or KIND=VALUE,VALUE.
 
     Raises
     ------
     CaseError
-        There is no such thing to vary, or a value of it makes no plan.
+        No such thing can be varied, or one of its values makes no valid plan.
     """
     what, variants = variants_of(plan, asked)
     ready, rows = Ready(), []

@@ -1,13 +1,13 @@
-"""Implants splinted by a bridge: each a frictional element of its own, coupled to equilibrium.
+"""Implants splinted by a bridge: each a frictional element, coupled and solved for equilibrium.
 
-With z the motions of the bridge's nodes, K its stiffness, B_k what turns z into the motion of head k in
-that implant's frame, and q_k(d) the implant's answer (S5) from where the step began::
+With z the motions of the bridge's nodes, K its stiffness, B_k the matrix from z to the motion of head k
+in that implant's frame, and q_k(d) the implant's reaction (S5) from the start of the step::
 
     K z + Σ B_kᵀ q_k(B_k z) = f                                                             (S6)
 
-is solved by Newton's method in z. The tangent of each implant begins as that of its seat and follows
-what the iteration shows of it (Broyden 1965, Math Comput 19:577-593, for each implant by itself); where
-that is slow it is computed anew. Friction has a history, so the load comes in steps.
+is solved by Newton's method in z. The tangent of each implant starts as that of its seated state and is
+updated from the iterates (Broyden 1965, Math Comput 19:577-593, for each implant by itself); where
+convergence is slow it is computed anew. Friction depends on history, so the load is applied in steps.
 """
 
 from __future__ import annotations
@@ -31,25 +31,25 @@ if TYPE_CHECKING:
 UNBALANCED = 1e-6
 """Accepted imbalance of the bridge, relative to the load."""
 LOOSE_UNBALANCED = 10.0
-"""The same, times the wall's tolerance, where that is set looser than its default."""
+"""The same as a multiple of the wall's tolerance, where that is set looser than its default."""
 LEVER_MM = 10.0
-"""A moment counts as the force that has it at this lever, a rotation as the shift there."""
+"""Moments are converted to forces, and rotations to displacements, with this lever."""
 ITERATIONS, PATIENCE = 30, 6
-"""Iterations of a step, and how many may pass without the imbalance falling to half of its best."""
+"""Iterations of a step, and those allowed without the imbalance falling to half of its best value."""
 SLOW = 0.25
-"""An imbalance that falls by less than to this share asks for new tangents."""
+"""An imbalance that stays above this share of the one before leads to new tangents."""
 OVERSHOT = 2.0
-"""One that grows by more than this lets the step be halved."""
+"""An imbalance that grows by more than this factor halves the increment."""
 SHORTEST_STEP = 1 / 16
-"""Of a step of the load."""
+"""Smallest fraction of a load step."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Attached:
     """An implant on the bridge.
 
-    `arm` (6, 6n) turns the nodes' motions into its head's, in its own frame; `frame` (3, 3) has the
-    implant's axes in its columns; `crest_mm` (3,) is where its axis meets the crest.
+    `arm` (6, 6n) maps the nodes' motions to the motion of its head in its own frame; `frame` (3, 3) has
+    the implant's axes as columns; `crest_mm` (3,) is where its axis meets the crest.
     """
 
     head: Head
@@ -62,8 +62,9 @@ class Attached:
 class Splinted:
     """A loaded bridge in equilibrium.
 
-    `motion` (6n,) of its nodes; `heads`: each implant's; `forces` (k, 6) on each head, in its own frame
-    [N, N·mm]; `tangents` (k, 6, 6) of each; `path`: the motion at the end of each step of the load.
+    `motion` (6n,) of its nodes; `heads`: the state of each implant's head; `forces` (k, 6) on each head,
+    in its own frame [N, N·mm]; `tangents` (k, 6, 6) of each; `path`: the motion at the end of each load
+    step.
     """
 
     motion: NDArray[np.float64]
@@ -84,9 +85,9 @@ class _Stalled(Exception):  # noqa: N818
 def first_motion(
     attached: Sequence[Attached], stiffness: NDArray[np.float64], load: NDArray[np.float64]
 ) -> NDArray[np.float64]:
-    """Return the motion (6n,) of the bridge's nodes while every seat is as stiff as it begins.
+    """Return the motion (6n,) of the bridge's nodes with each implant at its initial stiffness.
 
-    A first answer at the cost of one small linear solve.
+    A first estimate at the cost of one small linear solve.
     """
     tangents = np.stack([a.head.first_tangent for a in attached])
     return _solved(_whole(attached, stiffness, tangents), load)
@@ -102,9 +103,9 @@ def solve(
     tolerance: float = TOLERANCE,
     near: Splinted | None = None,
 ) -> Splinted:
-    """Load the bridge by `load` (6n,) in equal steps.
+    """Apply `load` (6n,) to the bridge in equal steps.
 
-    `near` is a solution of much the same problem, to begin from.
+    `near` is a solution of a similar problem, to start from.
 
     Raises
     ------
@@ -142,7 +143,7 @@ def solve(
             try:
                 after = _step(problem, at, load * (reached + step), load * step, whole)
             except (_Stalled, NotConverged) as stalled:
-                step, guess = step / 2, None  # noqa: PLW2901 - it led astray
+                step, guess = step / 2, None  # noqa: PLW2901 - it misled
                 if step < SHORTEST_STEP / steps:
                     raise _not_converged(name, reached, stalled) from None
             else:
@@ -173,7 +174,7 @@ def _step(
     added: NDArray[np.float64],
     guess: NDArray[np.float64] | None,
 ) -> Splinted:
-    """Solve (S6) for a load from where a step began."""
+    """Solve (S6) for a load, from the state at the start of the step."""
     attached, k = problem.attached, problem.stiffness
     tangents = start.tangents
     z = guess if guess is not None else start.motion + _solved(_whole(attached, k, tangents), added)
@@ -218,7 +219,7 @@ def _followed(
     after: Sequence[Moved],
     forces: NDArray[np.float64],
 ) -> NDArray[np.float64]:
-    """Return tangents (k, 6, 6) that give the change of forces (k, 6) which the last motion brought."""
+    """Return tangents (k, 6, 6) updated to give the change of forces (k, 6) of the last iteration."""
     weight = np.array([1.0] * 3 + [LEVER_MM**2] * 3)
     followed = tangents.copy()
     for k, (one, other) in enumerate(zip(before, after, strict=True)):
@@ -244,7 +245,7 @@ def _solved(whole: NDArray[np.float64], load: NDArray[np.float64]) -> NDArray[np
 
 
 def _size(load: NDArray[np.float64]) -> float:
-    """Return the largest force of nodal loads (6n,), moments as forces at the lever."""
+    """Return the largest force of nodal loads (6n,), moments converted to forces by the lever."""
     return float(np.max(np.abs(load.reshape(-1, 6)) / ([1.0] * 3 + [LEVER_MM] * 3)))
 
 
@@ -260,9 +261,9 @@ def _not_converged(name: str, reached: float, stalled: _Stalled | NotConverged) 
 
 
 def taken(attached: Attached, moved: Moved) -> NDArray[np.float64]:
-    """Return what the bone around an implant takes (6,), in the plan's axes about its origin.
+    """Return the resultant on the bone around an implant (6,), in the plan's axes about its origin.
 
-    Summed from the tractions of the law, independent of any stiffness.
+    Summed from the tractions of the law, independently of any stiffness.
     """
     own = resultant_of_tractions(attached.head.seated.layer, moved.state)
     force, moment = attached.frame @ own[:3], attached.frame @ own[3:]
@@ -274,8 +275,8 @@ def imbalance(
 ) -> float:
     """Return the largest of the six components of (forces on the bone - load), relative to the load.
 
-    `applied` (6,) is the whole load about the plan's origin, `size_n` the sum of its forces' sizes.
-    Forces count against that, moments against it at the distance of the farthest implant.
+    `applied` (6,) is the whole load about the plan's origin, `size_n` the sum of the magnitudes of its
+    forces. Forces are divided by that, moments by that times the distance of the farthest implant.
     """
     held = sum(taken(a, h) for a, h in zip(attached, splinted.heads, strict=True))
     far = max(LEVER_MM, *(float(np.linalg.norm(a.crest_mm)) for a in attached))

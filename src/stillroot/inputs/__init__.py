@@ -1,1 +1,1 @@
-"""What is asked: the case file, its sections, its materials, and the messages on bad input."""
+"""The inputs: the case file, its sections, its materials, and the messages on bad input."""

@@ -1,11 +1,11 @@
-"""The case: implant, bone, socket, interface and loads, checked as they come in.
+"""The case: implant, bone, socket, interface and loads, validated on input.
 
-A case is read from a TOML file (`read_case`) or made from dictionaries (`Case.from_dict`); both
-fill every default and refuse what they do not know. The sections are frozen and compare by value.
+A case is read from a TOML file (`read_case`) or made from dictionaries (`Case.from_dict`); both fill
+every default and refuse unknown keys. The sections are frozen and compare by value.
 
-Each key carries its meaning and, for a default, where that comes from; `docs/case_file.md` is made
-from them. Lengths are mm, depths are below the crest and positive, moduli MPa, forces N; micrometre
-and N·cm stand only where the name of the key says so.
+Each key has its meaning and, for a default, its source; `docs/case_file.md` is generated from them.
+Lengths are mm, depths are below the crest and positive, moduli MPa, forces N; micrometre and N·cm appear
+only where the name of the key says so.
 """
 
 from __future__ import annotations
@@ -63,25 +63,26 @@ from stillroot.inputs.section import (
 from stillroot.inputs.uncertain import Uncertain, distribution, uncertain_of
 
 LEAST_CORE_RADIUS_MM = 0.25
-"""Smallest radius of solid implant below the thread at the tip: assumption."""
+"""Smallest radius of the core below the thread at the tip: assumption."""
 LEAST_LENGTH_MM = 0.05
-"""Shortest abutment, gap or thread depth: what a mesh of the default size can follow."""
+"""Smallest abutment, gap or thread depth: what a mesh of the default size can resolve."""
 LARGEST_LENGTH_MM = 500.0
 HIGHEST_LOAD_MM = 50.0
 LEAST_LOAD, LARGEST_LOAD = 1e-3, 1e4
-"""Of a force [N] or torque [N·cm]: below, rounding speaks; above, no jaw bites."""
+"""Bounds of a force [N] or torque [N·cm]: below, rounding dominates; above, no jaw bites."""
 LEAST_HOLD_MM = 0.2
 """Shortest hold: one default element."""
 MOST_PAIRS, MOST_BANDS, MOST_LOADS = 1000, 12, 100
-"""Longest lists that are taken: far beyond any use, and short enough to answer."""
+"""Longest lists accepted: far beyond any use, and short enough to be solved."""
 LEAST_IMPLANT_MPA = 100.0
-"""Below any implant; far softer ones no longer act as one body, and their seat does not settle."""
+"""Below that of any implant; far softer ones no longer act as one body, and seating does not
+converge."""
 LEAST_PITCH_MM, MOST_TURNS, LARGEST_ABUTMENT_MM, LEAST_CORTEX_MM = 0.1, 60, 200.0, 0.05
 LEAST_LAYER_RATIO, LARGEST_BAND_UM = 1e-6, 1e6
 LARGEST_FILE = 100_000
-"""Letters of a case file or an outline: a usual case has a thousand."""
+"""Characters of a case file or an outline: a usual case has a thousand."""
 DEEP_KEY = re.compile(r"""(?<![\w"'-])(?:[\w"'-]++[ \t]*+\.[ \t]*+){20}""")
-"""a.a.a and so on: to read a key of many parts takes memory with the square of them."""
+"""Keys of very many parts, a.a.a…: the memory to read one grows with the square of their number."""
 LEAST_BONE_BESIDE_MM = 2.0
 LEAST_BONE_BELOW_MM = 1.0
 LEAST_MODULUS_MPA, LARGEST_MODULUS_MPA = 0.01, 1e6
@@ -96,13 +97,13 @@ STUDY_KEYS: Mapping[str, str] = MappingProxyType(
         "trabecular_factor": "the modulus of the trabecular bone, at every depth, times this",
     }
 )
-"""What studies vary besides the keys of the file, with its meaning."""
+"""Numbers that studies vary besides the keys of the file, with their meanings."""
 
 Pair = Point
 
 
 def _as_pairs(value: object) -> object:
-    """Turn [[a, b], …] into tuples; the numbers themselves are checked afterwards."""
+    """Turn [[a, b], …] into tuples; the numbers themselves are validated afterwards."""
     if not isinstance(value, list | tuple) or not all(
         isinstance(pair, list | tuple) and len(pair) == 2 for pair in value
     ):
@@ -112,7 +113,7 @@ def _as_pairs(value: object) -> object:
 
 
 def _as_profile(value: object) -> object:
-    """Turn one modulus into a profile of one depth; check a list as pairs."""
+    """Turn a single modulus into a profile of one depth; validate a list as pairs."""
     return _as_pairs(value) if isinstance(value, list | tuple) else ((0.0, value),)
 
 
@@ -143,10 +144,10 @@ FRICTIONAL_KEYS = frozenset(
         "retained_pressure",
     }
 )
-"""Keys of [interface] that a bonded one does not use."""
+"""Keys of [interface] that are not used with kind = "bonded"."""
 
 FLANK_ANGLE_DEG: Mapping[str, float] = MappingProxyType({"v": 30.0, "trapezoid": 15.0, "buttress": 15.0})
-"""Default flank angle of the thread forms that have one."""
+"""Default flank angle of the thread forms with inclined flanks."""
 
 
 class Thread(Section):
@@ -201,7 +202,7 @@ class Thread(Section):
 
     @property
     def flank_angles_deg(self) -> Pair:
-        """(apical, coronal) flank angles to the plane across the axis; apical faces deeper."""
+        """(apical, coronal) flank angles to the plane across the axis; the apical flank faces deeper."""
         angle = self.flank_angle_deg or 0.0
         return angle, BUTTRESS_CORONAL_DEG if self.form == "buttress" else angle
 
@@ -223,7 +224,7 @@ class Thread(Section):
 class Implant(Section):
     """The implant with its abutment: a solid of revolution.
 
-    With `outline_mm`, `diameter_mm` and `length_mm` are the outline's and `thread` is "none".
+    With `outline_mm`, `diameter_mm` and `length_mm` are those of the outline and `thread` is "none".
     """
 
     outline_mm: Annotated[
@@ -500,16 +501,16 @@ class Bone(Section):
 
     @property
     def trabecular_profile_mpa(self) -> tuple[Pair, ...]:
-        """(depth_mm, modulus_mpa) pairs with growing depth; the ends hold beyond them."""
+        """(depth_mm, modulus_mpa) pairs with increasing depth; constant beyond the first and last."""
         if self.trabecular_modulus_mpa is not None:
             return self.trabecular_modulus_mpa
         return ((0.0, self._modulus_from_density()),)
 
     @property
     def trabecular_shape(self) -> tuple[Pair, ...]:
-        """(depth_mm, modulus over the first one) pairs: the profile but for its size.
+        """(depth_mm, modulus relative to the first one) pairs: the profile without its size.
 
-        Rounded, so that a profile and its double are of one shape to the last digit.
+        Rounded, so that a profile and its double have the same shape to the last digit.
         """
         profile = self.trabecular_profile_mpa
         return tuple((depth, round(modulus / profile[0][1], 12)) for depth, modulus in profile)
@@ -586,12 +587,12 @@ class Socket(Section):
 
     @property
     def gap_filled(self) -> bool:
-        """Whether something elastic fills the gap."""
+        """Whether an elastic filling occupies the gap."""
         return self.gap_fill != "empty"
 
     @property
     def gap_stiffness_mpa(self) -> float:
-        """Young's modulus of what fills the gap; 0 where it is empty."""
+        """Young's modulus of the gap fill; 0 where the gap is empty."""
         if self.gap_modulus_mpa is not None:
             return self.gap_modulus_mpa
         return GAP_FILL_MPA[self.gap_fill or "clot"]
@@ -627,9 +628,9 @@ class Socket(Section):
 
 
 class Interface(Section):
-    """What acts between implant and native bone.
+    """The interface between implant and native bone.
 
-    Bonded, `friction` and `interference_um` are 0 and not used.
+    With kind = "bonded", `friction` and `interference_um` are 0 and not used.
     """
 
     kind: Annotated[
@@ -799,7 +800,7 @@ class Load(Section):
 
 
 class Threshold(Section):
-    """Bands of tolerated micromotion, which overlap in the literature: no line of pass or fail."""
+    """Bands of tolerated micromotion, which overlap widely in the literature: no line of pass or fail."""
 
     bands_um: Annotated[
         tuple[Annotated[float, Field(gt=0, le=LARGEST_BAND_UM)], ...],
@@ -823,7 +824,7 @@ class Threshold(Section):
 
 
 class Numerics(Section):
-    """Mesh and harmonics."""
+    """Mesh, harmonics and load steps."""
 
     element_mm: Annotated[
         float,
@@ -899,7 +900,7 @@ class Case(Section):
         Raises
         ------
         CaseError
-            A key or value is wrong; one line a problem.
+            A key or value is wrong; one line per problem.
         """
         implant = data.get("implant")
         if isinstance(implant, Mapping) and "outline_csv" in implant:
@@ -940,8 +941,8 @@ class Case(Section):
     def stated(self) -> dict[str, Any]:
         """Return dictionaries of what the case states, without defaults, to be changed and read again.
 
-        A default that one key takes from another follows it there: holds over the whole implant and
-        loads at the abutment's height count as not stated. The spread is left out.
+        A default that one key takes from another follows it then: holds over the whole implant and loads
+        at the abutment's height count as not stated. The spread is left out.
         """
         data: dict[str, Any] = self.model_dump(
             mode="json", exclude_unset=True, exclude_none=True, exclude={"spread"}
@@ -973,7 +974,7 @@ class Case(Section):
 
     @property
     def block_mm(self) -> Pair:
-        """Radius and depth of the bone, a stated block or as far as `numerics.far_mm`."""
+        """Radius and depth of the bone: those of a stated block, or as given by `numerics.far_mm`."""
         far, bone = self.numerics.far_mm, self.bone
         radius = self.implant.diameter_mm / 2 + far if bone.radius_mm is None else bone.radius_mm
         depth = self.implant.length_mm + far if bone.depth_mm is None else bone.depth_mm
@@ -981,11 +982,11 @@ class Case(Section):
 
     @property
     def is_whole_block(self) -> bool:
-        """Whether the bone is a block of stated size, so that its far support is where it is said."""
+        """Whether the bone is a block of stated size, so that its far support is where it is stated."""
         return self.bone.radius_mm is not None and self.bone.depth_mm is not None
 
     def with_numerics(self, **changes: float) -> Self:
-        """Return the case with other numerics; they are not checked."""
+        """Return the case with other numerics; they are not validated."""
         numerics = self.numerics.model_copy(update=changes)
         return self.model_copy(update={"numerics": numerics})
 
@@ -1002,7 +1003,7 @@ class Case(Section):
     @field_validator("socket", "loads", mode="before")
     @classmethod
     def _defaults_from_implant(cls, value: object, info: ValidationInfo) -> object:
-        """Fill what depends on the implant; where that is itself wrong, fill anything valid."""
+        """Fill defaults that depend on the implant; if that is itself invalid, with any valid value."""
         implant = info.data.get("implant")
         length, height = (implant.length_mm, implant.abutment_height_mm) if implant else (10.0, 6.0)
         if info.field_name == "loads":
@@ -1073,11 +1074,11 @@ SECTIONS: Mapping[str, type[Section]] = MappingProxyType(
         "numerics": Numerics,
     }
 )
-"""The sections of the file by their name in it."""
+"""The sections of the file by name."""
 
 
 def key_problem(key: str) -> str:
-    """Return what is wrong with the name of a number that is to vary, "" where nothing is.
+    """Return what is wrong with the key of a number that is to vary; "" where nothing is.
 
     Lists count from 1: "loads[1].axial_n", "socket.holds_mm[1][2]".
     """
@@ -1099,7 +1100,7 @@ def _kinds(annotation: Any) -> Iterator[object]:
 
 
 def _as_uncertain(value: object) -> object:
-    """Turn the raw [spread] table into distributions, each of a number that exists."""
+    """Turn the raw [spread] table into distributions, each of an existing number."""
     if isinstance(value, tuple):
         return value
     if not isinstance(value, dict):
@@ -1115,7 +1116,7 @@ def _as_uncertain(value: object) -> object:
 
 
 def _spread_written(spread: tuple[Uncertain, ...]) -> dict[str, Any]:
-    """Return the [spread] table, its keys nested as the sections are."""
+    """Return the [spread] table, its keys nested like the sections."""
     table: dict[str, Any] = {}
     for item in spread:
         *path, name = item.key.split(".")
@@ -1132,7 +1133,7 @@ def read_case(path: str | os.PathLike[str]) -> Case:
     Raises
     ------
     CaseError
-        The file cannot be read, is no TOML, or holds a wrong key or value; one line a problem.
+        The file cannot be read, is no valid TOML, or has a wrong key or value; one line per problem.
     """
     file = os.fspath(path)
     data = read_toml(path, "case")
@@ -1143,12 +1144,12 @@ def read_case(path: str | os.PathLike[str]) -> Case:
 
 
 def read_toml(path: str | os.PathLike[str], kind: str) -> dict[str, Any]:
-    """Read a file that is to hold a case, or another `kind` of input in TOML.
+    """Read a TOML file of a case, or of another `kind` of input.
 
     Raises
     ------
     CaseError
-        The file cannot be read or is no TOML.
+        The file cannot be read or is no valid TOML.
     """
     file = os.fspath(path)
     text = _read_text(Path(path), file, kind)
@@ -1168,7 +1169,7 @@ def read_toml(path: str | os.PathLike[str], kind: str) -> dict[str, Any]:
 
 
 def resolved_toml(case: Case) -> str:
-    """Return the case as TOML, every default written out; `read_case` makes an equal case of it."""
+    """Return the case as TOML with every default; `read_case` makes an equal case of it."""
     return tomli_w.dumps(case.to_dict())
 
 
@@ -1179,7 +1180,7 @@ def _platform_mm(data: Mapping[str, Any]) -> float:
 
 
 def _outline_sizes_mm(points: object) -> Pair:
-    """Return diameter and length of raw outline points; anything valid where they are not sound."""
+    """Return diameter and length of raw outline points; any valid ones where the points are invalid."""
     try:
         radii, heights = zip(*((float(r), float(z)) for r, z in points), strict=True)  # type: ignore[attr-defined]
     except (TypeError, ValueError, OverflowError):
@@ -1224,7 +1225,7 @@ def _read_text(path: Path, shown: str, kind: str) -> str:
 
 
 def _with_outline(implant: dict[str, Any], folder: Path, file: str) -> dict[str, Any]:
-    """Return the raw [implant] table with the points in place of the file that holds them."""
+    """Return the raw [implant] table with the points in place of the name of their file."""
     name = implant["outline_csv"]
     points: tuple[Pair, ...] = ()
     if not isinstance(name, str):

@@ -1,4 +1,4 @@
-"""What a user reads when a case is wrong: a line a problem, with key, value and what is right."""
+"""Messages on a wrong case: one line per problem, with key, value and what would be right."""
 
 from __future__ import annotations
 
@@ -21,12 +21,12 @@ if TYPE_CHECKING:
     from pydantic_core import ErrorDetails
 
 DIGITS, DECIMALS = 4, 9
-"""Digits of a bound that is told, and the decimals that count: what rounding adds is none."""
+"""Digits of a bound in a message, and the decimals that count: rounding errors do not."""
 MOST_PROBLEMS_SHOWN = 5
 LONGEST_VALUE = 60
 
 Sections = Mapping[str, type[BaseModel]]
-"""The sections of the file by their dotted name in it; "" is the top."""
+"""The sections of the file by dotted name; "" is the top."""
 
 FILE_KEYS: Mapping[str, Mapping[str, str]] = MappingProxyType(
     {
@@ -36,12 +36,12 @@ FILE_KEYS: Mapping[str, Mapping[str, str]] = MappingProxyType(
         }
     }
 )
-"""Keys that stand in a file only, by section, with their meaning."""
+"""Keys that exist in a file only, by section, with their meaning."""
 
 UNITS: Mapping[str, str] = MappingProxyType(
     {"mm": "mm", "um": "µm", "n": "N", "ncm": "N·cm", "deg": "degrees", "mpa": "MPa"}
 )
-"""The units that keys end in, and how they are written."""
+"""The units in which keys end, and how they are written."""
 
 _OTHER_UNITS = "cm|m|nm|in|inch|kn|lbf|nmm|rad|gpa|kpa|pa|degree|degrees|micron"
 _SUFFIX = re.compile(f"_({'|'.join(UNITS)}|{_OTHER_UNITS})$")
@@ -57,14 +57,14 @@ class Problem:
     text: str
 
     def __str__(self) -> str:
-        """Return the line without its file."""
+        """Return the line without the name of its file."""
         place = f"{self.key} = {self.value}" if self.value else self.key
         counted = " (lists count from 1)" if "[" in self.key else ""
         return f"{place}: {self.text}{counted}" if place else self.text
 
 
 def case_error(problems: Sequence[Problem], file: str | None = None) -> CaseError:
-    """Return the error that shows the first few problems, each with the file it is in."""
+    """Return the error that shows the first few problems, each with its file."""
     prefix = f"{file}: " if file else ""
     lines = [f"{prefix}{problem}" for problem in problems[:MOST_PROBLEMS_SHOWN]]
     if len(problems) > len(lines):
@@ -74,12 +74,12 @@ def case_error(problems: Sequence[Problem], file: str | None = None) -> CaseErro
 
 
 def at_least(bound: float) -> str:
-    """Return a lower bound in few digits, none of them below it: the value told is taken."""
+    """Return a lower bound in few digits, rounded up so that the stated value is accepted."""
     return _few_digits(bound, ROUND_CEILING)
 
 
 def at_most(bound: float) -> str:
-    """Return an upper bound in few digits, none of them above it: the value told is taken."""
+    """Return an upper bound in few digits, rounded down so that the stated value is accepted."""
     return _few_digits(bound, ROUND_FLOOR)
 
 
@@ -89,7 +89,7 @@ def _few_digits(bound: float, rounding: str) -> str:
 
 
 def written(value: object) -> str:
-    """Return a value about as it stands in a case file, cut to one short line; "" for a table."""
+    """Return a value roughly as in a case file, cut to one short line; "" for a table."""
     if isinstance(value, Mapping | BaseModel):
         return ""
     if isinstance(value, bool):
@@ -106,7 +106,7 @@ def written(value: object) -> str:
 def _number_written(value: object) -> str:
     try:
         return str(value)
-    except ValueError:  # whole numbers of thousands of digits are not turned into text
+    except ValueError:  # Python refuses text of thousands of digits
         return "a number of thousands of digits"
 
 
@@ -115,7 +115,7 @@ def problems_of(error: ValidationError, data: Mapping[str, object], sections: Se
     problems, explained, missing = [], set(), set()
     for detail in error.errors():
         kind = detail["type"]
-        if kind == "default_factory_not_called":  # an earlier key is wrong, and is told
+        if kind == "default_factory_not_called":  # an earlier key is wrong, and is reported
             continue
         key, section, value = _place(detail, data, sections)
         if kind == "extra_forbidden":
@@ -130,9 +130,9 @@ def problems_of(error: ValidationError, data: Mapping[str, object], sections: Se
 
 
 def _place(detail: ErrorDetails, data: Mapping[str, object], sections: Sections) -> tuple[str, str, str]:
-    """Return the key as a user counts, the section that holds it, and the value as written.
+    """Return the key as a user counts, the section that contains it, and the value as written.
 
-    The way ends early where the file holds one value and the checked case a list.
+    The path ends early where the file has one value and the validated case a list.
     """
     inner = str(detail.get("ctx", {}).get("key", ""))
     key, section, value = "", "", ""
@@ -178,7 +178,7 @@ def _what_is_right(detail: ErrorDetails, section: str, key: str, sections: Secti
 
 
 def _section_missing(key: str, sections: Sections) -> str:
-    """Return what to say of a section that is not there; "" where the key is none."""
+    """Return the message on a missing section; "" where the key is no section."""
     if key not in sections:
         return ""
     holder, _, name = key.rpartition(".")
@@ -203,18 +203,18 @@ def _bound(context: Mapping[str, object], name: str, key: str) -> str:
 
 
 def _heading(key: str) -> str:
-    """Return how the table of a key is headed in the file."""
+    """Return the heading of the table of a key in the file."""
     plain = _INDEX.sub("", key)
     return f"[[{plain}]]" if key.endswith("]") else f"[{plain}]"
 
 
 def _name(key: str) -> str:
-    """Return the last part of a key, without counts."""
+    """Return the last part of a key, without indices."""
     return _INDEX.sub("", key.rpartition(".")[2])
 
 
 def _about(section: str, name: str, sections: Sections) -> tuple[str, str]:
-    """Return (meaning, what is usual) of a key."""
+    """Return (meaning, usual range) of a key."""
     info = sections[section].model_fields.get(name)
     if info is None:
         return "", ""
@@ -227,7 +227,7 @@ def _unit(key: str) -> str:
 
 
 def _unknown(section: str, key: str, sections: Sections) -> tuple[str, str]:
-    """Return what to say of an unknown key, and the full name of the key that was likely meant."""
+    """Return the message on an unknown key, and the full name of the key that was likely meant."""
     prefix, _, name = key.rpartition(".")
     here = {known: f"{prefix}.{known}" if prefix else known for known in _keys(section, sections)}
     for known, full in here.items():
@@ -249,7 +249,7 @@ def _unknown(section: str, key: str, sections: Sections) -> tuple[str, str]:
 
 
 def unknown_key(section: str, key: str, sections: Sections, more: Mapping[str, str]) -> str:
-    """Return what to say of an unknown key of a study, which has `more` keys with their meanings."""
+    """Return the message on an unknown key of a study, which has `more` keys with their meanings."""
     own = [f"{section}.{name}" for name in sections[section].model_fields] if section else []
     near = difflib.get_close_matches(key.lower(), [*more, *own], n=1)
     if near and near[0] in more:

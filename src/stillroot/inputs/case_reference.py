@@ -1,4 +1,4 @@
-"""The reference of the case file, made from the models themselves: docs/case_file.md."""
+"""The reference of the case file, generated from the models: docs/case_file.md."""
 
 from __future__ import annotations
 
@@ -19,22 +19,23 @@ if TYPE_CHECKING:
 HEAD = """\
 # The case file
 
-One TOML file holds one case. Each key is listed below with its default and where that comes from.
-*Assumption* means that no source stands behind it; *from memory* means that the source is right but
-the number was not read again in it. Unknown keys are refused with the nearest known one.
+A case is one TOML file. The tables below list each key with its default and the source of that
+default. *Assumption* means that there is no source; *from memory* means that the source is right but
+the number was not read again in it. An unknown key is refused, and the message names the nearest
+known one.
 
-z runs along the implant's axis, out of the bone positive, with z = 0 at the crest of the bone;
-depths are below the crest and positive. The unit is the end of the key's name: mm, N, MPa, um
-(micrometre), ncm (N·cm), deg (degree). Numbers stand without quotes. A usual range without a source
-is common practice, no source. A section may be left out where none of its keys is required.
+z runs along the implant's axis, positive out of the bone, with z = 0 at the crest of the bone;
+depths are below the crest and positive. The key's name ends with its unit: mm, N, MPa, um
+(micrometre), ncm (N·cm), deg (degree). Write numbers without quotes. A usual range without a source
+is common practice. You may leave out a section if none of its keys is required.
 
-The tool is for research and teaching. It is no medical device and decides nothing about a patient;
-licensed practice and local rules decide.
+For research and teaching; not a medical device. It decides nothing about a patient: licensed
+practice and local rules decide.
 
-Shipped cases, all of them invented scenarios, are in [cases](cases).
+The shipped cases, all invented, are in [cases](cases).
 """
 
-TITLES = {"": "Top of the file", "loads": "`[[loads]]`, one a load"}
+TITLES = {"": "Top of the file", "loads": "`[[loads]]`, one per load"}
 TABLE_HEAD = [
     "| key | default | allowed | meaning | source of the default |",
     "|---|---|---|---|---|",
@@ -92,7 +93,7 @@ def _allowed(info: FieldInfo) -> str:
     choices = [item for item in _leaves(info.annotation) if isinstance(item, str)]
     if choices:
         return ", ".join(f'"{choice}"' for choice in choices)
-    bounds = {  # of a [depth, modulus] pair the modulus, which comes last, is shown
+    bounds = {  # of a [depth, modulus] pair the last, the modulus, is shown
         name: f"{sign} {getattr(item, name):.12g}"
         for item in (*info.metadata, *_leaves(info.annotation))
         for kind, (name, sign) in BOUNDS.items()
@@ -102,7 +103,7 @@ def _allowed(info: FieldInfo) -> str:
 
 
 def _leaves(annotation: Any) -> Iterator[Any]:
-    """Yield what is nested in an annotation: choices, and bounds inside of fields."""
+    """Yield everything nested in an annotation: choices, and bounds inside fields."""
     for part in (*getattr(annotation, "__args__", ()), *getattr(annotation, "__metadata__", ())):
         yield part
         yield from getattr(part, "metadata", ())

@@ -1,7 +1,7 @@
-"""Elastic constants, and density laws that stand in for them. MPa, g/cm³.
+"""Elastic constants, and density laws that replace them. MPa, g/cm³.
 
-A value says where it comes from. "From memory" means that the paper is right but the number was not
-read again in it.
+Each value has its source. "From memory" means that the paper is right but the number was not read again
+in it.
 """
 
 from __future__ import annotations
@@ -75,14 +75,15 @@ GAP_FILL_MPA: Mapping[str, float] = MappingProxyType(
 """Young's modulus [MPa] of what fills the gap."""
 
 STRAIN_RATE_PER_S = 0.01
-"""Strain rate at which Carter & Hayes is read: assumption. A tenfold error moves E by 15 %."""
+"""Strain rate at which the law of Carter & Hayes is evaluated: assumption. A tenfold error changes E
+by 15 %."""
 
 
 def carter_hayes_1977(density_g_cm3: float, *, strain_rate_per_s: float = STRAIN_RATE_PER_S) -> float:
     """E [MPa] = 3790 · (strain rate)^0.06 · ρ³.
 
-    Carter & Hayes 1977, J Bone Joint Surg Am 59:954-962. Read in a later
-    paper that cites it. It lies nearest the jaw measurements.
+    Carter & Hayes 1977, J Bone Joint Surg Am 59:954-962, read in a later paper that cites it. Of these
+    laws it is the nearest to measurements on jaws.
     """
     return 3790.0 * math.pow(strain_rate_per_s, 0.06) * density_g_cm3**3
 
@@ -90,7 +91,7 @@ def carter_hayes_1977(density_g_cm3: float, *, strain_rate_per_s: float = STRAIN
 def morgan_2003_femoral_neck(density_g_cm3: float) -> float:
     """E [MPa] = 6850 ρ^1.49 (Morgan, Bayraktar, Keaveny 2003, J Biomech 36:897-904).
 
-    Read in a later paper that cites it. Reads high for the jaw.
+    Read in a later paper that cites it. Gives high values for the jaw.
     """
     return 6850.0 * math.pow(density_g_cm3, 1.49)
 
@@ -98,7 +99,7 @@ def morgan_2003_femoral_neck(density_g_cm3: float) -> float:
 def morgan_2003_vertebra(density_g_cm3: float) -> float:
     """E [MPa] = 4730 ρ^1.56 (Morgan, Bayraktar, Keaveny 2003, J Biomech 36:897-904).
 
-    Read in a later paper that cites it. Reads high for the jaw.
+    Read in a later paper that cites it. Gives high values for the jaw.
     """
     return 4730.0 * math.pow(density_g_cm3, 1.56)
 
@@ -106,7 +107,7 @@ def morgan_2003_vertebra(density_g_cm3: float) -> float:
 def morgan_2003_pooled(density_g_cm3: float) -> float:
     """E [MPa] = 8920 ρ^1.83, pooled sites (Morgan, Bayraktar, Keaveny 2003, from memory).
 
-    Reads high for the jaw.
+    Gives high values for the jaw.
     """
     return 8920.0 * math.pow(density_g_cm3, 1.83)
 

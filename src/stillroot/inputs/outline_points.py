@@ -1,4 +1,4 @@
-"""The points of an outline: taken from the text of a file, and checked. No file is opened here.
+"""The points of an outline: parsed from the text of a file, and validated. No file is opened here.
 
 Points are (r_mm, z_mm), from the crest (z = 0) down to the end (z negative).
 """
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 Point = tuple[float, float]
 
 ON_A_LINE_MM2 = 1e-12
-"""Twice the area of a triangle below which its corners count as on one line."""
+"""Three points count as collinear if twice the area of their triangle is below this."""
 
 
 def points_of(text: str) -> tuple[tuple[Point, ...], str]:
@@ -73,9 +73,9 @@ def _number(text: str) -> float | None:
 
 
 def _crossing(chain: Sequence[Point]) -> tuple[int, int] | None:
-    """Return the indices of two segments of a chain that meet other than as neighbours, or None.
+    """Return the indices of two segments of a chain that intersect other than as neighbours, or None.
 
-    Swept by depth, so that only segments which share a depth are compared.
+    A sweep over depth compares only segments whose depths overlap.
     """
     spans = sorted((min(a[1], b[1]), max(a[1], b[1]), i) for i, (a, b) in enumerate(pairwise(chain)))
     for k, (_, high, i) in enumerate(spans):
@@ -89,7 +89,7 @@ def _crossing(chain: Sequence[Point]) -> tuple[int, int] | None:
 
 
 def _meet(chain: Sequence[Point], first: int, second: int) -> bool:
-    """Whether two segments meet; neighbours, only where one folds back over the other."""
+    """Return whether two segments intersect; neighbours do only where one folds back over the other."""
     a, b, c, d = chain[first], chain[first + 1], chain[second], chain[second + 1]
     if second == first + 1:
         forward = (b[0] - a[0]) * (d[0] - c[0]) + (b[1] - a[1]) * (d[1] - c[1]) > 0
@@ -102,11 +102,11 @@ def _meet(chain: Sequence[Point], first: int, second: int) -> bool:
 
 
 def _turn(a: Point, b: Point, c: Point) -> int:
-    """Sign of the turn from a over b to c; 0 where the three are on a line."""
+    """Return the sign of the turn from a over b to c; 0 where the three are collinear."""
     cross = (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
     return 0 if abs(cross) < ON_A_LINE_MM2 else int(math.copysign(1, cross))
 
 
 def _in_box(a: Point, b: Point, c: Point) -> bool:
-    """Whether c lies in the box spanned by a and b."""
+    """Return whether c lies in the box spanned by a and b."""
     return all(min(a[k], b[k]) <= c[k] <= max(a[k], b[k]) for k in (0, 1))

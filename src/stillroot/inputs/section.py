@@ -1,4 +1,4 @@
-"""What the sections of the files are made of: the base, descriptions of keys, refusals."""
+"""Common parts of the sections of the input files: base class, descriptions of keys, refusals."""
 
 from __future__ import annotations
 
@@ -12,19 +12,19 @@ COMMON_PRACTICE = "common practice, no source"
 
 
 def about(text: str, *, source: str = "", default: str = "", typical: str = "") -> Any:
-    """Describe a key: meaning, source of the default, the default in words, what is usual."""
+    """Describe a key: meaning, source of the default, the default in words, the usual range."""
     extra = {"source": source, "default": default, "typical": typical}
     return Field(description=text, json_schema_extra=dict(extra))
 
 
 def refuse(text: str, key: str = "") -> NoReturn:
-    """Refuse a value at `key`, relative to the section that is being checked."""
+    """Refuse a value at `key`, relative to the section being validated."""
     context = {"text": text, "key": key}
     raise PydanticCustomError("case", "{text}", context)  # noqa: EM101 - a template
 
 
 def as_tuple(value: object) -> object:
-    """Turn a list, as TOML and JSON have it, into a tuple."""
+    """Turn a list, as TOML and JSON give it, into a tuple."""
     return tuple(value) if isinstance(value, list) else value
 
 
@@ -38,7 +38,7 @@ def without_negative_zero(data: Any) -> Any:
 
 
 class Section(BaseModel):
-    """Base of all sections: frozen, nothing unknown, no number from text, no NaN or infinity."""
+    """Base of all sections: frozen, no unknown keys, no numbers from text, no NaN or infinity."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", strict=True, allow_inf_nan=False)
 
@@ -51,7 +51,7 @@ class Section(BaseModel):
 
 
 def refuse_two_materials(section: Section, *, named: bool) -> None:
-    """Refuse a section whose material is given twice or by half.
+    """Refuse a section whose material is given twice or incompletely.
 
     `named`: whether its `material` is given, in place of `modulus_mpa` and `poisson`.
     """

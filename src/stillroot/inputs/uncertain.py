@@ -1,8 +1,8 @@
 """An input that is known only roughly: a range, a normal or a log-normal distribution.
 
-In a case file each is one line of [spread], named as the key that it is about::
+In a case file each is one line of [spread], under the name of its key::
 
-    bone.trabecular_modulus_mpa = [100, 400]                # anywhere between, all alike
+    bone.trabecular_modulus_mpa = [100, 400]                # uniform between the two
     interface.friction = { mean = 0.4, sd = 0.1 }           # normal, cut at 3 sd
     trabecular_factor = { median = 1, factor = 2 }          # log-normal, 90 % from 1/2 to 2
 """
@@ -20,11 +20,11 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 CUT_SD = 3.0
-"""A normal distribution is cut this many standard deviations from its mean."""
+"""A normal distribution is truncated this many standard deviations from its mean."""
 WITHIN = 0.90
-"""Share of a log-normal distribution from median/factor to median·factor."""
+"""Share of a log-normal distribution between median/factor and median·factor."""
 LARGEST, LARGEST_FACTOR = 1e100, 1000.0
-"""Beyond what any key allows, and yet far from where numbers overflow."""
+"""Larger than any key allows, but far from overflow."""
 NAMES = {"normal": ("mean", "sd"), "lognormal": ("median", "factor")}
 RIGHT = (
     "must be a range such as [100, 400], { mean = 0.4, sd = 0.1 }, or { median = 200, factor = 2 } (90 "
@@ -34,7 +34,7 @@ RIGHT = (
 
 @dataclass(frozen=True, kw_only=True)
 class Uncertain:
-    """What a key may be.
+    """The distribution of a key's value.
 
     `kind` "range" (low, high), "normal" (mean, sd) or "lognormal" (median, factor); `first` and `second`
     are the two numbers, in that order.
@@ -47,14 +47,14 @@ class Uncertain:
 
     @property
     def written(self) -> list[float] | dict[str, float]:
-        """The value as a case file has it."""
+        """The distribution in the form of a case file."""
         if self.kind == "range":
             return [self.first, self.second]
         return dict(zip(NAMES[self.kind], (self.first, self.second), strict=True))
 
     @property
     def in_words(self) -> str:
-        """The distribution, to be read."""
+        """The distribution in words."""
         if self.kind == "range":
             return f"{self.first:g} to {self.second:g}"
         if self.kind == "normal":
@@ -63,7 +63,7 @@ class Uncertain:
 
     @property
     def limits(self) -> tuple[float, float]:
-        """The least and the largest value that is taken; of a log-normal one at 3 sigma."""
+        """The smallest and the largest value sampled; for a log-normal, at 3 sigma."""
         if self.kind == "range":
             return self.first, self.second
         if self.kind == "normal":
@@ -93,7 +93,7 @@ class Uncertain:
 
 
 def uncertain_of(value: Mapping[str, Any]) -> list[tuple[str, Any]]:
-    """Return dotted keys and raw distributions of a raw [spread] table, tables inside it opened up."""
+    """Return dotted keys and raw distributions of a raw [spread] table, nested tables flattened."""
     found: list[tuple[str, Any]] = []
 
     def walk(table: Mapping[str, Any], before: str) -> None:

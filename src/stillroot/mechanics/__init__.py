@@ -1,1 +1,1 @@
-"""The physics: half-section to motion, torque, directions, strain, error. Nothing prints or draws."""
+"""The mechanics: half-section to motion, torque, directions, strain, error. Nothing prints or draws."""

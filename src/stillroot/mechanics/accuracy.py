@@ -1,8 +1,8 @@
-"""How far the numbers can be off: measured by solving again, coarser.
+"""The numerical error, estimated by solving again on coarser models.
 
-For every load a second site on elements twice as large is seated and loaded three times, and a third
-site, the same with its outer half stretched until the far support is twice as far away, once more.
-With P the peak micromotion, h the element size, N the highest harmonic, k the load steps and D the
+For every load a second site with elements twice as large is seated and loaded three times; a third site,
+the same with its outer half stretched until the far support is twice as far away, is loaded once. With P
+the peak micromotion, h the element size, N the highest harmonic, k the number of load steps and D the
 distance of the far support::
 
     mesh        2 P max |s(h) - s(2h)| / s   s the peak, the mean, the 95th percentile    (10)
@@ -10,11 +10,12 @@ distance of the far support::
     steps       8/7 |P(k) - P(8k)|           first order                                  (12)
     far         2 |P(D) - P(2D)|             the field of a force falls as 1/D            (13)
 
-The factor 2 in (10) is what an order of 0.6 leaves: corners of the thread are singular, and meshes of
-the shipped cases show orders from 0.3 to 1.9 (docs/limits.md). Where two meshes happen to agree, no
-peak is trusted to better than `least_mesh_error` of it, which is what those meshes support and falls
-at the same order. (11) to (13) are taken on the coarse mesh, (13) in N - 2 harmonics. Their sum is the
-± beside the peak; head movement has its own. A block of stated size ends where it is said: no (13).
+The factor 2 in (10) corresponds to a convergence order of 0.6: corners of the thread are singular, and
+meshes of the shipped cases show orders from 0.3 to 1.9 (docs/limits.md). Two meshes may agree by chance,
+so the mesh error is never less than `least_mesh_error` of the peak, which those meshes support and which
+falls at the same order. (11) to (13) are evaluated on the coarse mesh, (12) and (13) in N - 2 harmonics.
+Their sum is the ± beside the peak; head movement has its own. A block of stated size ends where it
+is stated to, so (13) does not apply.
 """
 
 from __future__ import annotations
@@ -40,14 +41,14 @@ FARTHER = 2.0
 ORDER = 0.6
 MESH_FACTOR = 2.0
 LEAST_MESH_ERROR, AT_ELEMENTS = 0.01, 16
-"""Least mesh error of a peak, and the elements along the implant's diameter that it belongs to."""
+"""Smallest mesh error of a peak, and the number of elements per implant diameter at which it applies."""
 LOOSE = 1e-5
 """Tolerance of the coarse solves: far below the errors that they measure."""
 
 SHARES = {"mesh": 0.7, "harmonics": 0.1, "steps": 0.1, "far": 0.1}
-"""How an allowed error is shared out among its parts."""
+"""How an allowed error is divided among its parts."""
 FINEST_MM, MOST_HARMONICS, MOST_STEPS, FARTHEST_MM = 0.03, 32, 256, 1000.0
-"""As far as a refinement goes: beyond it memory and rounding leave no room."""
+"""Limits of refinement: beyond them memory and rounding leave no room."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -61,7 +62,7 @@ class ErrorEstimate:
 
     @property
     def parts_um(self) -> dict[str, float]:
-        """The parts by their names."""
+        """The parts by name."""
         return {
             "mesh": self.mesh_um,
             "harmonics": self.harmonics_um,
@@ -77,7 +78,7 @@ class ErrorEstimate:
 
 @dataclass(frozen=True, kw_only=True)
 class Reading:
-    """What is read off one solve."""
+    """The motions computed in one solve."""
 
     motion: Micromotion
     head: HeadMovement
@@ -89,12 +90,12 @@ class Reading:
 
 
 def read(seated: Seated, state: ContactState, resultant: Resultant) -> Reading:
-    """Return the motion of a loaded state."""
+    """Return the micromotion and the head movement of a loaded state."""
     return Reading(motion=micromotion(seated, state), head=head_movement(seated, state, resultant))
 
 
 def coarse_cases(case: Case) -> tuple[Case, Case]:
-    """Return what errors of a case are measured on: a coarser case, and it with a farther support.
+    """Return the two cases for the error estimate: a coarser one, and that with a farther support.
 
     The second has `FEWER_HARMONICS` fewer harmonics; a case has at least three.
     """
@@ -106,9 +107,9 @@ def coarse_cases(case: Case) -> tuple[Case, Case]:
 
 @dataclass(frozen=True, kw_only=True)
 class CoarseSeats:
-    """The seats that errors are measured on.
+    """The seated implants for the error estimate.
 
-    `coarse` has elements `COARSER` times as large; `fewer` is the same in `FEWER_HARMONICS` fewer
+    `coarse` has elements `COARSER` times as large; `fewer` is the same with `FEWER_HARMONICS` fewer
     harmonics; `far` is `fewer` with its far support `FARTHER` times as far, None for a stated block.
     """
 
@@ -119,7 +120,7 @@ class CoarseSeats:
 
 @dataclass(frozen=True, kw_only=True)
 class CoarserReadings:
-    """One load on each of the coarser seats: what (10) to (13) are taken from."""
+    """One load on each of the coarser seats: what (10) to (13) are computed from."""
 
     coarse: Reading
     truncated: Reading
@@ -130,7 +131,7 @@ class CoarserReadings:
 def coarser_readings(
     seats: CoarseSeats, name: str, resultant: Resultant, coarse_state: ContactState
 ) -> CoarserReadings:
-    """Load the coarser seats with one load; `coarse_state` is the load on `seats.coarse`.
+    """Apply one load to the coarser seats; `coarse_state` is its state on `seats.coarse`.
 
     Raises
     ------
@@ -188,14 +189,14 @@ def errors_of(
 
 
 def least_mesh_error(case: Case, element_mm: float) -> float:
-    """Return the least mesh error of a peak, relative to it."""
+    """Return the smallest mesh error of a peak, relative to it."""
     return LEAST_MESH_ERROR * float(AT_ELEMENTS * element_mm / case.implant.diameter_mm) ** ORDER
 
 
 def refined(numerics: Numerics, relative: dict[str, float], tolerance: float) -> dict[str, float]:
-    """Return the numerics that change where parts of a relative error pass their share of a tolerance.
+    """Return the numerics to change, where a part of a relative error exceeds its share of a tolerance.
 
-    `relative` are the parts by the names of `SHARES`. Empty where nothing can be refined further.
+    `relative` maps the names of `SHARES` to the parts. Empty where nothing can be refined further.
     """
     finer = {
         "mesh": ("element_mm", max(numerics.element_mm / 2, FINEST_MM)),

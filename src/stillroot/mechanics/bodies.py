@@ -1,7 +1,7 @@
 """Two bodies and the interface between them: quadratic triangles on the half-section.
 
-The half-section is meshed as one, so both sides of the interface carry the same nodes; here it is
-taken apart into implant and bone, which then share nothing but the pairing of those nodes.
+The half-section is meshed as a whole, so both sides of the interface have the same nodes; here it is
+split into implant and bone, which then share nothing but the pairing of those nodes.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from stillroot.mechanics.mesh import HalfSection
 
 QUADRATURE_ORDER = 6
-"""Exact for P2 strains times r; the 1/r terms at the axis need it (docs/theory.md)."""
+"""More than exact for P2 strains times r; the 1/r terms near the axis need the rest (docs/theory.md)."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -53,10 +53,10 @@ class Body:
 class Wall:
     """The interface: edges of the implant's wall that touch bone or gap fill.
 
-    `nodes_mm` (2, m); `implant_nodes`, `bone_nodes` (m,): the same place on either body;
-    `edges` (3, k): first end, middle, other end as indices into the m nodes;
-    `normal` (2, k): unit, out of the implant into the bone; `bone_elements` (k,);
-    `fill` (k,): True where the neighbour is gap fill and not native bone.
+    `nodes_mm` (2, m); `implant_nodes`, `bone_nodes` (m,): the same points on either body; `edges` (3,
+    k): first end, middle, second end as indices into the m nodes; `normal` (2, k): unit, out of the
+    implant into the bone; `bone_elements` (k,): the triangle of the bone on each edge; `fill` (k,): True
+    where that is gap fill and not native bone.
     """
 
     nodes_mm: NDArray[np.float64]
@@ -146,7 +146,7 @@ def _edge_nodes(body: Body, facets: NDArray[np.int64]) -> NDArray[np.int64]:
 def _normals(
     nodes: NDArray[np.float64], edges: NDArray[np.int64], beyond: NDArray[np.float64]
 ) -> NDArray[np.float64]:
-    """Return unit normals (2, k) of the edges that point to the places `beyond` (2, k)."""
+    """Return unit normals (2, k) of the edges, directed towards the points `beyond` (2, k)."""
     along = nodes[:, edges[2]] - nodes[:, edges[0]]
     normal = np.stack([along[1], -along[0]]) / np.linalg.norm(along, axis=0)
     side = np.sum(normal * (beyond - nodes[:, edges[1]]), axis=0)

@@ -1,18 +1,18 @@
-"""Static condensation: from a body to its interface, one harmonic at a time.
+"""Static condensation of a body to its interface, one harmonic at a time.
 
-The Schur complement S = K_ΓΓ - K_ΓI K_II⁻¹ K_IΓ is the exact dense stiffness that the interface feels.
-The factors of
+The Schur complement S = K_ΓΓ - K_ΓI K_II⁻¹ K_IΓ is the exact, dense stiffness seen from the interface.
+It follows from the factors of
 
     [ K_II  0 ]   [ L₁₁  0 ] [ U₁₁  0 ]
     [ K_ΓI  I ] = [ L₂₁  I ] [  0   I ]
 
-hold all that it takes: K is symmetric and pivots stay on the diagonal, so U₁₁ = D L₁₁ᵀ and
+K is symmetric and the pivots stay on the diagonal, so U₁₁ = D L₁₁ᵀ and
 
     S = K_ΓΓ - (L₂₁ D^½) (L₂₁ D^½)ᵀ
 
-One sparse factorisation therefore yields S, and no solve per interface column is needed; where the
-inside is wanted as well, the same factors recover it. A body that nothing supports is no exception,
-since its interior is held by its interface, and D > 0.
+One sparse factorisation therefore yields S without a solve for each interface column, and the same
+factors recover the interior displacement. An unsupported body is no exception: its interior is
+constrained by its interface, so D > 0.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from stillroot.mechanics.harmonics import HarmonicStiffness
 
 DENSE_SHARE = 0.12
-"""Columns of L₂₁ filled more than this are multiplied as dense ones."""
+"""Columns of L₂₁ with a larger share of nonzeros than this are multiplied as dense ones."""
 
 
 def elimination_order(
@@ -40,10 +40,10 @@ def elimination_order(
     interface_nodes: NDArray[np.int64],
     nodes: NDArray[np.int64] | None = None,
 ) -> NDArray[np.int64]:
-    """Return the nodes (n,), the interior in minimum-degree order and `interface_nodes` last.
+    """Return the nodes (n,): the interior in minimum-degree order, then `interface_nodes`.
 
-    `nodes` are those of a part of the body; all, unless given. The node graph is the same in every
-    harmonic, so one ordering serves all.
+    `nodes` restricts the interior to a part of the body (default: all of it). The node graph is the same
+    in every harmonic, so one ordering serves all.
     """
     n = len(stiffness.start) - 1
     met = np.full(len(stiffness.other), -1.0)
@@ -56,7 +56,7 @@ def elimination_order(
 
 @dataclass(frozen=True, kw_only=True)
 class Interior:
-    """The inside of a body with its interface held: factors whose leading `size` values are K_II's."""
+    """The interior of a body, its interface fixed; the first `size` unknowns of `factors` are K_II's."""
 
     factors: spla.SuperLU
     size: int
@@ -70,10 +70,10 @@ class Interior:
 
 @dataclass(frozen=True, kw_only=True)
 class BodyHarmonic:
-    """One body in one harmonic: admissible fields, split into interior and interface.
+    """One body in one harmonic: admissible values, split into interior and interface.
 
-    `to_dofs` (3n, k) maps the k admissible values to all degrees of freedom, the `interior` first
-    ones are inside, the rest lie on the interface; `stiffness` (k, k) [N/mm], θ integrated.
+    `to_dofs` (3n, k) maps the k admissible values to all degrees of freedom; the first `interior` of
+    them lie inside, the rest on the interface. `stiffness` (k, k) [N/mm] is integrated over θ.
     """
 
     to_dofs: sp.csc_array
@@ -85,7 +85,7 @@ class BodyHarmonic:
         return self.condensed()[0]
 
     def condensed(self) -> tuple[NDArray[np.float64], Interior]:
-        """Return the Schur complement (i, i) [N/mm], and the interior that its factors solve."""
+        """Return the Schur complement (i, i) [N/mm] and the factorised interior."""
         k, n = self.interior, self.stiffness.shape[0]
         inside, across = self.stiffness[:k, :k], self.stiffness[k:, :k]
         factors = _factored(
@@ -106,7 +106,7 @@ class BodyHarmonic:
         return 0.5 * (s + s.T), Interior(factors=factors, size=k)
 
     def interior_solver(self) -> Interior:
-        """Return the interior alone, where no Schur complement is needed."""
+        """Return the factorised interior alone, where no Schur complement is needed."""
         k = self.interior
         return Interior(factors=_factored(self.stiffness[:, :k][:k].tocsc()), size=k)
 
@@ -133,15 +133,15 @@ class BodyHarmonic:
 def _factored(
     matrix: sp.csc_array, order: Literal["NATURAL", "MMD_AT_PLUS_A"] = "NATURAL"
 ) -> spla.SuperLU:
-    """Return the factors of a symmetric matrix; pivots stay on the diagonal."""
+    """Factorise a symmetric matrix; pivots stay on the diagonal."""
     return spla.splu(matrix, permc_spec=order, diag_pivot_thresh=0.0, options={"SymmetricMode": True})
 
 
 def free_rows(expand: sp.csc_array) -> NDArray[np.int64]:
-    """Return the row of each column of an expansion that is the free value itself.
+    """Return, for each column of an expansion, the row of its independent degree of freedom.
 
-    It is the column's first. On the axis v = -u follows u: displacements expand to both rows, while a
-    generalised force stands in the free row alone.
+    It is the first row of the column. On the axis v = -u is tied to u: a displacement expands to both
+    rows, while a generalised force enters the independent row alone.
     """
     return expand.indices[expand.indptr[:-1]].astype(np.int64)
 

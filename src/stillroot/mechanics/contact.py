@@ -1,14 +1,18 @@
-"""The interface problem: elastic surroundings on one side, the interface law on the other.
+"""The interface problem: two elastic bodies, coupled by the interface law.
 
-With the bodies condensed to the wall, S_i u_i = f - λ and S_b u_b = λ, the bone displacement can be
-taken out, and what remains is one equation in w = u_i - u_b, harmonic by harmonic::
+With the bodies condensed to the wall, S_i u_i = f - λ and S_b u_b = λ, their displacements can be
+eliminated. One equation in w = u_i - u_b remains, harmonic by harmonic::
 
     D w + t(w) = λ_0,   D = S_b - S_b (S_i + S_b)⁻¹ S_b,   λ_0 = S_b (S_i + S_b)⁻¹ f        (8)
 
-D is the stiffness of both bodies in series, λ_0 the traction that the load would put on a bonded wall.
+D is the stiffness of both bodies in series, λ_0 the traction that the load would cause on a bonded wall.
 The law t couples the harmonics; D does not. With P = D + T, T the law's tangent averaged round the
-circle, (8) is solved as a fixed point of w = P⁻¹ (λ_0 - t(w) + T w)                               (9)
-by semi-smooth Newton, the linear step by GMRES: P⁻¹ is one dense product a harmonic.
+circle, (8) becomes the fixed-point equation::
+
+    w = P⁻¹ (λ_0 - t(w) + T w)                                                              (9)
+
+It is solved by semi-smooth Newton, with GMRES for the linear step: P⁻¹ is one dense product per
+harmonic.
 """
 
 from __future__ import annotations
@@ -35,26 +39,26 @@ if TYPE_CHECKING:
     from stillroot.mechanics.interface import Layer, Tangent, Tractions
 
 TOLERANCE = 1e-7
-"""Of the residual of (9) against the size of the response."""
+"""Convergence tolerance of the residual of (9), relative to the size of the response."""
 NEWTON_LIMIT = 200
 PATIENCE = 30
-"""Newton iterations that may pass without the residual falling to half of its best so far."""
+"""Newton iterations allowed without the residual falling to half of its best value so far."""
 GMRES_LIMIT = 150
 SLOW_GMRES = 25
-"""Inner iterations above which P is rebuilt from the present state."""
+"""GMRES iterations above which P is rebuilt at the current state."""
 SHORTEST_STEP = 1 / 16
-"""Of the load."""
+"""Smallest fraction of a load step."""
 SOFTER = (0.03, 0.18)
-"""Shares of the layer's stiffness by which a step that stalls is led up to the whole of it."""
+"""Shares of the layer's stiffness by which a stalled step is continued up to the full stiffness."""
 LED = 1e-3
-"""Tolerance of the solves that only lead: first guesses, no answers."""
+"""Tolerance of these continuation solves, which only supply initial guesses."""
 OVERSHOOT, LINE_SEARCH_SLACK, LINE_SEARCH_LIMIT = 0.5, 0.2, 10
-"""When the line search sets in, when it is content, and when it gives up."""
+"""When the line search sets in, when it accepts, and after how many trials it stops."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class SeriesStiffness:
-    """D of (8): `free` (h,) of (k, k) on the admissible values, `expand` (h,) of (3m, k)."""
+    """D of (8): `free`, h matrices (k, k) on the admissible values; `expand`, h matrices (3m, k)."""
 
     free: tuple[NDArray[np.float64], ...]
     expand: tuple[sp.csc_array, ...]
@@ -69,11 +73,11 @@ class SeriesStiffness:
         return forces.reshape(w.shape)
 
     def held_along(self, wall_load: NDArray[np.float64], give: float) -> SeriesStiffness:
-        """Return D of n = 0 with one motion of the implant held.
+        """Return D of n = 0 with one motion of the implant constrained to zero.
 
-        `wall_load` (3m,) is λ_0 of the unit load along that motion and `give` what it yields to it with
-        a bonded wall. By reciprocity the motion is give · F + λ_0ᵀ w; held at zero it leaves
-        D + λ_0 λ_0ᵀ / give.
+        `wall_load` (3m,) is λ_0 of the unit load along that motion and `give` the compliance of that
+        motion with a bonded wall. By reciprocity the motion is give · F + λ_0ᵀ w; constraining it to
+        zero gives D + λ_0 λ_0ᵀ / give.
         """
         expand = self.expand[0]
         wall_free = expand.T @ wall_load
@@ -82,7 +86,7 @@ class SeriesStiffness:
         )
 
     def preconditioner(self, blocks: NDArray[np.float64]) -> Preconditioner:
-        """Return P = D + T for nodal blocks (m, 3, 3) of T."""
+        """Return P⁻¹, with P = D + T, for nodal blocks (m, 3, 3) of T."""
         size = 3 * len(blocks)
         inverse = np.zeros((len(self.free), size, size), dtype=np.float32)
         for n, e in enumerate(self.expand):
@@ -100,10 +104,10 @@ class SeriesStiffness:
 
 @dataclass(frozen=True, kw_only=True)
 class Preconditioner:
-    """P⁻¹ (h, 3m, 3m) and the blocks (m, 3, 3) of the T in it.
+    """P⁻¹ (h, 3m, 3m) and the nodal blocks (m, 3, 3) of its T.
 
-    Single precision is enough and half the traffic: P⁻¹ steers the iteration, while the forces that it
-    is applied to, and with them the solution, are in double.
+    Single precision is enough and halves the memory traffic: P⁻¹ only steers the iteration, while the
+    forces that it is applied to, and with them the solution, are in double precision.
     """
 
     inverse: NDArray[np.float32]
@@ -113,7 +117,7 @@ class Preconditioner:
         """Return P⁻¹ of (f, h, m, 3)."""
         f, h, m, _ = forces.shape
         columns = forces.reshape(f, h, 3 * m).transpose(1, 2, 0)
-        size = float(np.max(np.abs(columns), initial=0.0)) or 1.0  # keep clear of single's range
+        size = float(np.max(np.abs(columns), initial=0.0)) or 1.0  # stays in single precision's range
         solved = np.matmul(self.inverse[:h], (columns / size).astype(np.float32))
         return solved.transpose(2, 0, 1).reshape(forces.shape).astype(np.float64) * size
 
@@ -139,8 +143,8 @@ def _inverse(p: NDArray[np.float64]) -> NDArray[np.float64]:
 class ContactState:
     """A solution of (8).
 
-    `w` (f, h, m, 3) [mm] in the expansion `fourier`; `tractions` at the interface points;
-    `residuals`: the history of the last Newton solve; `steps`: load steps taken to get here.
+    `w` (f, h, m, 3) [mm] in the expansion `fourier`; `tractions` at the interface points; `residuals`:
+    residual history of the last Newton solve; `steps`: number of load steps that led here.
     """
 
     w: NDArray[np.float64]
@@ -150,13 +154,13 @@ class ContactState:
     steps: int
 
     def scaled(self, factor: float) -> ContactState:
-        """Return the state with displacement, slip and traction `factor` times as large."""
+        """Return the state with displacement, slip and traction multiplied by `factor`."""
         t = self.tractions
         scaled = replace(t, traction=factor * t.traction, slip_mm=factor * t.slip_mm)
         return replace(self, w=factor * self.w, tractions=scaled)
 
     def in_expansion(self, fourier: Fourier) -> ContactState:
-        """Return an axisymmetric state in a richer expansion."""
+        """Return an axisymmetric state in a larger expansion."""
         count = len(fourier.angles)
         t = self.tractions
         repeated = replace(
@@ -170,7 +174,7 @@ class ContactState:
 
 
 def state_tangent(layer: Layer, state: ContactState) -> Tangent:
-    """Return the law's tangent at a state, with the slip that it ends with."""
+    """Return the law's tangent at a state, with the slip at its end."""
     gap = layer.local(state.fourier.values(state.w))
     return tangent(layer, gap, state.tractions.slip_mm)
 
@@ -188,19 +192,19 @@ def follow(
     patience: int = PATIENCE,
     tolerance: float = TOLERANCE,
 ) -> ContactState:
-    """Follow a load path from a state; the slip of each step is kept for the next.
+    """Follow a load path from a state; each step begins with the slip of the one before.
 
-    `path` lists (fraction, λ_0) with λ_0 (f, h, m, 3) [N]. A step that does not converge is halved, and
-    at last taken whole by way of softer layers; at once from rest, where half the load is no other case
-    ((8) is homogeneous without interference).
-    `begin` is the λ_0 that `start` is in equilibrium with (default: none). `scale` [mm] is the size of
-    response that the residual is measured against, `tolerance` what it must fall below, `patience` how
-    many Newton iterations may pass without progress.
+    `path` lists (fraction, λ_0) with λ_0 (f, h, m, 3) [N]. A step that does not converge is halved;
+    where that fails too, the rest of it is taken in one step, by continuation through softer layers.
+    From rest the halving is skipped, since half the load is the same problem: (8) is homogeneous without
+    interference. `begin` is the λ_0 that `start` is in equilibrium with (default: none). `scale` [mm] is
+    the size of the response to which the residual is relative, `tolerance` the value that it must fall
+    below, `patience` the number of Newton iterations allowed without progress.
 
     Raises
     ------
     NotConverged
-        A step 1/16 of its size still does not converge, nor does it by way of softer layers.
+        A step cut to 1/16 of its size does not converge, nor does continuation through softer layers.
     """
     settings = (precondition, scale, patience, tolerance)
     state = start
@@ -245,7 +249,7 @@ def _not_converged(
 
 @dataclass(frozen=True, kw_only=True)
 class _Carried:
-    """Where the last step ended and how it went: carried on, a first guess for the next."""
+    """The end of the last step and its increments, extrapolated to the initial guess for the next."""
 
     load: NDArray[np.float64]
     w: NDArray[np.float64]
@@ -256,7 +260,7 @@ class _Carried:
         return _Carried(load=load, w=w, load_change=load - self.load, w_change=w - self.w)
 
     def on(self, w: NDArray[np.float64], target: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Return w, moved on by as much as the load goes on the same way."""
+        """Return w, extrapolated as far as the load continues in the same direction."""
         if self.load_change is None or self.w_change is None:
             return w
         size = float(np.sum(self.load_change**2))
@@ -265,7 +269,7 @@ class _Carried:
 
 
 class _Stalled(Exception):  # noqa: N818
-    """A Newton solve did not converge; caught by `follow`, which tries otherwise."""
+    """A Newton solve did not converge; `follow` catches it and tries another way."""
 
     def __init__(self, history: tuple[float, ...]) -> None:
         super().__init__(history)
@@ -329,15 +333,15 @@ def _led_step(
     patience: int,
     tolerance: float,
 ) -> ContactState:
-    """Solve (9) as `_step` does, from the solution on a softer layer, and that from one softer still.
+    """Solve (9) as `_step` does, by continuation from softer layers, the softest first.
 
-    On hard contact with much friction Newton may run in circles: a point that opens, or sticks, at one
-    iteration has gone far beyond at the next. On a soft layer pressure and shear change little from one
-    to the next. What is returned holds on the layer itself, with the slip that `start` has.
+    On hard contact with much friction Newton may cycle: a point that opens, or sticks, at one iteration
+    overshoots by far at the next. On a soft layer pressure and shear change little between iterations.
+    The state returned solves (9) on the layer itself, with the slip of `start`.
     """
     w = start.w
     for share in SOFTER:
-        with suppress(_Stalled):  # the guess before is kept
+        with suppress(_Stalled):  # keeps the guess so far
             softer = layer.times(share)
             w = _step(series, softer, start, w, load, precondition, scale, patience, LED).w
     return _step(series, layer, start, w, load, precondition, scale, patience, tolerance)
@@ -352,8 +356,8 @@ def _line_search(
     """Return w + α dw with its unbalanced force and gap; α = 1 unless that overshoots.
 
     g(α) = dw · (unbalanced force) falls from g(0) > 0 and is zero at the best α (the line search of
-    Crisfield, Non-linear Finite Element Analysis of Solids and Structures 1, 1991, section 9.2). It is
-    looked for by regula falsi (Illinois) only where the full step lands far beyond it.
+    Crisfield, Non-linear Finite Element Analysis of Solids and Structures 1, 1991, section 9.2). The
+    root is sought by regula falsi (Illinois), and only where the full step overshoots it by far.
     """
     start = float(np.sum(dw * force))
     trial, gap = unbalanced(w + dw)
@@ -384,7 +388,7 @@ def newton_direction(
     *,
     tight: bool,
 ) -> tuple[NDArray[np.float64], int]:
-    """Solve (I - P⁻¹ (T - t')) dw = r by GMRES; return dw and the iterations it took."""
+    """Solve (I - P⁻¹ (T - t')) dw = r by GMRES; return dw and the number of iterations."""
 
     def product(flat: NDArray[np.float64]) -> NDArray[np.float64]:
         x = flat.reshape(r.shape)

@@ -1,8 +1,8 @@
 """Displacement inside both bodies, recovered from the wall.
 
 With the tractions known, the bone is solved once more with them as its load, and the implant with its
-wall displacement u_b + w given. The factors are made again and thrown away: they would fill the memory
-during a check.
+wall displacement u_b + w prescribed. Both are factorised again for this, since factors kept during a
+check would fill the memory.
 """
 
 from __future__ import annotations
@@ -43,9 +43,9 @@ class Displacement:
 def bone_displacement(
     case: Case, pair: BodyPair, forces: Sequence[NDArray[np.float64]]
 ) -> list[NDArray[np.float64]]:
-    """Return u, v, w (f, h, n, 3) [mm] of the bone under each of several forces on its wall.
+    """Return u, v, w (f, h, n, 3) [mm] of the bone under each of several sets of forces on its wall.
 
-    Forces are work-conjugate coefficients (f, h, m, 3) [N]; each may have an expansion of its own.
+    Forces are work-conjugate coefficients (f, h, m, 3) [N]; each set may have an expansion of its own.
     """
     bone, at_wall = pair.bone, pair.wall.bone_nodes
     stiffness, fixed = bone_stiffness(case, bone), supported(case, bone)
@@ -101,5 +101,5 @@ def displacement(seated: Seated, loaded: ContactState, resultant: Resultant) -> 
 
 
 def forces_on_bone(layer: Layer, state: ContactState) -> NDArray[np.float64]:
-    """Return what the wall's tractions do to the bone, as coefficients (f, h, m, 3) [N]."""
+    """Return the forces of the wall's tractions on the bone, as coefficients (f, h, m, 3) [N]."""
     return state.fourier.moments(layer.nodal_forces(state.tractions.traction))

@@ -1,4 +1,4 @@
-"""Between harmonics and angles: the same interface field as coefficients or as values round the axis."""
+"""Interface fields as Fourier coefficients or as values round the axis, and the maps between the two."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 ANGLES_PER_HARMONIC = 4
-"""Points round the circle per harmonic: products of two fields are integrated without aliasing."""
+"""Points round the circle per harmonic: enough to integrate products of two fields without aliasing."""
 
 
 @dataclass(frozen=True)
@@ -20,8 +20,8 @@ class Fourier:
     """Harmonics 0 … `highest` of the first family, and of its twin where `twin`.
 
     Coefficients are (f, h, m, 3): family, harmonic, node, (u_n, v_n, w_n). Values are (m, a, 3): node,
-    angle, (u_r, u_θ, u_z). Without the twin every field is symmetric about the plane of the lateral
-    load and half the circle is enough; with n = 0 alone, a single angle is.
+    angle, (u_r, u_θ, u_z). Without the twin every field is symmetric about the plane of the lateral load
+    and half the circle is enough; with n = 0 alone, one angle is.
     """
 
     highest: int
@@ -34,7 +34,7 @@ class Fourier:
 
     @cached_property
     def angles(self) -> NDArray[np.float64]:
-        """Angles (a,) [rad], equally spaced and clear of the symmetry plane."""
+        """Angles (a,) [rad], equally spaced, none of them in the symmetry plane."""
         if self.highest == 0:
             return np.zeros(1)
         count = ANGLES_PER_HARMONIC * (self.highest + 1)
@@ -51,7 +51,7 @@ class Fourier:
         return self._basis(self.angles)
 
     def _basis(self, angles: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Return (3, f·h, a): how each coefficient shows in u_r, u_θ, u_z."""
+        """Return the contribution (3, f·h, a) of each coefficient to u_r, u_θ, u_z."""
         n = np.arange(self.highest + 1)[:, None]
         cosine, sine = np.cos(n * angles), np.sin(n * angles)
         first = np.stack([cosine, sine, cosine])
@@ -74,7 +74,7 @@ class Fourier:
         return moments.reshape(*self.shape, *moments.shape[1:])
 
     def embedded(self, coefficients: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Return coefficients of a poorer expansion (f', h', m, 3) padded with zeros to this one."""
+        """Return coefficients of a smaller expansion (f', h', m, 3), padded with zeros to this one."""
         padded = np.zeros((*self.shape, *coefficients.shape[2:]))
         families, harmonics = coefficients.shape[:2]
         padded[:families, :harmonics] = coefficients

@@ -1,13 +1,13 @@
-"""What the geometry gives, whatever the bone is made of: bodies, wall, and stiffness condensed to it.
+"""The part of the model that no modulus of the bone changes: bodies, wall, stiffness condensed to it.
 
-The bone's stiffness is a sum over its regions, K = Σ E_r K_r. Condense the inside of each region to its
-rim, the nodes on the wall and those that it shares with another region, and the sum stays one::
+The bone's stiffness is a sum over its regions, K = Σ E_r K_r. With the interior of each region condensed
+to its rim, the nodes on the wall and those that it shares with another region, it remains such a sum::
 
     S = Σ E_r S_r,     S_b = S_ww - S_ws S_ss⁻¹ S_sw        w the wall, s the shared nodes     (16)
 
 This is substructuring (Przemieniecki, Theory of Matrix Structural Analysis, 1968, chapter 9, from
-memory). S_r of each region takes a sparse factorisation, once; another modulus then takes small dense
-ones.
+memory). S_r of each region takes one sparse factorisation; a change of modulus then takes only small
+dense ones.
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ if TYPE_CHECKING:
     Each = Callable[[Callable[[int], Any], Iterable[int]], Iterable[Any]]
 
 WHOLE = "bone"
-"""All regions of the bone as one."""
+"""The name of all regions of the bone taken as one."""
 RESULTANTS = ("lateral", "moment", "axial", "torque")
 """Unit loads on a section: along θ = 0 [N], tilting towards θ = 0 [N·mm], along +z [N], about
 +z [N·mm]."""
@@ -48,8 +48,8 @@ RESULTANTS = ("lateral", "moment", "axial", "torque")
 class LoadedImplant:
     """Harmonic 0 or 1 of the implant, kept to condense loads and to recover the implant's motion.
 
-    `loads` (3n, 8) are the `RESULTANTS` on the abutment's top, then at the crest, zero where they
-    belong to the other harmonic; `condensed` (i, 8) the same on the wall.
+    `loads` (3n, 8) are the `RESULTANTS` on the abutment's top, then at the crest, zero where they act in
+    the other harmonic; `condensed` (i, 8) the same condensed to the wall.
     """
 
     body: BodyHarmonic
@@ -62,8 +62,8 @@ class LoadedImplant:
 class BoneHarmonic:
     """One harmonic of the bone, its regions condensed to their rims: S_r of equation (16).
 
-    `rims` holds, by region, S_r (k_r, k_r) for a modulus of 1 MPa and the places (k_r,) of its values
-    among all; the first `shared` of all lie off the wall.
+    `rims` maps each region to S_r (k_r, k_r) for a modulus of 1 MPa and to the indices (k_r,) of its
+    values among those of all rims; of these the first `shared` lie off the wall.
     """
 
     rims: dict[str, tuple[NDArray[np.float64], NDArray[np.int64]]]
@@ -87,8 +87,8 @@ class BoneHarmonic:
 class Groundwork:
     """Bodies and wall of a geometry in harmonics 0, 1, …: all that no modulus of the bone changes.
 
-    `expand` (h,) of (3m, k) maps the admissible values of a harmonic to u, v, w of each wall node;
-    `implant_schur` (h,) of (k, k); `loaded` holds n = 0 and n = 1.
+    `expand`, h matrices (3m, k), maps the admissible values of a harmonic to u, v, w of each wall node;
+    `implant_schur`: h matrices (k, k); `loaded`: n = 0 and n = 1.
     """
 
     pair: BodyPair
@@ -99,7 +99,7 @@ class Groundwork:
 
     @property
     def for_any_moduli(self) -> bool:
-        """Whether the bone is kept by its regions, and not as one of the moduli that it had."""
+        """Whether the bone is condensed region by region, so that its moduli may still change."""
         return WHOLE not in self.bone[0].rims
 
 
@@ -113,10 +113,11 @@ def groundwork(
 ) -> Groundwork:
     """Assemble and condense a meshed case in harmonics 0 to `highest`.
 
-    For any moduli of the bone: then it takes of the case's the implant's and the shape of a profile with
-    depth, no more. Otherwise the bone is one region of the moduli that it has, which costs less.
-    `each` is `map` or does the same, on several threads say: a harmonic knows nothing of the others. No
-    factors outlive their thread, for their memory would never come back.
+    With `for_any_moduli` the bone is condensed region by region; of the case's moduli only the implant's
+    and the shape of a profile with depth are then used. Otherwise the bone is one region with the moduli
+    of the case, which costs less. `each` is `map` or an equivalent, for instance on several threads:
+    harmonics are independent of each other. Factors are discarded in the thread that made them, since
+    their memory would not be returned to the system otherwise.
     """
     pair = take_apart(section, keep_gap=case.socket.gap_filled)
     wall, implant = pair.wall, pair.implant
@@ -142,10 +143,10 @@ def groundwork(
 
 
 def with_far_support(ground: Groundwork, case: Case, farther: Case, highest: int) -> Groundwork:
-    """Return a groundwork of a case whose far support is that of another case, all else as it was.
+    """Return a groundwork with the far support of the case `farther`, all else unchanged.
 
-    Bone nodes in the outer half of the way from implant to support move out in proportion; nearer ones
-    stay, so that little but the support changes. Harmonics 0 to `highest`.
+    Bone nodes in the outer half of the distance from implant to support are moved outwards in
+    proportion; nearer ones stay, so that little but the support changes. Harmonics 0 to `highest`.
     """
     bone, implant = ground.pair.bone, case.implant
     mesh = bone.basis.mesh
@@ -173,7 +174,7 @@ def with_far_support(ground: Groundwork, case: Case, farther: Case, highest: int
 
 
 def split_by_moduli(ground: Groundwork, case: Case, each: Each = map) -> Groundwork:
-    """Return a groundwork for any moduli of the bone from one that may be for some only."""
+    """Return a groundwork for any moduli of the bone from one that may be for those of one case only."""
     bone = _bone_harmonics(case, ground.pair, len(ground.bone) - 1, apart=True, each=each)
     return replace(ground, bone=bone)
 
@@ -200,7 +201,7 @@ def region_modulus(case: Case, name: str, depth_mm: NDArray[np.float64]) -> NDAr
 
 
 def _region_shape(case: Case, name: str, depth_mm: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return the modulus of a bone region over its `region_scale_mpa`."""
+    """Return the modulus of a bone region relative to its `region_scale_mpa`."""
     if name != TRABECULAR:
         return np.ones_like(depth_mm)
     depths, relative = np.array(case.bone.trabecular_shape).T
@@ -208,7 +209,7 @@ def _region_shape(case: Case, name: str, depth_mm: NDArray[np.float64]) -> NDArr
 
 
 def region_scale_mpa(case: Case, name: str) -> float:
-    """Return the modulus of a bone region, of a profile the first one; 1 for `WHOLE`, all of them."""
+    """Return the modulus of a bone region, the first one of a profile; 1 for `WHOLE`."""
     return {
         WHOLE: 1.0,
         CORTICAL: case.bone.cortical_modulus_mpa,
@@ -218,7 +219,7 @@ def region_scale_mpa(case: Case, name: str) -> float:
 
 
 def supported(case: Case, bone: Body) -> NDArray[np.bool_]:
-    """Return which bone nodes (n,) the far support holds."""
+    """Return which bone nodes (n,) are fixed at the far support."""
     r, z = bone.nodes_mm
     radius, depth = case.block_mm
     held = z < -depth + AXIS_MM
@@ -243,7 +244,7 @@ def _loaded(body: BodyHarmonic, n: int, units: NDArray[np.float64]) -> LoadedImp
 
 
 def _regions(bone: Body) -> list[tuple[str, NDArray[np.int64]]]:
-    """Return the names of the bone's regions that have elements, with these."""
+    """Return the name and the elements of each of the bone's regions that has any."""
     found = [
         (name, np.flatnonzero(bone.region == bone.names.index(name)))
         for name in (CORTICAL, TRABECULAR, GAP)
@@ -294,6 +295,6 @@ def _bone_harmonics(
 
 
 def _wall_expansion(implant: BodyHarmonic, wall_nodes: NDArray[np.int64]) -> sp.csc_array:
-    """Return (3m, k): the admissible wall values of a harmonic to u, v, w of each wall node."""
+    """Return (3m, k), from the admissible wall values of a harmonic to u, v, w of each wall node."""
     rows = (3 * wall_nodes[:, None] + np.arange(3)).ravel()
     return implant.to_dofs.tocsr()[rows][:, implant.interior :].tocsc()

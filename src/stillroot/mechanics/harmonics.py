@@ -19,7 +19,7 @@ They are linear in n, ε = (B0 + n B1) d, so the stiffness is K_n = A0 + n A1 + 
     A0 = ∫ B0ᵀ C B0 r dr dz,  A1 = ∫ (B0ᵀ C B1 + B1ᵀ C B0) r dr dz,  A2 = ∫ B1ᵀ C B1 r dr dz
 
 and three assemblies serve every harmonic. The integral over θ, 2π for n = 0 and π otherwise, is
-`angular_weight(n)` and is not in K_n.
+`angular_weight(n)` and is not part of K_n.
 
 The twin family (u sin nθ, -v cos nθ, w sin nθ) is the first turned by 90°/n and has the same K_n;
 torsion is its n = 0.
@@ -50,10 +50,10 @@ def angular_weight(n: int) -> float:
 
 @dataclass(frozen=True, kw_only=True)
 class HarmonicStiffness:
-    """K_n = A0 + n A1 + n² A2 of equation (2), N/mm per radian of θ, where each node meets another.
+    """K_n = A0 + n A1 + n² A2 of equation (2), in N/mm per radian of θ, as blocks of connected nodes.
 
-    `a` (3, b, 3, 3) holds these blocks of A0, A1 and A2; `other` (b,) is the node of their columns and
-    `start` (nodes + 1,) where the blocks of each node begin.
+    `a` (3, b, 3, 3) contains the blocks of A0, A1 and A2, row by row; `other` (b,) is the column node of
+    each block and `start` (nodes + 1,) the first block of each row node.
     """
 
     a: NDArray[np.float64]
@@ -129,7 +129,7 @@ def unit_stiffness(
 
 
 def _assembled(local: NDArray[np.float64], nodes: NDArray[np.int64], count: int) -> HarmonicStiffness:
-    """Sum A0, A1, A2 of elements (e, 3, 18, 18) over the pairs of their `nodes` (e, 6)."""
+    """Assemble A0, A1, A2 from element matrices (e, 3, 18, 18) over pairs of their `nodes` (e, 6)."""
     blocks = local.reshape(-1, 3, 6, 3, 6, 3).transpose(0, 2, 4, 1, 3, 5).reshape(-1, 27)
     pair = (count * nodes[:, :, None] + nodes[:, None, :]).ravel()
     pairs, place = np.unique(pair, return_inverse=True)
@@ -146,12 +146,11 @@ def admissible(
     order: NDArray[np.int64],
     fixed: NDArray[np.bool_],
 ) -> tuple[sp.csc_array, NDArray[np.int64]]:
-    """Return T (3n, k) that maps free values to the degrees of freedom of harmonic n.
+    """Return T (3n, k), from the independent values of harmonic n to its degrees of freedom.
 
-    On the axis a field must be single-valued (equation (3) in docs/theory.md):
-    n = 0: u = v = 0; n = 1: u + v = 0, w = 0; n ≥ 2: u = v = w = 0.
-    Nodes where `fixed` (n,) is True do not move. Columns follow the node sequence `order`; the second
-    value is the node of each column (k,).
+    On the axis a field must be single-valued (equation (3) in docs/theory.md): n = 0: u = v = 0; n = 1:
+    u + v = 0, w = 0; n ≥ 2: u = v = w = 0. Nodes where `fixed` (n,) is True are constrained. Columns
+    follow the node sequence `order`; the second value is the node of each column (k,).
     """
     on_axis = (nodes_mm[0] < AXIS_MM)[order]
     free = np.ones((len(order), 3), dtype=bool)
@@ -190,8 +189,8 @@ def face_loads(basis: Basis, height_mm: float) -> FaceLoads:
     moment: 1 N·mm that tilts the axis towards θ = 0, σ_zz = -x/I (n = 1, first family);
     axial: 1 N along +z, uniform (n = 0, first family);
     torque: 1 N·mm about +z, τ = r/J (n = 0, twin family).
-    Their sum is the statically equivalent load; the distribution dies out within one diameter
-    (Saint-Venant).
+    Their sum is statically equivalent to the load; the effect of its distribution decays within one
+    diameter (Saint-Venant).
     """
     mesh = basis.mesh
     facets = mesh.facets_satisfying(lambda x: np.abs(x[1] - height_mm) < AXIS_MM)

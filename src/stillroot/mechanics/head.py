@@ -1,15 +1,16 @@
-"""A seated implant as what is screwed onto it feels it: its head is moved, and it answers with a force.
+"""A seated implant as an element: prescribed motion of its head in, reaction out.
 
-The head is the abutment's top, moving as its mean shift, tilt, rise and turn. By reciprocity they are
-d = A q + Λᵀ (w - w_s), with q the load on the head, Λ its λ_0 of equation (8), A what the head yields
-with a bonded wall and w_s the seated w. A screw joint of compliance C adds C q. Taking q out of (8)
+The head is the abutment's top; its motion d is its mean shift, tilt, rise and turn. By reciprocity
+d = A q + Λᵀ (w - w_s), with q the load on the head, Λ its λ_0 of equation (8), A the head's compliance
+with a bonded wall and w_s the seated w. A screw joint of compliance C adds C q. Eliminating q from (8)
 leaves
 
     D' w + t(w) = Λ G (d + Λᵀ w_s),   G = (A + C)⁻¹,   D' = D + Λ G Λᵀ                           (S4)
     q = G (d - Λᵀ (w - w_s))                                                                     (S5)
 
-which is (8) again with another D: harmonics 0 and 1 gain what holds the head. A head that is moved
-always has an answer, also where the implant is pulled out, which a head that is loaded has not.
+which is (8) again with another D: harmonics 0 and 1 gain the stiffness that constrains the head. With
+the motion prescribed there is always a solution, even where the implant is pulled out; with the load
+prescribed there may be none.
 """
 
 from __future__ import annotations
@@ -40,14 +41,14 @@ if TYPE_CHECKING:
     from stillroot.mechanics.loading import Seated
 
 RISE, TURN = 2, 3
-"""Their places among the resultants on the abutment's top, after lateral shift and tilt."""
+"""Indices of rise and turn among the resultants on the abutment's top, after lateral shift and tilt."""
 IN_PLANE, ACROSS = (0, 4), (1, 3)
-"""F_x with M_y, F_y with M_x, among the six."""
+"""Indices of F_x with M_y, and of F_y with M_x, among the six."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Joint:
-    """What a screw joint yields, alike in all directions: mm for each N, radians for each N·mm."""
+    """The compliance of a screw joint, the same in all directions: mm per N, radians per N·mm."""
 
     shift_mm_per_n: float = 0.0
     tilt_per_nmm: float = 0.0
@@ -63,9 +64,9 @@ RIGID_JOINT = Joint()
 
 @dataclass(frozen=True, kw_only=True)
 class Head:
-    """The element: six motions of a head in, six forces out; F_x, F_y, F_z, M_x, M_y, M_z at its centre.
+    """The element: six motions of a head in, six forces out: F_x, F_y, F_z, M_x, M_y, M_z at its centre.
 
-    All in the implant's own frame, x along θ = 0. `lift` (6, f, h, m, 3) is Λ, `hold` (6, 6) G.
+    All are in the implant's own frame, x along θ = 0. `lift` (6, f, h, m, 3) is Λ, `hold` (6, 6) is G.
     """
 
     seated: Seated
@@ -78,23 +79,23 @@ class Head:
 
     @cached_property
     def at_rest(self) -> Moved:
-        """The seated implant, nothing moved."""
+        """The seated implant before its head is moved."""
         state = self.seated.state.in_expansion(self.fourier)
         return Moved(motion=np.zeros(6), state=state, slip_mm=state.tractions.slip_mm)
 
     @cached_property
     def first_tangent(self) -> NDArray[np.float64]:
-        """∂q/∂d (6, 6) as the seated implant begins to be loaded, every closed point sticking."""
+        """∂q/∂d (6, 6) of the seated implant at the onset of loading, every closed point sticking."""
         yields = np.stack([self.precondition.solve(unit) for unit in self.lift])
         return self._tangent(yields)
 
     def wall_forces(self, motion: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Return the right side of (S4) (f, h, m, 3)."""
+        """Return the right-hand side of (S4) (f, h, m, 3)."""
         whole = motion + self._lowered(self.at_rest.state.w)
         return np.asarray(np.tensordot(self.hold @ whole, self.lift, axes=1))
 
     def response_mm(self, motion: NDArray[np.float64]) -> float:
-        """Return the size of w that a motion brings about: what residuals are measured against."""
+        """Return the size of w that a motion causes: residuals are relative to it."""
         forces = np.tensordot(self.hold @ motion, self.lift, axes=1)
         return float(np.linalg.norm(self.precondition.solve(forces)))
 
@@ -104,7 +105,7 @@ class Head:
         return np.asarray(self.hold @ (moved.motion - self._lowered(change)))
 
     def tangent(self, moved: Moved) -> NDArray[np.float64]:
-        """Return ∂q/∂d (6, 6) at a state, with the slip that its step began with."""
+        """Return ∂q/∂d (6, 6) at a state, with the slip at the start of its step."""
         layer, w = self.seated.layer, moved.state.w
         at = tangent(layer, layer.local(self.fourier.values(w)), moved.slip_mm)
         yields = [
@@ -125,12 +126,12 @@ class Head:
         scale_mm: float,
         tolerance: float = TOLERANCE,
     ) -> Moved:
-        """Move the head from `start` to `motion` in one step, `guess` being a state near its end.
+        """Move the head from `start` to `motion` in one step; `guess` is a state near its end.
 
         Raises
         ------
         NotConverged
-            The wall finds no equilibrium.
+            No equilibrium is found at the wall.
         """
         begin = replace(start.state, w=guess.state.w)
         state = follow(
@@ -158,7 +159,7 @@ class Head:
 
 @dataclass(frozen=True, kw_only=True)
 class Moved:
-    """A head that has been moved by `motion` (6,) [mm, rad], and the wall below it.
+    """A head moved by `motion` (6,) [mm, rad], and the state of the wall below it.
 
     `slip_mm` is the slip at the start of the step that led here.
     """
@@ -195,8 +196,8 @@ def head_of(seated: Seated, joint: Joint = RIGID_JOINT) -> Head:
         wall = series.expand[n].T @ np.stack(columns, axis=1)
         return np.asarray(series.free[n] + wall @ hold[np.ix_(components, components)] @ wall.T)
 
-    # F_z and M_z live in n = 0, where neither family has what the other holds; F_x and M_y in n = 1, of
-    # whose twin F_y and M_x are the same turned.
+    # F_z and M_z act in n = 0, on different degrees of freedom, so one matrix serves both families; F_x
+    # and M_y act in n = 1, and F_y and M_x do the same in its twin, turned by 90°.
     free = (held(0, [2, 5], [0, 1]), held(1, [0, 4], [0, 0]))
     low = SeriesStiffness(free=free, expand=series.expand[:2])
     stick = seated.precondition

@@ -1,9 +1,8 @@
-"""What the head movement is made of: motion at the wall, and the give of bone and implant.
+"""The two parts of the head movement: motion at the wall, and the give of bone and implant.
 
-At the wall the implant moves as the bone there does and, on top of that, by the interface motion w. The
-stiff body that follows w best, weighted by area over the held wall, carries that part up to the head;
-what is left is the give of bone and implant. An implant that bends is not stiff: its bending counts as
-give.
+At the wall the implant moves as the bone does plus the interface motion w. The rigid motion that fits w
+best, by least squares over the held wall, is carried up to the head; the remainder is the elastic give
+of bone and implant. Bending of the implant is not a rigid motion, so it counts as give.
 """
 
 from __future__ import annotations
@@ -24,14 +23,14 @@ if TYPE_CHECKING:
     from stillroot.mechanics.motion import HeadMovement
 
 ANGLES = np.arange(24) * 2 * np.pi / 24
-"""Enough for the harmonics 0 and 1, which is all that a stiff motion has."""
+"""Enough for harmonics 0 and 1, the only ones in a rigid motion."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class HeadParts:
-    """Parts of the head movement [µm] along its own direction; they add up to it.
+    """Parts of the head movement [µm] along its own direction; their sum is the whole movement.
 
-    A part below 0 acts against it.
+    A negative part opposes the movement.
     """
 
     interface_um: float
@@ -39,7 +38,7 @@ class HeadParts:
 
 
 def head_parts(seated: Seated, loaded: ContactState, head: HeadMovement) -> HeadParts:
-    """Split a head movement into what the wall does and what bone and implant do."""
+    """Split a head movement into motion at the wall and the give of bone and implant."""
     change = loaded.w - loaded.fourier.embedded(seated.state.w)
     lateral, across, up = carried(seated.layer, loaded.fourier.values(change, ANGLES), head.height_mm)
     movement = np.array([head.lateral_um, head.across_um, -head.axial_um])
@@ -48,10 +47,10 @@ def head_parts(seated: Seated, loaded: ContactState, head: HeadMovement) -> Head
 
 
 def carried(layer: Layer, motion_mm: NDArray[np.float64], height_mm: float) -> NDArray[np.float64]:
-    """Return x, y, z (3,) [mm] at a height of the axis, of the stiff motion nearest to one of the wall.
+    """Return x, y, z (3,) [mm] at a height on the axis, of the rigid motion that fits the wall's best.
 
-    `motion_mm` (m, a, 3) is r, θ, z at the wall's nodes and at `ANGLES`. A stiff motion moves by a and
-    turns by b, u = a + b × x; the sum of |u - motion|² over the held area is least.
+    `motion_mm` (m, a, 3) contains r, θ, z at the wall's nodes and at `ANGLES`. The rigid motion u = a +
+    b × x minimises the integral of |u - motion|² over the held area.
     """
     values = motion_mm[layer.node]
     cosine, sine = np.cos(ANGLES), np.sin(ANGLES)

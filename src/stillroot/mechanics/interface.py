@@ -1,4 +1,4 @@
-"""What acts between implant and bone: a thin torn layer, no tension, Coulomb friction.
+"""The interface law: a thin layer of torn bone, no tension, Coulomb friction.
 
 At a point of the wall, with w = u_implant - u_bone, n the normal out of the implant, and δ the
 interference::
@@ -8,10 +8,10 @@ interference::
     τ = µ p τ*/|τ*|  where the trial τ* = k_t (w_t - s) exceeds µ p              (6)
     k_n = E_oed/t,  k_t = G/t               of the layer, thickness t            (7)
 
-(6) is the return map of Simo & Laursen 1992, Comput Struct 42:97-116, without their penalty: here
-k_t is the layer's own shear stiffness. Points are Lobatto points of the wall's edges (both ends and
-the middle), where the nodes are: stiff layers then show no spurious pressure oscillation (Schellekens
-& de Borst 1993, Int J Numer Methods Eng 36:43-66).
+(6) is the return map of Simo & Laursen 1992, Comput Struct 42:97-116, without their penalty: here k_t is
+the layer's own shear stiffness. The law is evaluated at the Lobatto points of the wall's edges (both
+ends and the middle), which coincide with the nodes: stiff layers then show no spurious pressure
+oscillation (Schellekens & de Borst 1993, Int J Numer Methods Eng 36:43-66).
 """
 
 from __future__ import annotations
@@ -32,17 +32,17 @@ LOBATTO = np.array([1.0, 4.0, 1.0]) / 6
 """Weights of both ends and the middle of an edge of length 1; exact for cubics."""
 
 LEAST_SHARE = 0.01
-"""Of the layer's shear stiffness, kept in the preconditioner where nothing sticks or touches."""
+"""Share of the layer's shear stiffness kept in the preconditioner where no point sticks or touches."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Layer:
-    """The interface law at p points of the wall (three an edge).
+    """The interface law at p points of the wall (three per edge).
 
     `node` (p,) indexes the wall's m nodes; `normal` (2, p): n_r, n_z; `weight_mm2` (p,): area per
-    radian; `normal_stiffness`, `shear_stiffness` (p,) [N/mm³]; `interference_mm` (p,);
-    `one_sided` (p,): True where (4) to (6) hold, False where the two sides are glued;
-    `held` (p,): True on native bone; `crush_mpa` (p,): the pressure p_c at which the bone gives way.
+    radian; `normal_stiffness`, `shear_stiffness` (p,) [N/mm³]; `interference_mm` (p,); `one_sided` (p,):
+    True where (4) to (6) apply, False where the two sides are glued; `held` (p,): True on native bone;
+    `crush_mpa` (p,): the pressure p_c at which the bone crushes.
     """
 
     nodes_mm: NDArray[np.float64]
@@ -59,7 +59,7 @@ class Layer:
 
     @cached_property
     def gather(self) -> sp.csr_array:
-        """(m, p): sums points into nodes."""
+        """Matrix (m, p) that sums values at points into nodes."""
         p = len(self.node)
         shape = (self.nodes_mm.shape[1], p)
         return sp.csr_array((np.ones(p), (self.node, np.arange(p))), shape=shape)
@@ -71,7 +71,7 @@ class Layer:
 
     @property
     def height_mm(self) -> NDArray[np.float64]:
-        """The z of each point (p,)."""
+        """Height z of each point (p,)."""
         return self.nodes_mm[1, self.node]
 
     def with_friction(self, friction: float) -> Layer:
@@ -79,32 +79,32 @@ class Layer:
         return replace(self, friction=friction)
 
     def uncrushed(self) -> Layer:
-        """Return the layer of a bone that never gives way."""
+        """Return the layer without the limit at which bone crushes."""
         return replace(self, crush_mpa=np.full_like(self.crush_mpa, np.inf))
 
     def settled(self, overlap_mm: NDArray[np.float64]) -> Layer:
-        """Return the layer after seating, where the overlap (p,) beyond crushing is lost for good."""
+        """Return the layer after seating: overlap (p,) beyond crushing is lost for good."""
         lost = np.clip(overlap_mm - self.crush_mpa / self.normal_stiffness, 0.0, None)
         kept = self.interference_mm - np.where(self.one_sided, lost, 0.0)
         return replace(self, interference_mm=kept).uncrushed()
 
     def relaxed(self, retained: float) -> Layer:
-        """Return the layer with `retained` times the interference: so much of the pressure is left."""
+        """Return the layer with its interference, and so its pressure, multiplied by `retained`."""
         return replace(self, interference_mm=retained * self.interference_mm)
 
     def times(self, share: float) -> Layer:
-        """Return the layer with `share` times its stiffness."""
+        """Return the layer with its stiffness multiplied by `share`."""
         normal, shear = share * self.normal_stiffness, share * self.shear_stiffness
         return replace(self, normal_stiffness=normal, shear_stiffness=shear)
 
     def local(self, values: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Return (3, p, a), rows normal, along the wall, round the axis, of nodal (m, a, 3)."""
+        """Return (3, p, a), rows normal, along the wall, round the axis, of nodal vectors (m, a, 3)."""
         r, theta, z = np.moveaxis(values[self.node], -1, 0)
         n_r, n_z = self.normal[:, :, None]
         return np.stack([n_r * r + n_z * z, n_r * z - n_z * r, theta])
 
     def nodal_forces(self, traction: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Return nodal (m, a, 3), r θ z, of local tractions (3, p, a) times the points' weights."""
+        """Return nodal forces (m, a, 3), r θ z, per radian, of local tractions (3, p, a)."""
         normal, along, theta = traction * self.weight_mm2[:, None]
         n_r, n_z = self.normal[:, :, None]
         parts = (n_r * normal - n_z * along, theta, n_z * normal + n_r * along)
@@ -123,8 +123,8 @@ def layer_on(
 ) -> Layer:
     """Return the layer on a wall; stiffnesses (k,) [N/mm³] and crushing pressures (k,) are per edge.
 
-    The interference acts by the radial part of the wall's normal, so the flat end has none; gap fill
-    is glued and has none either.
+    The interference is scaled by the radial component of the wall's normal, so the flat end has none;
+    gap fill is glued and has none either.
     """
     length = np.linalg.norm(wall.nodes_mm[:, wall.edges[2]] - wall.nodes_mm[:, wall.edges[0]], axis=0)
     node = wall.edges.T.ravel()
@@ -150,8 +150,8 @@ def layer_on(
 class Tractions:
     """The state of the law at p points and a angles.
 
-    `traction` (3, p, a) [MPa], normal (pressure), along, round, of implant on bone;
-    `slip_mm` (2, p, a): slip after this state; `closed`, `sliding` (p, a).
+    `traction` (3, p, a) [MPa] of implant on bone: normal (pressure), along the wall, round the axis;
+    `slip_mm` (2, p, a): slip at the end of this state; `closed`, `sliding` (p, a).
     """
 
     traction: NDArray[np.float64]
@@ -161,7 +161,7 @@ class Tractions:
 
 
 def tractions(layer: Layer, gap: NDArray[np.float64], slip_mm: NDArray[np.float64]) -> Tractions:
-    """Return equations (4) to (6) for local w (3, p, a) and the slip so far (2, p, a)."""
+    """Evaluate equations (4) to (6) for local w (3, p, a) and the slip so far (2, p, a)."""
     law = _law(layer, gap, slip_mm)
     shear = law.trial * law.keep
     return Tractions(
@@ -240,12 +240,12 @@ def _law(layer: Layer, gap: NDArray[np.float64], slip_mm: NDArray[np.float64]) -
 
 
 def averaged_stiffness(layer: Layer, at: Tangent, least: float = LEAST_SHARE) -> NDArray[np.float64]:
-    """Return symmetric nodal blocks (m, 3, 3), r θ z, of the tangent summed round the circle.
+    """Return symmetric nodal blocks (m, 3, 3), r θ z, of the tangent integrated round the circle.
 
-    The mean over the angles times 2π: what harmonic n = 0 sees; the others see half. Couplings that
-    average out by symmetry are left out, and no stiffness is less than the share `least` of the
-    layer's shear, so that they stay regular where nothing touches. Exact for an axisymmetric state
-    without coupling; otherwise good for preconditioning.
+    The mean over the angles times 2π: the stiffness of harmonic n = 0; the others have half of it.
+    Couplings that average out by symmetry are left out, and no stiffness is less than the share `least`
+    of the layer's shear stiffness, so that the blocks stay regular where nothing touches. Exact for an
+    axisymmetric state without coupling; otherwise good enough for preconditioning.
     """
     w = 2 * np.pi * layer.weight_mm2
     k = np.stack([part.mean(axis=1) for part in (at.normal, at.shear[0, 0], at.shear[1, 1])])

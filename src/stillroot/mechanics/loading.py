@@ -1,9 +1,9 @@
 """Seat and load: the two stages of one implant in its site.
 
-Seat: the interference alone. While the implant is turned in, its friction acts round the axis and is
-used up by that, so the pressure settles as if there were none, with the driver holding the depth; no
-memory of sliding is kept. Crushed bone stays crushed, pressure may relax, and then the driver lets go:
-friction takes over what it held. Load: from there, in steps, since friction has a history.
+Seat: the interference alone. While the implant is turned in, friction acts round the axis and is used up
+by the turning, so the pressure develops as on a frictionless wall, with the driver fixing the depth; no
+slip history is kept. Crushed bone stays crushed and pressure may relax; then the driver lets go, and
+friction takes over its force. Load: from the seated state, in steps, since friction depends on history.
 """
 
 from __future__ import annotations
@@ -36,23 +36,24 @@ if TYPE_CHECKING:
     from stillroot.mechanics.site import Site
 
 SEAT_PATIENCE = 60
-"""`follow`'s patience for the seat: its one harmonic is cheap, and hard contact that crushes is slow."""
+"""Patience of `follow` for the seat: its one harmonic is cheap, and hard contact with crushing is
+slow."""
 AXIAL_AT_CREST = 6
-"""Place of the axial resultant at the crest among the eight."""
+"""Index of the axial resultant at the crest among the eight."""
 BALANCE = 1e-4
 """Largest accepted imbalance of the six components of force on the implant, relative to the load."""
 LOOSE_BALANCE = 100.0
-"""The same, times the tolerance, where that is set looser than its default."""
+"""The same as a multiple of the tolerance, where that is set looser than its default."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Resultant:
     """A load on the implant: forces at a height above the crest, and torque about the axis.
 
-    `lateral_n` points along θ = 0; `moment_nmm` tilts the axis towards it, beyond what the height of
-    the lateral force does; `across_n` and `across_nmm` do the same towards θ = 90°; `axial_n` is
-    positive pressing in. The load comes in through the abutment's top, as what is statically equivalent
-    there, or with `at_crest` through the section at the crest.
+    `lateral_n` points along θ = 0; `moment_nmm` tilts the axis towards it, in addition to the moment of
+    the lateral force at its height; `across_n` and `across_nmm` do the same towards θ = 90°; `axial_n`
+    is positive pressing in. The load is applied as its static equivalent on the abutment's top or, with
+    `at_crest`, on the section at the crest.
     """
 
     lateral_n: float = 0.0
@@ -65,7 +66,7 @@ class Resultant:
     across_nmm: float = 0.0
 
     def scaled(self, factor: float) -> Resultant:
-        """Return the same load, `factor` times as large."""
+        """Return the load multiplied by `factor`."""
         return replace(
             self,
             lateral_n=factor * self.lateral_n,
@@ -79,14 +80,14 @@ class Resultant:
     def on_sections(self, top_mm: float) -> NDArray[np.float64]:
         """Return the statically equivalent `RESULTANTS` (8,): on top at `top_mm`, then at the crest.
 
-        What acts towards θ = 90° is not in them: see `across_sections`.
+        Components towards θ = 90° are not among them: see `across_sections`.
         """
         lever = self.height_mm - (0.0 if self.at_crest else top_mm)
         moment = self.moment_nmm + self.lateral_n * lever
         return self._on_its_section([self.lateral_n, moment, -self.axial_n, self.torque_nmm])
 
     def across_sections(self, top_mm: float) -> NDArray[np.float64]:
-        """Return what acts towards θ = 90°, as `on_sections` returns what acts towards θ = 0."""
+        """Return the components towards θ = 90°, as `on_sections` returns those towards θ = 0."""
         lever = self.height_mm - (0.0 if self.at_crest else top_mm)
         return self._on_its_section([self.across_n, self.across_nmm + self.across_n * lever, 0.0, 0.0])
 
@@ -106,8 +107,8 @@ class Resultant:
 class Seated:
     """A seated implant, ready to be loaded.
 
-    `inserting` and `inserted`: the layer as the implant went in, and the axisymmetric state that it
-    came to. `layer` and `state`: the same after crushing and relaxation, from which loads start.
+    `inserting` and `inserted`: the layer during insertion, and the axisymmetric state reached. `layer`
+    and `state`: the same after crushing, relaxation and letting go, from which loads start.
     """
 
     site: Site
@@ -119,24 +120,24 @@ class Seated:
 
     @cached_property
     def precondition(self) -> Preconditioner:
-        """P of equation (9) at the seated state: made once, used by every load."""
+        """P⁻¹ of equation (9) at the seated state: computed once, used by every load."""
         blocks = averaged_stiffness(self.layer, state_tangent(self.layer, self.state))
         return self.site.series.preconditioner(blocks)
 
     def with_highest(self, highest: int) -> Seated:
         """Return the same seat, to be loaded in fewer harmonics."""
         fewer = replace(self, highest=highest)
-        fewer.__dict__["precondition"] = self.precondition  # the same P, its first harmonics
+        fewer.__dict__["precondition"] = self.precondition  # the same P; its first harmonics serve
         return fewer
 
 
 def seat(site: Site, layer: Layer) -> Seated:
-    """Seat the implant: press in at a held depth, settle, relax, let go.
+    """Seat the implant: press in at a fixed depth, settle, relax, let go.
 
     Raises
     ------
     NotConverged
-        The seat finds no equilibrium: without the driver the implant backs out.
+        Seating finds no equilibrium: without the driver the implant backs out.
     """
     fourier = Fourier(0, twin=False)
     m = layer.nodes_mm.shape[1]
@@ -162,7 +163,7 @@ def seat(site: Site, layer: Layer) -> Seated:
     overlap = layer.local(fourier.values(inserted.w))[0, :, 0] + layer.interference_mm
     retained = site.case.interface.retained_pressure
     settled = layer.settled(overlap).relaxed(retained)
-    # Equations (4) to (8) without a load are homogeneous in (w, δ): less interference, less of all.
+    # Without a load, equations (4) to (8) are homogeneous in (w, δ): both are scaled alike.
     pressed = inserted.scaled(retained)
     driver = -float(np.sum(lift * pressed.w)) / give
     axisymmetric = SeriesStiffness(free=site.series.free[:1], expand=site.series.expand[:1])
@@ -197,7 +198,8 @@ def load(
 ) -> ContactState:
     """Load a seated implant along a path of resultants, each reached in equal steps.
 
-    `steps` are as many as the case says, unless given. Where no resultant acts, the state is the seat's.
+    `steps` defaults to the number of load steps of the case. Where no resultant acts, the seated state
+    is returned.
 
     Raises
     ------

@@ -1,7 +1,7 @@
 """The half-section as triangles: the only module that talks to gmsh.
 
-`import gmsh` needs graphics libraries that a bare machine lacks. It is therefore imported on use, and
-a mesh that was stored under the same geometry stands in for it where it fails.
+`import gmsh` needs graphics libraries that a bare machine lacks. It is therefore imported on use; where
+that fails, a mesh stored for the same geometry is used instead.
 """
 
 from __future__ import annotations
@@ -24,18 +24,19 @@ if TYPE_CHECKING:
     from stillroot.mechanics.outline import Outline
 
 GROWTH = 0.3
-"""Element size gained per millimetre from the interface."""
+"""Growth of the element size per millimetre of distance from the interface."""
 FINER_AT_ENDS = 0.1
-"""Element size where a hold begins or ends and at the tip's corner, relative to the rest of the wall."""
+"""Element size at the ends of a hold and at the tip's corner, relative to the rest of the wall."""
 FLATTEST = 8.0
 """Largest element size in a bone layer, relative to its thickness."""
 LONGEST, GROWTH_FROM_SHORT = 12.0, 1.0
-"""Largest element size at an edge of the outline, relative to it, and the growth from there [mm/mm]."""
+"""Largest element size at an edge of the outline, relative to its length, and the growth from there
+[mm/mm]."""
 AXIS_MM = 1e-9
 LEAST_QUALITY = 0.05
 """Smallest accepted signed inverse condition number of a triangle (1 is equilateral)."""
 RECIPE = 6
-"""Raised whenever the meshing below changes, so that a stored mesh of an older recipe is not met."""
+"""Raised whenever the meshing below changes, so that meshes stored by an older recipe are not used."""
 
 APT_LINE = (
     "apt-get install -y libglu1-mesa libgl1 libxrender1 libxcursor1 libxfixes3 "
@@ -45,7 +46,7 @@ APT_LINE = (
 
 @dataclass(frozen=True, kw_only=True)
 class HalfSection:
-    """Triangles of the half-section: both bodies, still one.
+    """Triangles of the half-section: both bodies in one mesh.
 
     `points_mm` (2, p), rows r and z; `triangles` (3, e); `region` (e,) indices into `names`.
     """
@@ -90,7 +91,7 @@ def mesh_outline(outline: Outline, element_mm: float) -> HalfSection:
 
 @contextmanager
 def _gmsh_session() -> Iterator[Any]:
-    """Yield gmsh, started quietly and deterministic, and closed whatever happens."""
+    """Yield gmsh, silent and deterministic, and finalise it in any case."""
     try:
         import gmsh  # noqa: PLC0415
     except (ImportError, OSError) as error:
@@ -123,17 +124,17 @@ def _gmsh_session() -> Iterator[Any]:
 
 @contextmanager
 def _broken_pipes_as_they_were() -> Iterator[None]:
-    """Take back what gmsh makes of a broken pipe: the end of the process, not an error."""
+    """Restore the handling of SIGPIPE: gmsh lets a broken pipe end the process in place of an error."""
     pipe = getattr(signal, "SIGPIPE", None)
     before = None if pipe is None else signal.getsignal(pipe)
     yield
     if pipe is not None and before is not None:
-        with suppress(ValueError):  # not in the main thread, where none can be set
+        with suppress(ValueError):  # outside the main thread none can be set
             signal.signal(pipe, before)
 
 
 def _add_surfaces(gmsh: Any, outline: Outline) -> tuple[dict[int, int], list[int], list[int]]:
-    """Build the fragments.
+    """Add the regions and fragment them where they overlap.
 
     Return {surface tag: region}, the curves of the implant's wall, and those of them on native bone.
     """
@@ -161,7 +162,7 @@ def _add_surfaces(gmsh: Any, outline: Outline) -> tuple[dict[int, int], list[int
 
 
 def _ends(gmsh: Any, held: list[int]) -> list[int]:
-    """Return the points where a hold begins or ends and the lowest corner of the wall, off the axis."""
+    """Return the points off the axis where a hold begins or ends, and the lowest corner of the wall."""
     points = [
         point for curve in held for _, point in gmsh.model.getBoundary([(1, curve)], oriented=False)
     ]
@@ -178,7 +179,7 @@ def _add_polygon(occ: Any, corners_mm: NDArray[np.float64]) -> int:
 
 
 def _layers(outline: Outline, owner: dict[int, int]) -> list[tuple[int, float]]:
-    """Return the surfaces of the cortical layer, each with the layer's thickness."""
+    """Return the surfaces of the cortical layer, each with the thickness of the layer."""
     return [
         (tag, float(np.ptp(outline.regions[index].corners_mm[:, 1])))
         for tag, index in owner.items()
@@ -189,10 +190,10 @@ def _layers(outline: Outline, owner: dict[int, int]) -> list[tuple[int, float]]:
 def _set_sizes(
     gmsh: Any, wall: list[int], ends: list[int], layers: list[tuple[int, float]], element_mm: float
 ) -> None:
-    """Ask for `element_mm` on the wall, finer at `ends`, where the traction is singular.
+    """Set the element size to `element_mm` on the wall, finer at `ends`, where the traction is singular.
 
-    Far away a thin layer gets elements no flatter than `FLATTEST`; where an edge is far shorter than
-    `element_mm`, elements are smaller, or slivers would stand on it.
+    Away from the wall, elements of a thin layer are no flatter than `FLATTEST`; at an edge far shorter
+    than `element_mm`, elements are smaller, since slivers would stand on it otherwise.
     """
     field = gmsh.model.mesh.field
     sizes = []
@@ -223,7 +224,7 @@ def _set_sizes(
 
 
 def _short_edges(gmsh: Any, shorter_mm: float) -> dict[float, list[int]]:
-    """Return the ends of the edges shorter than a length, by their own length to 1 µm, rounded up."""
+    """Return the end points of edges shorter than a length, by edge length rounded up to 1 µm."""
     short: dict[float, list[int]] = {}
     for _, curve in gmsh.model.getEntities(1):
         length = gmsh.model.occ.getMass(1, curve)

@@ -1,4 +1,4 @@
-"""What moved: micromotion at the interface, head movement, and the balance of forces."""
+"""Micromotion at the interface, head movement, and the balance of forces."""
 
 from __future__ import annotations
 
@@ -20,12 +20,12 @@ if TYPE_CHECKING:
 
 UM_PER_MM = 1000.0
 MAP_ANGLES = np.radians(np.arange(0, 360, 5.0))
-"""Angles at which motion is looked for; 0 and 180° lie in the plane of the lateral load."""
+"""Angles at which motion is evaluated; 0 and 180° lie in the plane of the lateral load."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Peak:
-    """A largest motion and its place; `angle_deg` from the direction of the lateral load."""
+    """The largest motion and its place; `angle_deg` from the direction of the lateral load."""
 
     total_um: float
     sliding_um: float
@@ -60,9 +60,10 @@ class Micromotion:
 
     @property
     def peak(self) -> Peak:
-        """The largest motion on the held surface: the headline."""
+        """The largest motion on the held surface: the headline figure."""
         total = np.where(self.held[:, None], self.total_um, -1.0)
-        # A corner of the wall is a point of both its edges; the longer one says what is sliding.
+        # A corner of the wall is a point of both its edges, whose normals differ: the one with more area
+        # decides what is sliding.
         ties = np.argwhere(total >= np.max(total) * (1 - 1e-9))
         i, j = max(ties, key=lambda tie: float(self.weight_mm2[tie[0]]))
         return Peak(
@@ -102,7 +103,7 @@ class Micromotion:
 
 @dataclass(frozen=True, kw_only=True)
 class HeadMovement:
-    """Movement of the implant's axis at a height, against the far bone, from seated to loaded.
+    """Movement of the implant's axis at a height, relative to the far bone, from seated to loaded.
 
     `lateral_um` towards θ = 0, where the lateral load points, `across_um` towards θ = 90°, `axial_um`
     into the bone, `rotation_deg` about the axis.
@@ -116,7 +117,7 @@ class HeadMovement:
 
     @property
     def total_um(self) -> float:
-        """Length of the movement."""
+        """Magnitude of the movement."""
         return float(np.linalg.norm([self.lateral_um, self.across_um, self.axial_um]))
 
 
@@ -139,7 +140,7 @@ def micromotion(seated: Seated, loaded: ContactState) -> Micromotion:
 def head_movement(seated: Seated, loaded: ContactState, resultant: Resultant) -> HeadMovement:
     """Return the movement of the axis at the load's height.
 
-    Above the abutment's top the axis is the straight continuation of the top (no load acts there).
+    Above the abutment's top the axis continues as a straight line (no load acts there).
     """
     site = seated.site
     basis = site.pair.implant.basis
@@ -174,11 +175,11 @@ def head_movement(seated: Seated, loaded: ContactState, resultant: Resultant) ->
 
 
 LOADED_HARMONICS = ((0, 0), (1, 0), (0, 1))
-"""(family, harmonic) that loads on the abutment's top live in."""
+"""(family, harmonic) in which loads on the abutment's top act."""
 
 
 def acting_in(family: int, n: int) -> NDArray[np.float64]:
-    """Return which of the resultants (8,) live in a family and harmonic, as ones and zeros."""
+    """Return which of the resultants (8,) act in a family and harmonic, as ones and zeros."""
     section = [n == 1, n == 1, (family, n) == (0, 0), (family, n) == (1, 0)]
     return np.array(section * 2, dtype=float)
 
@@ -188,8 +189,8 @@ def implant_motion(
 ) -> dict[tuple[int, int], NDArray[np.float64]]:
     """Return u, v, w (n, 3) [mm] of the implant's nodes, by (family, harmonic) of `LOADED_HARMONICS`.
 
-    `change` (f, h, m, 3) is what w changed by, under the resultants `on_sections` (8,). By equation (8),
-    u_i = (S_i + S_b)⁻¹ (f + S_b w) on the wall. Fields that are not in the expansion are zero.
+    `change` (f, h, m, 3) is the change of w under the resultants `on_sections` (8,). By equation (8),
+    u_i = (S_i + S_b)⁻¹ (f + S_b w) on the wall. Fields outside the expansion are zero.
     """
     families, harmonics = change.shape[:2]
     still = np.zeros((site.pair.implant.nodes_mm.shape[1], 3))
@@ -208,8 +209,8 @@ def section_motion(
 ) -> NDArray[np.float64]:
     """Return the motion (8,) of the abutment's top, then of the section at the crest.
 
-    Of each the mean shift along θ = 0 [mm], tilt [rad], mean rise [mm], turn [rad]: what is conjugate to
-    the resultants.
+    For each: mean shift along θ = 0 [mm], tilt [rad], mean rise [mm], turn [rad], the motions conjugate
+    to the resultants.
     """
     return np.sum(
         [
@@ -233,9 +234,9 @@ def recovered_implant(
 
 
 def resultant_of_tractions(layer: Layer, state: ContactState) -> NDArray[np.float64]:
-    """Return what the bone takes, (6,): F_x, F_y, F_z [N] and M_x, M_y, M_z about the crest [N·mm].
+    """Return the resultant on the bone (6,): F_x, F_y, F_z [N], M_x, M_y, M_z about the crest [N·mm].
 
-    Summed from the tractions of the law, independent of the stiffness that they came from.
+    Summed from the tractions of the law, independently of the stiffness that they were solved with.
     """
     fourier = state.fourier
     f_r, f_t, f_z = np.moveaxis(layer.nodal_forces(state.tractions.traction), -1, 0)
@@ -254,8 +255,8 @@ def imbalance(
 ) -> float:
     """Return the largest of the six components of (forces on the bone - load), relative to the load.
 
-    Forces count against the largest component of the load (or of the load `against`), moments against
-    that times the depth of the wall. Where nothing acts, that largest is 1 N.
+    Forces are divided by the largest component of the load (or of the load `against`), moments by that
+    times the depth of the wall. Where no load acts, 1 N takes its place.
     """
     depth = float(np.max(-layer.nodes_mm[1]))
     scale = np.array([1.0] * 3 + [depth] * 3)
@@ -269,7 +270,7 @@ def _whole_circle(
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Return angles (a,) and parts (3, m, a), r θ z, on the whole circle.
 
-    Without the twin family the θ part is odd and the others are even. A single angle stands for an
+    Without the twin family the θ part is odd and the others are even. A single angle represents an
     axisymmetric field and is repeated.
     """
     if len(angles) == 1:

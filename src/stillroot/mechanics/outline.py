@@ -48,16 +48,16 @@ IMPLANT_BODY = (IMPLANT, ABUTMENT)
 """Regions of the implant, one body; the others are the bone's."""
 
 SNAP_MM = 0.05
-"""A bone layer or hold that ends this near to a corner or to another ends on it: no sliver is left."""
+"""The end of a bone layer or hold snaps to a corner, or to another end, nearer than this: no slivers."""
 LEAST_EDGE_MM = 0.01
-"""Corners of the implant nearer to each other than this are one: no ledge of micrometres is left."""
+"""Corners of the implant nearer to each other than this are merged: no ledges of micrometres."""
 SAME_MM = 1e-9
-"""What rounding may part."""
+"""Lengths that differ by less are equal but for rounding."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Region:
-    """A named closed polygon: `corners_mm` (k, 2), columns r and z, counter-clockwise or not."""
+    """A named closed polygon: `corners_mm` (k, 2), columns r and z, in either orientation."""
 
     name: str
     corners_mm: NDArray[np.float64]
@@ -76,7 +76,7 @@ class Outline:
     regions: tuple[Region, ...]
 
     def fingerprint(self) -> str:
-        """Return a hash of the geometry to 1 nm: what a stored mesh is keyed to."""
+        """Return the hash of the geometry, to 1 nm, that identifies stored meshes."""
         content = [
             [region.name, (np.round(region.corners_mm, 6) + 0.0).tolist()] for region in self.regions
         ]
@@ -92,11 +92,11 @@ MADE_BY: Mapping[str, str] = MappingProxyType(
         GAP: "socket.holds_mm and gap_width_mm",
     }
 )
-"""The keys that the edges of a region come from."""
+"""The case keys that define the edges of each region."""
 
 
 def shortest_edge(outline: Outline) -> str:
-    """Return the shortest edge of an outline in words: how long, where, and of which keys."""
+    """Return the shortest edge of an outline in words: its length, its place and its keys."""
     edges = [
         (float(np.linalg.norm(b - a)), region.name, 0.5 * (a + b))
         for region in outline.regions
@@ -127,10 +127,10 @@ def outline_of(case: Case) -> Outline:
     for stretch in gaps_between(socket.holds_mm, implant.length_mm):
         above, below = (_snapped(end, levels) for end in stretch)
         if below <= above:
-            continue  # both ends on one corner: nothing left of it
+            continue  # both ends on one corner: nothing is left
         floor = below
         if below >= implant.length_mm:
-            beyond = [level for level in levels if level > below]  # on the tip it would be no gap
+            beyond = [level for level in levels if level > below]  # at the tip no gap would be left
             floor = _snapped(below + socket.gap_width_mm, beyond)
             levels.append(floor)
         reach = _widest(wall, above, below) + socket.gap_width_mm
@@ -167,9 +167,9 @@ def implant_wall(implant: Implant) -> NDArray[np.float64]:
 
 
 def _threaded_wall(implant: Implant) -> NDArray[np.float64]:
-    """Neck at full diameter, then flank, root, flank, crest flat over and over, then the flat end.
+    """Return the wall: neck at full diameter; flank, root, flank, crest flat of each ring; flat end.
 
-    Radii shrink with depth by the tangent of the taper.
+    Radii decrease with depth by the tangent of the taper angle.
     """
     thread, length = implant.thread, implant.length_mm
     crest = implant.diameter_mm / 2
@@ -198,7 +198,7 @@ def _threaded_wall(implant: Implant) -> NDArray[np.float64]:
 
 
 def _snapped(depth_mm: float, levels: list[float]) -> float:
-    """Return a depth, moved to a level nearer than `SNAP_MM`, and add it to the levels."""
+    """Return a depth, snapped to a level nearer than `SNAP_MM`, and add it to the levels."""
     nearest = min(levels, key=lambda level: abs(level - depth_mm))
     snapped = float(nearest) if abs(nearest - depth_mm) < SNAP_MM else depth_mm
     levels.append(snapped)
@@ -214,7 +214,7 @@ def _widest(wall: NDArray[np.float64], above: float, below: float) -> float:
     """Return the largest wall radius between two depths, the ends interpolated."""
     depth = -wall[:, 1]
     inside = (depth >= above) & (depth <= below)
-    keep = np.concatenate([[True], np.diff(depth) > 0])  # np.interp needs a rising abscissa
+    keep = np.concatenate([[True], np.diff(depth) > 0])  # np.interp needs increasing abscissae
     ends = np.interp([above, below], depth[keep], wall[keep, 0])
     return float(np.max(np.concatenate([wall[inside, 0], ends])))
 
@@ -222,7 +222,7 @@ def _widest(wall: NDArray[np.float64], above: float, below: float) -> float:
 def _without_short_edges(points: NDArray[np.float64]) -> NDArray[np.float64]:
     """Return the corners (k, 2) without those nearer than `LEAST_EDGE_MM` to the one before.
 
-    Both ends stay: the implant is as long as is said.
+    Both ends stay, so the implant keeps its stated length.
     """
     kept = [0]
     for i in range(1, len(points)):

@@ -1,7 +1,7 @@
-"""A case made ready to be loaded: meshed, assembled, condensed to its wall.
+"""A case meshed, assembled and condensed to its wall, ready to be loaded.
 
-Everything in a `Site` depends on geometry and moduli alone. Friction, interference and loads come later,
-so a study that varies those reuses the site.
+A `Site` depends on geometry and moduli alone. Friction, interference and loads enter later, so a study
+that varies only those reuses the site.
 """
 
 from __future__ import annotations
@@ -28,13 +28,13 @@ if TYPE_CHECKING:
     from stillroot.mechanics.mesh import HalfSection
 
 HARD_LAYER_MM = 0.002
-"""Stands in for a layer of no thickness: 2 µm of the bone's own modulus (docs/theory.md measures
-what it costs)."""
+"""Replaces a layer thickness of zero: 2 µm of the bone's own modulus (docs/theory.md gives the error
+that this introduces)."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class LoadedHarmonic:
-    """Harmonic 0 or 1 of the loaded implant on its bone; `bonded`: Cholesky factors of S_i + S_b."""
+    """Harmonic 0 or 1 of the implant and its bone; `bonded`: Cholesky factorisation of S_i + S_b."""
 
     implant: LoadedImplant
     bone_schur: NDArray[np.float64]
@@ -45,8 +45,8 @@ class LoadedHarmonic:
 class Site:
     """Bodies, wall and series stiffness of a case, in harmonics 0 to `highest`.
 
-    `wall_loads` (8, 2, 2, m, 3): λ_0 of equation (8) for each unit resultant on top and at the crest, in
-    both families and harmonics 0 and 1.
+    `wall_loads` (8, 2, 2, m, 3): λ_0 of equation (8) for each unit resultant on the abutment's top and
+    at the crest, in both families and harmonics 0 and 1.
     """
 
     case: Case
@@ -69,7 +69,7 @@ class Site:
         torn = hard
         if face.layer_thickness_mm > 0:
             torn = np.minimum(hard, face.layer_modulus_ratio * beside / face.layer_thickness_mm)
-        stiffness = np.where(self.pair.wall.fill, hard, torn)  # fill is not torn, it clings
+        stiffness = np.where(self.pair.wall.fill, hard, torn)  # gap fill is not torn: it is glued
         interference = face.interference_um if interference_um is None else interference_um
         return layer_on(
             self.pair.wall,
@@ -88,7 +88,7 @@ def prepare(case: Case, section: HalfSection, highest: int) -> Site:
 
 
 def site_on(ground: Groundwork, case: Case) -> Site:
-    """Give the bone of a groundwork the moduli of a case of that geometry."""
+    """Return the site of a groundwork with the bone moduli of a case of the same geometry."""
     modulus = {name: region_scale_mpa(case, name) for name in ground.bone[0].rims}
     m = ground.pair.wall.nodes_mm.shape[1]
     free, loaded = [], []

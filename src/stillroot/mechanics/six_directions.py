@@ -1,15 +1,16 @@
 """How an implant moves in its six directions, from one seated state.
 
-The implant's motion is the mean motion of its section at the crest, carried to the reference point as
-a rigid body would carry it; loads go the other way. The two are conjugate, so the 6 x 6 matrix is
-symmetric and moves from one reference point to another by
+The implant's motion is the mean motion of its section at the crest, transferred to the reference point
+as that of a rigid body; loads are transferred the other way. The two are conjugate, so the 6 x 6 matrix
+is symmetric and transforms from one reference point to another by
 
     K' = Hᵀ K H,   H the rigid-body transfer                                              (15)
 
 *Tangent*: the seated implant under a vanishing load, with every closed point sticking; the matrix is
-this one, and it takes gaps of zero as closed on both sides. *Initial* and *secant* of a single
-direction come from the full contact solve, at 1 % of the reference load and at the reference load, so
-they see gaps open and friction give way, and in differs from out.
+this one, and it takes a gap of zero as closed whichever way the load acts. *Initial* and *secant*
+stiffness of a single direction come from the full contact solve, at 1 % of the reference load and at the
+reference load. They include gaps that open and points that slip, so pressing in differs from pulling
+out.
 """
 
 from __future__ import annotations
@@ -45,7 +46,8 @@ if TYPE_CHECKING:
 SMALL = 0.01
 """Share of the reference load at which the initial stiffness is read."""
 FREE_SHARE = 1e-6
-"""A tangent below this share of the glued implant's counts as none; far less keeps the solve regular."""
+"""A tangent stiffness below this share of the glued implant's counts as zero; a far smaller one is
+kept in the solve, so that it stays regular."""
 LITTLE, MUCH, GIVES_WAY = "moves little", "moves much", "gives way"
 TOUCHING_MM = 1e-9
 """A gap below this is closed."""
@@ -68,10 +70,11 @@ class ReferenceLoads:
 class Direction:
     """How the implant moves in one direction.
 
-    Stiffnesses in `unit` (N/mm or N·mm/rad): `stiffness` at 1 % of the reference load, 0 where there
-    is none; `secant_stiffness` at the reference load, None where the implant gives way before it.
-    `state`: `LITTLE` where peak micromotion at the reference load lies below the first band, `MUCH`
-    above it, `GIVES_WAY` where there is no equilibrium, or more than that motion at 1 % of the load.
+    Stiffnesses in `unit` (N/mm or N·mm/rad): `stiffness` at 1 % of the reference load, 0 where there is
+    none; `secant_stiffness` at the reference load, None where the implant gives way before it. `state`:
+    `LITTLE` where peak micromotion at the reference load lies below the first band, `MUCH` above it,
+    `GIVES_WAY` where there is no equilibrium, or where the peak is above that band at 1 % of the load
+    already.
     """
 
     name: str
@@ -93,7 +96,7 @@ class SixDirections:
     at `height_mm` above the crest on the axis, N, mm, rad. `centre_of_rotation_mm`: the z at which the
     axis does not move under a small lateral load at the reference point, None where it only shifts.
     `sliding_lateral_n`, `sliding_axial_n`: the load at which a third of the held surface slides, None
-    where none up to ten times the reference does.
+    where no load up to ten times the reference makes it slide.
     """
 
     height_mm: float
@@ -131,7 +134,7 @@ def six_directions(
     done: dict[Resultant, Direction] = {}
     for name, (resultant, size) in rows.items():
         progress(name)
-        if resultant not in done:  # an axisymmetric site holds x and y alike
+        if resultant not in done:  # in an axisymmetric site x and y are alike
             done[resultant] = _direction(seated, name, resultant, size)
         directions.append(replace(done[resultant], name=name))
     matrix = tangent_matrix(seated, height_mm)
@@ -150,7 +153,7 @@ def tangent_matrix(seated: Seated, height_mm: float) -> NDArray[np.float64]:
     """Return the tangent stiffness (6, 6) of the seated implant at a height above the crest.
 
     The order is F_x, F_y, F_z, M_x, M_y, M_z [N, N·mm] against displacements [mm] and rotations [rad].
-    Directions that nothing holds have zero rows and columns.
+    Directions without any resistance have zero rows and columns.
     """
     flexibility, free = section_flexibility(seated)
     section = la.inv(flexibility)
@@ -173,7 +176,7 @@ def transferred(matrix: NDArray[np.float64], rise_mm: float) -> NDArray[np.float
 
 
 def centre_of_rotation_mm(matrix: NDArray[np.float64], height_mm: float) -> float | None:
-    """Return the z at which the axis stays put under a lateral load at the reference point."""
+    """Return the z at which the axis does not move under a lateral load at the reference point."""
     bend = matrix[np.ix_([0, 4], [0, 4])]
     if not np.all(np.diag(bend)):
         return None
@@ -186,9 +189,9 @@ def centre_of_rotation_mm(matrix: NDArray[np.float64], height_mm: float) -> floa
 def load_that_slides(seated: Seated, resultant: Resultant) -> float | None:
     """Return the load [N] along `resultant` at which a third of the held surface slides.
 
-    A point slides where the load has brought it to the limit of friction or opened it. 0 where a third
-    does at 1 % of the given load, None where none up to ten times it does; the load at which the implant
-    gives way, where that comes first.
+    A point counts as sliding once it has reached the limit of friction or opened. 0 where a third does
+    so at 1 % of the given load already, None where no load up to ten times the given one makes it; the
+    load at which the implant gives way, where that comes first.
     """
     size = max(abs(resultant.lateral_n), abs(resultant.axial_n))
     if not np.any(seated.layer.one_sided):
@@ -275,7 +278,7 @@ def section_flexibility(seated: Seated) -> tuple[NDArray[np.float64], NDArray[np
     k_n, k_t = layer.normal_stiffness, layer.shear_stiffness
     gap = layer.local(seated.state.fourier.values(seated.state.w))[0, :, 0] + layer.interference_mm
     closed = (gap >= -TOUCHING_MM) | ~layer.one_sided
-    # A point that touches without pressure has no friction to give.
+    # A point that touches without pressure has no friction.
     sticks = ((gap > TOUCHING_MM) & (layer.friction > 0)) | ~layer.one_sided
     held = _flexibility_with(seated, np.where(closed, k_n, 0.0), np.where(sticks, k_t, 0.0))
     glued = _flexibility_with(seated, k_n, k_t)

@@ -1,7 +1,7 @@
 """Stored meshes: the shipped cases run without gmsh.
 
-A mesh is kept as `<key>.npz` in the folder `meshes`, where the key holds the hash of the outline, the
-element size and the meshing recipe; a changed geometry therefore never meets a stale mesh.
+A mesh is stored as `<key>.npz` in the folder `meshes`. The key contains the hash of the outline, the
+element size and the meshing recipe, so a changed geometry never gets a stale mesh.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 
 def half_section(outline: Outline, element_mm: float) -> HalfSection:
-    """Mesh an outline, or find its stored mesh where gmsh cannot be loaded.
+    """Mesh an outline, or load its stored mesh where gmsh cannot be loaded.
 
     Raises
     ------
@@ -44,7 +44,7 @@ def half_section(outline: Outline, element_mm: float) -> HalfSection:
 
 
 def mesh_folders() -> tuple[Path, ...]:
-    """Return where stored meshes are looked for: in the package, then in the checkout."""
+    """Return the folders searched for stored meshes: in the package, then in the checkout."""
     package = Path(str(files("stillroot")))
     return package / "meshes", package.parents[1] / "meshes"
 
@@ -61,7 +61,7 @@ def read_section(path: Path) -> HalfSection:
 
 
 def write_section(path: Path, section: HalfSection) -> None:
-    """Write a mesh so that `read_section` finds it."""
+    """Write a mesh in the form that `read_section` reads."""
     np.savez_compressed(
         path,
         points_mm=section.points_mm,

@@ -1,10 +1,10 @@
-"""How far the bone is strained, against the strain at which bone yields.
+"""Strains of the bone, against the strain at which bone yields.
 
-Strains of equation (1), in each triangle the mean over its area, summed over the harmonics at angles
-round the axis; then principal strains. They are of the whole state, seating included, outside the torn
-layer. At corners a linear strain has no bound and grows as elements shrink, and bone is no continuum
-below the size of a few trabeculae (Harrigan et al. 1988, J Biomech 21:269-275, from memory): so the
-strain that is reported is the one that `VOLUME_MM3` of bone passes, not the largest.
+The strains of equation (1) are averaged over the volume of each triangle and summed over the harmonics
+at angles round the axis; principal strains follow. They are those of the whole state, seating included,
+outside the torn layer. At corners linear elastic strain is unbounded and grows as elements shrink, and
+bone is no continuum below the size of a few trabeculae (Harrigan et al. 1988, J Biomech 21:269-275, from
+memory): so the reported strain is the one that `VOLUME_MM3` of bone exceeds, not the maximum.
 """
 
 from __future__ import annotations
@@ -35,14 +35,14 @@ TENSILE_YIELD_STRAIN = 0.0065
 compressive one is the case's `crush_strain`, from the same source."""
 ANGLES = np.radians(np.arange(7.5, 360, 15))
 PLACES = (0, 0), (1, 1), (2, 2), (0, 2), (0, 1), (1, 2)
-"""Place in the tensor (r, θ, z) of the strains in the order of equation (1)."""
+"""Tensor indices (r, θ, z) of the strains in the order of equation (1)."""
 ODD = (4, 5)
-"""Those that go with sin nθ: γ_rθ and γ_zθ."""
+"""Strains that vary as sin nθ: γ_rθ and γ_zθ."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class BoneStrain:
-    """Principal strains of the bone that `VOLUME_MM3` of it passes, both positive.
+    """Principal strains that `VOLUME_MM3` of the bone exceeds, both positive.
 
     `past_yield_mm3`: volume past the compressive or the tensile yield strain.
     """
@@ -53,12 +53,12 @@ class BoneStrain:
 
     @property
     def is_past_yield(self) -> bool:
-        """Whether linear bone has stopped being true in more than a corner."""
+        """Whether the bone is past yield, so that linear elasticity fails, in more than a corner."""
         return self.past_yield_mm3 > VOLUME_MM3
 
 
 def bone_strains(seated: Seated, states: Sequence[ContactState]) -> tuple[BoneStrain, ...]:
-    """Return how far the bone is strained in each of several states of one seat."""
+    """Return the strains of the bone in each of several states of one seated implant."""
     site = seated.site
     return strains_under(site.case, site.pair, [forces_on_bone(seated.layer, s) for s in states])
 
@@ -66,7 +66,7 @@ def bone_strains(seated: Seated, states: Sequence[ContactState]) -> tuple[BoneSt
 def strains_under(
     case: Case, pair: BodyPair, forces: Sequence[NDArray[np.float64]]
 ) -> tuple[BoneStrain, ...]:
-    """Return how far the bone is strained by each of several forces on its wall (f, h, m, 3) [N]."""
+    """Return the strains of the bone under each of several sets of wall forces (f, h, m, 3) [N]."""
     bone = pair.bone
     native = [k for k, name in enumerate(bone.names) if name in (CORTICAL, TRABECULAR)]
     elements = np.flatnonzero(np.isin(bone.region, native))
@@ -93,7 +93,7 @@ def strains_under(
 def _principal(
     u: NDArray[np.float64], b0: NDArray[np.float64], b1: NDArray[np.float64]
 ) -> NDArray[np.float64]:
-    """Return least and largest principal strain (e·a, 2) of nodal u, v, w (f, h, e, 6, 3)."""
+    """Return the least and the largest principal strain (e·a, 2) from nodal u, v, w (f, h, e, 6, 3)."""
     tensor = np.zeros((len(b0), len(ANGLES), 3, 3))
     for family, harmonics in enumerate(u):
         for n, nodal in enumerate(harmonics):
@@ -103,7 +103,7 @@ def _principal(
                 even, odd = odd, -even
             for strain, (i, j) in enumerate(PLACES):
                 round_it = odd if strain in ODD else even
-                part = 0.5 * np.outer(amplitude[:, strain], round_it)  # half on either side
+                part = 0.5 * np.outer(amplitude[:, strain], round_it)  # γ/2, or half of ε added twice
                 tensor[:, :, i, j] += part
                 tensor[:, :, j, i] += part
     values = np.linalg.eigvalsh(tensor.reshape(-1, 3, 3))
@@ -111,7 +111,7 @@ def _principal(
 
 
 def _passed(strain: NDArray[np.float64], volume: NDArray[np.float64]) -> float:
-    """Return the strain that `VOLUME_MM3` passes, 0 where less is strained so."""
+    """Return the strain that `VOLUME_MM3` of bone exceeds; 0 where less bone than that is strained."""
     falling = np.argsort(-strain)
     reached = np.cumsum(volume[falling])
     index = min(int(np.searchsorted(reached, VOLUME_MM3)), len(falling) - 1)

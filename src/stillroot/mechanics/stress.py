@@ -1,8 +1,8 @@
 """Stress inside the bodies: Hooke's law on the strains of equation (1), element by element.
 
-In each triangle the mean over its volume, never averaged across triangles: at the edge of two materials
-stress jumps. At sharp corners a linear stress has no bound and grows as elements shrink, so the largest
-value of a mesh says nothing.
+Stress is averaged over the volume of each triangle, never across triangles: it jumps from one material
+to the next. At sharp corners linear elastic stress is unbounded and grows as elements shrink, so the
+largest value on a mesh means nothing.
 """
 
 from __future__ import annotations
@@ -24,13 +24,13 @@ if TYPE_CHECKING:
     from stillroot.mechanics.loading import Seated
 
 TO_PLANE = (0, 1, 2, 4, 5, 3)
-"""Where xx, yy, zz, xy, yz, xz of the plane of the load stand in the order of equation (1)."""
+"""Indices of xx, yy, zz, xy, yz, xz of the plane of the load in the order of equation (1)."""
 IN_PLANE_SIDES = (0.0, np.pi)
 """The two half-planes of the plane of the load: x > 0, then x < 0."""
 
 
 def seated_displacement(seated: Seated) -> Displacement:
-    """Return the displacement of both bodies by seating alone, from where neither is stressed."""
+    """Return the displacement of both bodies due to seating, from the unstressed state."""
     untouched = replace(seated, state=seated.state.scaled(0.0))
     return displacement(untouched, seated.state, Resultant())
 
@@ -61,7 +61,7 @@ def stress_in_plane(
                 strain[side] += amplitude * round_it
     stress = strain @ elasticity(poisson) * modulus_mpa[:, None]
     plane = stress[..., TO_PLANE]
-    plane[1, :, 4:] *= -1.0  # at x < 0 both r and θ point against x and y, z does not turn
+    plane[1, :, 4:] *= -1.0  # at x < 0, r and θ point against x and y; z stays
     return plane
 
 

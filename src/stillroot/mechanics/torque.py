@@ -1,13 +1,13 @@
-"""Insertion torque, from the pressure that seating leaves.
+"""Insertion torque, from the seating pressure.
 
-While the implant is turned in, friction on every held point acts round the axis, so
+While the implant is turned in, friction at every held point acts round the axis, so
 
     T = ∫ µ p r dA                                                                        (14)
 
-over the held surface, thread flanks and end included. The path is a helix of lead angle λ,
-tan λ = pitch/(2π r), and only the cosine of it acts round the axis: less than 1 % at implant
-proportions, and left out (`lead_angle_deg` says how much). Cutting of the thread and the speed of
-turning are no part of (14).
+over the held surface, thread flanks and end included. The path is a helix of lead angle λ, tan λ =
+pitch/(2π r), and only cos λ of the friction acts round the axis: the difference is less than 1 % at
+implant proportions and is neglected (`lead_angle_deg` gives λ). Thread cutting and the speed of turning
+are not part of (14).
 """
 
 from __future__ import annotations
@@ -30,17 +30,17 @@ if TYPE_CHECKING:
 
 NMM_PER_NCM = 10.0
 LARGEST_INTERFERENCE_UM = 500.0
-"""The most that a case may state."""
+"""The largest that a case may state."""
 TORQUE_TOLERANCE = 1e-4
-"""Relative, of the torque that a found interference gives."""
+"""Relative tolerance of the torque that the interference found gives."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Torque:
-    """What turning the implant takes [N·cm].
+    """The torque that turns the implant [N·cm].
 
-    `insertion_ncm` as it goes in, friction and any stated cutting; `removal_ncm` with the pressure
-    that is retained; `share_crushed` of the held surface is at the crushing pressure.
+    `insertion_ncm`: during insertion, by friction and any stated cutting; `removal_ncm`: with the
+    retained pressure; `share_crushed`: the share of the held surface at the crushing pressure.
     """
 
     friction_ncm: float
@@ -78,7 +78,7 @@ def torque_of(seated: Seated) -> Torque | None:
 
 
 def share_over_crush(seated: Seated, state: ContactState) -> float:
-    """Return the share of the held surface whose pressure passes the crushing pressure."""
+    """Return the share of the held surface whose pressure exceeds the crushing pressure."""
     layer = seated.inserting
     area = np.where(layer.held, layer.weight_mm2, 0.0)
     over = state.tractions.traction[0] > layer.crush_mpa[:, None] * (1 + 1e-6)
@@ -86,21 +86,21 @@ def share_over_crush(seated: Seated, state: ContactState) -> float:
 
 
 def friction_torque_ncm(layer: Layer, state: ContactState) -> float:
-    """Return equation (14) for an axisymmetric state."""
+    """Evaluate equation (14) for an axisymmetric state."""
     pressure = np.where(layer.held, state.tractions.traction[0, :, 0], 0.0)
     moment = layer.friction * np.sum(pressure * layer.weight_mm2 * layer.radius_mm)
     return float(2 * np.pi * moment / NMM_PER_NCM)
 
 
 def interference_for_torque_um(site: Site) -> float:
-    """Return the interference that gives the torque that was read.
+    """Return the interference [µm] that gives the measured torque.
 
     Raises
     ------
     CaseError
         No interference up to `LARGEST_INTERFERENCE_UM` gives it; the message states the range.
     NotConverged
-        A seat finds no equilibrium.
+        Seating finds no equilibrium.
     """
     face = site.case.interface
     wanted = (face.measured_torque_ncm or 0.0) - face.cutting_torque_ncm

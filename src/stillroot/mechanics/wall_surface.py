@@ -1,8 +1,9 @@
-"""The wall turned round the axis: a surface in space, with what moves and what acts on it.
+"""The wall revolved round the axis: a surface in space with the motion and the tractions on it.
 
-Motion is known at any angle, tractions at the angles and Lobatto points where the law acts. So motion
-stands at the points of the surface, tractions and states in its cells, each cell being the part of the
-wall that one evaluation of the law stands for: sums over cells are then the integrals of the solution.
+Motion is known at any angle, tractions only at the angles and Lobatto points where the law is evaluated.
+Motion is therefore stored at the points of the surface, tractions and states in its cells. Each cell
+lies in the part of the wall that one evaluation of the law represents, so that sums over cells equal the
+integrals of the solution.
 """
 
 from __future__ import annotations
@@ -23,27 +24,27 @@ if TYPE_CHECKING:
     from stillroot.mechanics.loading import Seated
 
 OPEN, STICK, SLIP = 0, 1, 2
-"""States of the interface. What is glued sticks."""
+"""States of the interface; glued points always stick."""
 ALONG = np.array([0, 1, 3, 5, 6]) / 6
-"""Points along an edge: its ends and middle, and where the shares of the Lobatto points meet."""
+"""Points along an edge: its ends, its middle, and where the shares of its Lobatto points meet."""
 POINT_OF_CELL = (0, 1, 1, 2)
-"""Which of an edge's three Lobatto points each of the four cells between them belongs to."""
+"""The Lobatto point, of three, to which each of the four cells along an edge belongs."""
 SHARE_OF_POINT = np.array([1.0, 0.5, 0.5, 1.0])
-"""The part of that point's area."""
+"""The share of that point's area in each cell."""
 SECTORS_OF_ONE = 24
-"""Sectors of a state that is alike all round and has but one angle."""
+"""Sectors of an axisymmetric state, which has a single angle."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class WallSurface:
-    """Quadrangles on the wall, all round: n points, c cells.
+    """Quadrilaterals on the wall, all round the axis: n points, c cells.
 
-    `points_mm` (n, 3): x towards the lateral load, z out of the bone; an edge of the wall has points of
-    its own, since motion along and across it turns with its direction. `cells` (c, 4) turn about the
-    normal out of the implant. From seated to loaded, (n,): `micromotion_um`, `sliding_um`,
-    `opening_um`, negative where the gap closes. Under the load, (c,): `pressure_mpa`, `traction_mpa`
-    (c, 3) of implant on bone along x, y, z, `state`, and `area_mm2`; `pressure_seated_mpa` before it;
-    `held`, True on native bone.
+    `points_mm` (n, 3): x towards the lateral load, z out of the bone; each edge of the wall has points
+    of its own, since the directions along and across the wall change from edge to edge. `cells` (c, 4):
+    corners ordered right-handed about the normal out of the implant. From seated to loaded, (n,):
+    `micromotion_um`, `sliding_um`, `opening_um`, negative where the gap closes. Under the load, (c,):
+    `pressure_mpa`, `traction_mpa` (c, 3) of implant on bone along x, y, z, `state`, and `area_mm2`;
+    `pressure_seated_mpa`: the pressure before it; `held`: True on native bone.
     """
 
     points_mm: NDArray[np.float64]
@@ -63,7 +64,7 @@ def wall_surface(seated: Seated, loaded: ContactState) -> WallSurface:
     """Return the wall under a load as a surface in space."""
     layer, fourier = seated.layer, loaded.fourier
     bounds = np.arange(_sectors(fourier)) * 2 * np.pi / _sectors(fourier)
-    # With the angles of the map among them, the largest motion of the surface is the headline.
+    # The angles of the map are included, so the largest motion on the surface is the reported peak.
     angles = np.unique(np.round(np.concatenate([MAP_ANGLES, bounds]), 12))
     wide = np.diff(np.append(angles, 2 * np.pi))
     edges, count = len(layer.node) // 3, len(angles)
@@ -109,7 +110,7 @@ def wall_surface(seated: Seated, loaded: ContactState) -> WallSurface:
 def local_motion_um(
     seated: Seated, loaded: ContactState, angles: NDArray[np.float64]
 ) -> NDArray[np.float64]:
-    """Return w(loaded) - w(seated) (3, p, a): normal, along the wall, round the axis."""
+    """Return w(loaded) - w(seated) (3, p, a) [µm]: normal, along the wall, round the axis."""
     change = loaded.w - loaded.fourier.embedded(seated.state.w)
     return seated.layer.local(loaded.fourier.values(change, angles)) * UM_PER_MM
 
@@ -122,9 +123,9 @@ def states(t: Tractions) -> NDArray[np.int64]:
 def at_state(
     fourier: Fourier, angles: NDArray[np.float64]
 ) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
-    """Return the place in `fourier.angles` whose sector each angle lies in, and where it is mirrored.
+    """Return the index in `fourier.angles` of the sector of each angle, and whether it is mirrored.
 
-    Mirrored about the plane of the load, what acts round the axis changes its sign.
+    Mirroring about the plane of the load reverses the components round the axis.
     """
     whole, count = _sectors(fourier), len(fourier.angles)
     sector = np.floor(angles * whole / (2 * np.pi)).astype(np.int64) % whole
@@ -135,13 +136,13 @@ def at_state(
 
 
 def angles_all_round(fourier: Fourier) -> NDArray[np.float64]:
-    """Return the angles [rad] at which the law acts, those on the mirrored half among them."""
+    """Return the angles [rad] at which the law is evaluated, those on the mirrored half included."""
     whole = _sectors(fourier)
     return (np.arange(whole) + 0.5) * 2 * np.pi / whole
 
 
 def _sectors(fourier: Fourier) -> int:
-    """Return into how many equal sectors the angles of the law divide the circle."""
+    """Return the number of equal sectors into which the angles of the law divide the circle."""
     count = len(fourier.angles)
     if count == 1:
         return SECTORS_OF_ONE
@@ -149,7 +150,7 @@ def _sectors(fourier: Fourier) -> int:
 
 
 def _quadratic(at: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return the shape functions (s, 3) of an edge's first end, middle and other end."""
+    """Return the shape functions (s, 3) of the first end, the middle and the second end of an edge."""
     return np.stack([(1 - at) * (1 - 2 * at), 4 * at * (1 - at), at * (2 * at - 1)], axis=1)
 
 

@@ -1,10 +1,10 @@
-"""How far a number of the case may go: least engagement, largest load and lever, softest bone.
+"""Limits of a number of the case: least engagement, largest load and lever, softest bone.
 
-For a number x of the case, P(x) is the peak that a stated share of the samples (the confidence) does
-not exceed, the samples being the same for every x; without uncertain inputs it is the peak itself.
-Looked for is the x at which P reaches the limit: on a few points over the range first, which also shows
-whether P rises or falls all the way, and then between the two that bracket it (Brent 1973, Algorithms
-for Minimization without Derivatives, chapter 4, from memory; scipy's). Every P is a solve.
+For a number x of the case, P(x) is the peak that a stated share of the samples (the confidence) does not
+exceed, with the same samples for every x; without uncertain inputs it is the peak itself. The x at which
+P reaches the limit is first bracketed on a few points over the range, which also shows whether P is
+monotone, and then found within the bracket (Brent 1973, Algorithms for Minimization without Derivatives,
+chapter 4, from memory; scipy's). Every evaluation of P is a solve.
 """
 
 from __future__ import annotations
@@ -44,10 +44,10 @@ SAMPLES, CONFIDENCE = 32, 0.9
 GRID = 5
 """Points over the range before the search narrows."""
 WITHIN = 0.004
-"""Of the range (of its logarithm, for factors): how closely x is found."""
+"""Accuracy of x, as a share of the range (of its logarithm, for factors)."""
 MOST_NARROWING = 12
 OUT_OF_BALANCE_UM = 1e6
-"""Stands for a sample in which no equilibrium is found: it moves more than any that has one."""
+"""Peak assigned to a sample without equilibrium: larger than any solved one."""
 LARGEST_FACTOR, LEAST_FACTOR = 10.0, 0.02
 SHORTEST_IMPLANT_MM, LONGEST_IMPLANT_MM = 4.0, 18.0
 HIGHEST_LEVER_MM, LOWEST_LEVER_MM = 30.0, 1.0
@@ -55,7 +55,7 @@ HIGHEST_LEVER_MM, LOWEST_LEVER_MM = 30.0, 1.0
 
 @dataclass(frozen=True, kw_only=True)
 class Question:
-    """Which number is looked for: `grows` where a larger one moves more; `log` where it is a factor."""
+    """The number sought. `grows`: a larger one moves more; `log`: it is a factor."""
 
     name: str
     text: str
@@ -68,14 +68,14 @@ class Question:
 
 @dataclass(frozen=True, kw_only=True)
 class Answer:
-    """What was found.
+    """The result of a search.
 
-    `value` has P at or below the limit, None where there is none: `below_everywhere` says whether P is
-    at or below it over the whole range, `below_in_part` whether it is for some of it, but not at the
-    end that moves least. `tried` lists (x, P) in order of x; `monotone`: whether P rises or falls all
-    the way; where it does not, all that was tried beyond the value is at or below the limit.
-    `peak_um` is P there, `relative_error` the numerical error of the stated case with that x over its
-    peak. `engaged_threads` where engagement was asked for.
+    `value` has P at or below the limit, None where no such value was found: `below_everywhere` says
+    whether P is at or below it over the whole range, `below_in_part` whether it is for some of it, but
+    not at the end that moves least. `tried` lists (x, P) in order of x; `monotone`: whether P rises or
+    falls all the way; where it does not, all values tried from the end that moves least up to `value`
+    are at or below the limit. `peak_um` is P at `value`, `relative_error` the relative numerical error
+    of the peak of the stated case with that value. `engaged_threads` is given for engagement.
     """
 
     question: Question
@@ -92,7 +92,7 @@ class Answer:
 
 @dataclass(frozen=True, kw_only=True)
 class Bounds:
-    """How far each number may go with the peak at or below `below_um` in `confidence` of the samples."""
+    """The limit of each number with the peak at or below `below_um` in `confidence` of the samples."""
 
     case: Case
     below_um: float
@@ -102,7 +102,7 @@ class Bounds:
     answers: tuple[Answer, ...]
 
     def table(self) -> pl.DataFrame:
-        """Return a row for each value that was tried; the value has the unit of its key."""
+        """Return a row for each value tried; the value has the unit of its key."""
         import polars as pl  # noqa: PLC0415 - slow to import
 
         rows = [
@@ -116,12 +116,12 @@ class Bounds:
 
 
 def motion(peak_um: float) -> float | None:
-    """Return a peak, or None for what stands for "no equilibrium"."""
+    """Return a peak, or None for the value that means "no equilibrium"."""
     return peak_um if peak_um < OUT_OF_BALANCE_UM else None
 
 
 def questions_of(case: Case, *, from_crest: bool = False) -> tuple[Question, ...]:
-    """Return what can be asked of a case."""
+    """Return the questions that apply to a case."""
     holds = case.socket.holds_mm
     longest = case.implant.length_mm - holds[0][0] if from_crest else holds[-1][1]
     stays = "its top stays" if from_crest else "its end stays"
@@ -169,7 +169,7 @@ def questions_of(case: Case, *, from_crest: bool = False) -> tuple[Question, ...
 
 
 def _of_the_length(case: Case) -> tuple[Question, ...]:
-    """Ask for the length of an implant that is held all along, where its taper leaves it a tip."""
+    """Return the question of the shortest implant, held all along, if its taper leaves it a tip."""
     implant = case.implant
     whole = "holds_mm" not in case.stated()["socket"]
     if not whole or implant.outline_mm is not None or case.bone.depth_mm is not None:
@@ -205,11 +205,11 @@ def bounds(
     bone_type: int | None = None,
     progress: Progress = lambda *_: None,
 ) -> Bounds:
-    """Find how far numbers may go with the peak of every load at or below a limit [µm].
+    """Find the limits of numbers with the peak of every load at or below a limit [µm].
 
     With a spread, the peak is the one that a share `confidence` of its samples does not exceed.
 
-    `asked` names the questions, all that `questions_of` has for the case unless given.
+    `asked` names the questions; by default all that `questions_of` returns for the case.
 
     Raises
     ------
@@ -258,7 +258,7 @@ def _named(progress: Progress, name: str) -> Progress:
 
 
 class _Search:
-    """P(x) of one question, remembered as it is tried."""
+    """P(x) of one question, with every value tried kept."""
 
     def __init__(
         self,
@@ -270,8 +270,8 @@ class _Search:
         where: Where,
         progress: Progress,
     ) -> None:
-        # A factor that is uncertain and asked for at once multiplies; any other number that is asked for
-        # takes the place of the uncertain one.
+        # A factor that is both uncertain and sought multiplies the sampled one; any other number that is
+        # sought replaces the sampled one.
         self._case, self._inputs, self._values = case, inputs, values
         self._question, self._confidence = question, confidence
         self._where, self._progress = where, progress
@@ -279,7 +279,7 @@ class _Search:
         self._outcomes: list[Outcome] = []
 
     def peaks(self, xs: Sequence[float]) -> list[float]:
-        """Return P at several x, solved together: they share what they can."""
+        """Return P at several x, solved together so that they share stages."""
         new = [x for x in xs if x not in self._tried]
         cases = [case for x in new for case in self._cases(x)]
         outcomes = run(cases, self._where, progress=self._progress) if cases else []
@@ -289,7 +289,7 @@ class _Search:
             part = outcomes[place * count : (place + 1) * count]
             peaks = [OUT_OF_BALANCE_UM if o.peak_um is None else o.peak_um for o in part]
             share = self._confidence if count > 1 else 1.0
-            # The least peak that at least this share of the samples does not exceed.
+            # The smallest peak that at least this share of the samples does not exceed.
             self._tried[x] = float(np.quantile(peaks, share, method="inverted_cdf"))
         return [self._tried[x] for x in xs]
 
@@ -300,13 +300,13 @@ class _Search:
         for row in self._values.tolist():
             values = dict(zip(keys, row, strict=True))
             uncertain = values.pop(key, 1.0)
-            # Last: or a sampled modulus, or height of one load, would take the place of what is asked.
+            # Set last, or a sampled modulus or height of one load would replace the number sought.
             values[key] = x * uncertain if self._question.log else x
             cases.append(changed(self._case, values))
         return cases
 
     def answer(self, below_um: float) -> Answer:
-        """Return where P reaches the limit."""
+        """Return the result of the search for x at which P reaches the limit."""
         question = self._question
         to_x, to_t = (np.exp, np.log) if question.log else (float, float)
         ends = float(to_t(question.low)), float(to_t(question.high))
@@ -320,7 +320,7 @@ class _Search:
             known = {float(to_t(x)): x for x in bracket}  # exp(ln x) is not quite x
 
             def beyond(t: float) -> float:
-                x = known.get(t, float(f"{float(to_x(t)):.3g}"))  # so what is told was itself solved
+                x = known.get(t, float(f"{float(to_x(t)):.3g}"))  # so that the value reported was solved
                 (peak,) = self.peaks([x])
                 return math.log(peak / below_um)
 
@@ -330,7 +330,7 @@ class _Search:
         return self._answer(below_um)
 
     def _bracket(self, below_um: float) -> tuple[float, float] | None:
-        """Return the last pair of tried x, towards more motion, with the limit between their peaks."""
+        """Return the last pair of tried x, towards more motion, whose peaks bracket the limit."""
         tried = sorted(self._tried)
         towards_less = tried[::-1] if self._question.grows else tried
         pairs = [(a, b) for a, b in pairwise(towards_less) if self._crosses(a, b, below_um)]

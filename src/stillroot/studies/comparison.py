@@ -1,8 +1,8 @@
-"""Cases side by side: what differs in them, and which differences in the peak mean anything.
+"""Cases side by side: how their inputs differ, and which differences in the peak are meaningful.
 
-A difference counts against the numerical errors of both peaks, and against the spread: both cases are
-sampled with the same draw for every input that they share, and what is looked at is how often the one
-moves more than the other.
+A difference is judged against the numerical errors of both peaks and against the spread: both cases are
+sampled with the same draw for every input that they share, and the share of samples in which one moves
+more than the other is counted.
 """
 
 from __future__ import annotations
@@ -33,14 +33,14 @@ if TYPE_CHECKING:
 
 SAMPLES = 32
 SURE = 0.95
-"""Share of the samples in which one case must move more than the other."""
+"""Share of the samples in which one case must move more for a difference to exceed the spread."""
 MOST_CASES = 12
 LEFT_OUT = ("title", "spread", "threshold")
 
 
 @dataclass(frozen=True, kw_only=True)
 class InputDifference:
-    """A key that is not the same in all cases; None where a case does not have it."""
+    """A key whose value is not the same in all cases; None where a case does not have it."""
 
     key: str
     values: tuple[Any, ...]
@@ -50,8 +50,8 @@ class InputDifference:
 class PairDifference:
     """How two cases differ in their largest peak: `second` less `first` [µm].
 
-    `error_um`: both numerical errors. `first_moves_more`, `second_moves_more`: share of the samples in
-    which it does, None where none were taken; in the rest both move alike.
+    `error_um`: the sum of both numerical errors. `first_moves_more`, `second_moves_more`: share of the
+    samples in which that case moves more, None without samples; in the rest both move alike.
     """
 
     first: int
@@ -63,23 +63,23 @@ class PairDifference:
 
     @property
     def does_so(self) -> float | None:
-        """Share of the samples in which the one moves more that does so as stated."""
+        """Share of the samples that agree with the sign of the stated difference."""
         return self.second_moves_more if self.difference_um > 0 else self.first_moves_more
 
     @property
     def beyond_error(self) -> bool:
-        """Whether the numerical errors leave a difference."""
+        """Whether the difference exceeds the numerical errors."""
         return abs(self.difference_um) > self.error_um
 
     @property
     def beyond_spread(self) -> bool | None:
-        """Whether it moves more in nearly all samples too; None where none were taken."""
+        """Whether nearly all samples agree with the difference; None without samples."""
         return None if self.does_so is None else self.does_so >= SURE
 
 
 @dataclass(frozen=True, kw_only=True)
 class Comparison:
-    """Cases, what came of each, and their differences.
+    """Cases, the answer to each, and their differences.
 
     `sampled_um` (c, s): the largest peak of each case in each sample, NaN without an answer; s = 0
     without a spread.
@@ -118,7 +118,7 @@ def compare(
     bone_type: int | None = None,
     progress: Progress = lambda *_: None,
 ) -> Comparison:
-    """Check every case and set their largest peaks against one another.
+    """Check every case and compare their largest peaks.
 
     Raises
     ------
@@ -159,7 +159,7 @@ def compare(
 
 
 def input_differences(cases: Sequence[Case]) -> tuple[InputDifference, ...]:
-    """Return the keys, with every default, whose values are not the same in all cases."""
+    """Return the keys whose values, defaults included, are not the same in all cases."""
     flat = [_flat({k: v for k, v in case.to_dict().items() if k not in LEFT_OUT}) for case in cases]
     keys = dict.fromkeys(key for values in flat for key in values)
     found = [InputDifference(key=key, values=tuple(v.get(key) for v in flat)) for key in keys]
@@ -167,7 +167,7 @@ def input_differences(cases: Sequence[Case]) -> tuple[InputDifference, ...]:
 
 
 def _flat(value: Any, before: str = "") -> dict[str, Any]:
-    """Return nested tables by dotted keys; lists of tables count from 1."""
+    """Return nested tables as a flat one with dotted keys; lists of tables count from 1."""
     if isinstance(value, dict):
         parts = [_flat(v, f"{before}.{key}" if before else key) for key, v in value.items()]
     elif isinstance(value, list) and value and isinstance(value[0], dict):
@@ -179,7 +179,7 @@ def _flat(value: Any, before: str = "") -> dict[str, Any]:
 
 @contextmanager
 def _named(name: str) -> Iterator[None]:
-    """Name the case in what is wrong with it."""
+    """Put the name of the case in front of an error message."""
     try:
         yield
     except StillrootError as error:
@@ -188,7 +188,7 @@ def _named(name: str) -> Iterator[None]:
 
 
 def _samples(named: Mapping[str, Case], samples: int, bone_type: int | None) -> list[Case]:
-    """Return the samples of every case; an input of the same key has the same draws in all of them."""
+    """Return the samples of every case; inputs with the same key have the same draws in all cases."""
     cases, spreads = list(named.values()), []
     for name, case in named.items():
         with _named(name):

@@ -1,7 +1,8 @@
-"""What changes the number: the case with one thing changed at a time.
+"""Levers: what would reduce the peak and what it depends on, one thing of the case changed at a time.
 
-Each lever is solved on elements `COARSER` times as large as the answer's, as the answer is beside it,
-and told as the ratio of the two: what the mesh does to a peak it does to both. It adds no physics.
+Each changed case is solved on elements `COARSER` times as large as those of the answer, and so is the
+case itself. The result is the ratio of the two peaks, since the mesh affects both alike. Nothing here
+adds physics.
 """
 
 from __future__ import annotations
@@ -26,12 +27,12 @@ if TYPE_CHECKING:
 LIGHTER = 0.75
 LOWER_MM, LONGER_MM, WIDER_MM, HELD_MM, CORTEX_MM = 2.0, 2.0, 0.5, 1.0, 0.5
 STIFFER = 1.5
-"""Steps of the levers: what a plan can be changed by, or an input is not known to. Assumption."""
+"""Sizes of the changes: what a plan can change, or how far an input is not known. Assumption."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Change:
-    """One thing in a case, changed. `by_plan`: somebody can decide it; else it is known only roughly."""
+    """One thing in a case, changed. `by_plan`: it can be decided; otherwise it is known only roughly."""
 
     by_plan: bool
     text: str
@@ -40,9 +41,9 @@ class Change:
 
 @dataclass(frozen=True, kw_only=True)
 class Lever:
-    """What came of a change: the ratio of each load's peak to the answer's, None where it gives way.
+    """The result of a change: each load's peak relative to the answer's, None where it gives way.
 
-    `reason` is empty, or why there is no answer at all.
+    `reason` is empty, or says why there is no answer at all.
     """
 
     by_plan: bool
@@ -52,14 +53,14 @@ class Lever:
 
 
 def explain(result: CheckResult, *, progress: Callable[[str], None] = lambda _: None) -> CheckResult:
-    """Return an answer with its six directions and its levers, as a report shows them."""
+    """Return an answer with its six directions and its levers, as reports show them."""
     return with_levers(with_directions(result, progress=progress), progress=progress)
 
 
 def with_levers(result: CheckResult, *, progress: Callable[[str], None] = lambda _: None) -> CheckResult:
-    """Return an answer with what each change of one thing does to the peak of each load.
+    """Return an answer with the effect of each change of one thing on the peak of each load.
 
-    Where the case as it is has no answer on the coarser elements, no lever has one, and each says why.
+    Where the case itself has no answer on the coarser elements, no lever has one, and each says why.
     """
     stages = Stages()
     progress("one thing changed at a time: as it is")
@@ -73,7 +74,7 @@ def with_levers(result: CheckResult, *, progress: Callable[[str], None] = lambda
 
 
 def largest_after(result: CheckResult, lever: Lever) -> tuple[LoadAnswer, float] | None:
-    """Return the load that governs once a lever is used, and its peak [µm]; None where any gives way."""
+    """Return the load that governs after a change and its peak [µm]; None where any load gives way."""
     peaks = []
     for answer, ratio in zip(result.loads, lever.ratios, strict=True):
         if ratio is None:
@@ -101,9 +102,9 @@ def _lever(change: Change, before: Outcome, after: Outcome) -> Lever:
 
 
 def changes(case: Case) -> tuple[Change, ...]:
-    """Return what can be changed in a case; what its limits do not allow is left out.
+    """Return the changes that can be made to a case, without those beyond its limits.
 
-    Those that keep most of what is solved come first: loads, then moduli, then shapes.
+    Changes that reuse most of what is solved come first: loads, then moduli, then shapes.
     """
     found = []
     for by_plan, text, make in (*_of_the_loads(case), *_of_the_bone(case), *_of_the_shape(case)):
@@ -145,7 +146,7 @@ def _half_lateral(load: dict[str, Any]) -> None:
 
 
 def _lower(load: dict[str, Any]) -> None:
-    load["height_mm"] = max(load["height_mm"] - LOWER_MM, 0.0)  # of an axial one it does not matter
+    load["height_mm"] = max(load["height_mm"] - LOWER_MM, 0.0)  # an axial load has no lever
 
 
 def _of_the_bone(case: Case) -> Iterator[Made]:
@@ -190,7 +191,7 @@ def _of_the_shape(case: Case) -> Iterator[Made]:
                 partial(changed, case, {_end_to_move(case): held + longer}),
             )
     if case.implant.outline_mm is None:
-        if _is_held_at_its_tip(case):  # what hangs free is no longer held for being longer
+        if _is_held_at_its_tip(case):  # a free tip would bear no more if longer
             yield True, f"implant {LONGER_MM:g} mm longer, held there too", partial(_longer, case)
         wider = case.implant.diameter_mm + WIDER_MM
         yield (
@@ -201,7 +202,7 @@ def _of_the_shape(case: Case) -> Iterator[Made]:
 
 
 def _end_to_move(case: Case) -> str:
-    """Return the key that moves the end of the one hold that is free to move: the crest's stays."""
+    """Return the key that moves the free end of the only hold; an end at the crest stays."""
     return "engagement_from_crest_mm" if case.socket.holds_mm[0][0] == 0 else "engagement_mm"
 
 

@@ -1,4 +1,4 @@
-"""What a study keeps of a solved case: a few numbers, or why there are none."""
+"""What a study keeps of a solved case: a few numbers, or the reason why there are none."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, kw_only=True)
 class LoadOutcome:
-    """What one load does; every number is None where `reason` says why there is none.
+    """The outcome of one load; every number is None where `reason` says why there is none.
 
     `error_um` and `head_error_um`: the numerical error, None where it was not measured.
     """
@@ -37,7 +37,7 @@ class LoadOutcome:
 
 @dataclass(frozen=True, kw_only=True)
 class Outcome:
-    """What came of one case; with a `reason` it has neither torque nor numbers of any load."""
+    """The outcome of one case; with a `reason` it has neither torque nor numbers of any load."""
 
     loads: tuple[LoadOutcome, ...]
     engagement_length_mm: float
@@ -61,7 +61,7 @@ class Outcome:
 
     @property
     def why_not(self) -> str:
-        """Why there is no peak, "" where there is one."""
+        """The reason why there is no peak; "" where there is one."""
         return self.reason or next((load.reason for load in self.loads if load.reason), "")
 
     def to_dict(self) -> dict[str, Any]:
@@ -77,7 +77,7 @@ class Outcome:
 def load_outcome(
     name: str, resultant: Resultant, motion: Micromotion, head: HeadMovement
 ) -> LoadOutcome:
-    """Return what a solved load came to, its error not measured."""
+    """Return the outcome of a solved load, without numerical errors."""
     peak = motion.peak
     return replace(
         unsolved(name, resultant, ""),
@@ -92,7 +92,7 @@ def load_outcome(
 
 
 def unsolved(name: str, resultant: Resultant, reason: str) -> LoadOutcome:
-    """Return a load without numbers, for a reason."""
+    """Return the outcome of a load without numbers, with the reason."""
     return LoadOutcome(
         name=name,
         axial_n=resultant.axial_n,
@@ -104,7 +104,7 @@ def unsolved(name: str, resultant: Resultant, reason: str) -> LoadOutcome:
 
 
 def outcome_of(result: CheckResult) -> Outcome:
-    """Return what a study keeps of a check, the numerical errors with it."""
+    """Return the outcome of a check, with its numerical errors."""
     loads = tuple(
         replace(
             load_outcome(a.name, a.resultant, a.micromotion, a.head),

@@ -1,8 +1,8 @@
-"""Many cases solved: by processes on this machine, or by a dask cluster that is already there.
+"""Many cases solved: by processes on this machine, or by an existing dask cluster.
 
-What is finished is kept at once, and what is kept is not solved again. A process that dies costs its
-case alone, which is tried again. Every case gives the same digits wherever and in whatever order it is
-solved: linear algebra runs in one thread, and no stage depends on what was solved before it.
+Each case is stored as soon as it is finished, and stored cases are not solved again. A process that dies
+costs only its case, which is tried again. Every case gives the same digits wherever and in whatever
+order it is solved: linear algebra runs in one thread, and no stage depends on what was solved before it.
 """
 
 from __future__ import annotations
@@ -30,29 +30,29 @@ if TYPE_CHECKING:
     from stillroot.studies.store import Store
 
     Progress = Callable[[int, int, str], None]
-    """Told what is done, of how much, and what is in work."""
+    """Called with the number done, the total, and what is being worked on."""
 
 Item = TypeVar("Item")
 Result = TypeVar("Result")
 
 TRIES = 3
-"""How often a case is begun whose process dies."""
+"""How often a case is started whose process dies."""
 MOST_TASKS = 100
-"""Cases that one process solves before a fresh one takes its place: memory does not creep."""
+"""Cases that one process solves before a fresh one replaces it, so that memory does not creep."""
 DIED = (
     f"its process ended {TRIES} times without an answer, perhaps for lack of memory; a larger "
     "element_mm or --workers 1 takes less"
 )
 CONNECT_S = 20
-"""How long a cluster may take to answer."""
+"""Timeout for the connection to a cluster."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Where:
     """Where cases are solved and kept.
 
-    `workers`: processes on this machine, one a core unless given; with 1 all is done in this process.
-    `cluster`: address of a dask scheduler in their place. `store` None: nothing is kept.
+    `workers`: processes on this machine (default: one per core); with 1 everything runs in this process.
+    `cluster`: address of a dask scheduler to use instead. `store`: None keeps nothing.
     """
 
     workers: int | None = None
@@ -68,7 +68,7 @@ def run(
     what: str = "cases",
     progress: Progress = lambda *_: None,
 ) -> list[Outcome]:
-    """Return what comes of each case, in their order; equal cases are solved once.
+    """Return the outcome of each case, in their order; equal cases are solved once.
 
     Raises
     ------
@@ -95,7 +95,7 @@ def run(
 def _each(
     solve: Callable[[Case], Outcome], cases: Sequence[Case], where: Where
 ) -> Generator[tuple[int, Outcome | None]]:
-    """Yield (place, outcome) of each case as it is finished; None where its process died too often."""
+    """Yield (place, outcome) of each case once it is finished; None where its process died too often."""
     if where.cluster is not None:
         return _on_cluster(solve, cases, where.cluster)
     return in_processes(solve, cases, where.workers or os.cpu_count() or 1)
@@ -104,9 +104,9 @@ def _each(
 def in_processes(
     solve: Callable[[Item], Result], items: Sequence[Item], workers: int
 ) -> Generator[tuple[int, Result | None]]:
-    """Yield (place, result) of each item as it is solved, None where its process died `TRIES` times.
+    """Yield (place, result) of each item once it is solved; None where its process died `TRIES` times.
 
-    With one worker all is done in this process. Closed early, the processes are ended.
+    With one worker everything runs in this process. Closing the generator early ends the processes.
     """
     if min(workers, len(items)) <= 1:
         yield from ((place, solve(item)) for place, item in enumerate(items))
@@ -143,14 +143,14 @@ def in_processes(
 
 @contextmanager
 def _interrupts_left_to_this_process() -> Iterator[None]:
-    """Block Ctrl-C in the threads that are started meanwhile, and so in the processes that they start.
+    """Block Ctrl-C in threads started in this context, and so in the processes that these start.
 
-    A terminal sends it to all of them; only this one is to say anything.
+    A terminal sends it to all of them, but only this process should respond.
     """
     if not hasattr(signal, "pthread_sigmask"):  # Windows
         yield
         return
-    # It takes the block off the thread that starts it: so it is there before any of them.
+    # The tracker unblocks the signal in the thread that starts it, so it is started beforehand.
     resource_tracker.ensure_running()
     before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
     try:
@@ -160,7 +160,7 @@ def _interrupts_left_to_this_process() -> Iterator[None]:
 
 
 def _end_with_parent() -> None:
-    """Let this worker end as soon as the process that began it is gone, killed perhaps."""
+    """End this worker as soon as its parent process is gone, for instance killed."""
     parent = parent_process()
 
     def watch() -> None:
@@ -207,15 +207,15 @@ def _on_cluster(
 
 @cache
 def _stages() -> tuple[Stages, threading.Lock]:
-    """Return the stages of this process: the one thing that a worker keeps from case to case.
+    """Return the stages of this process, all that a worker keeps from case to case.
 
-    They are used by one thread at a time; a cluster's workers may have several.
+    The lock lets one thread at a time use them; workers of a cluster may have several.
     """
     return Stages(), threading.Lock()
 
 
 def _solve(case: Case, *, with_error: bool) -> Outcome:
-    """Solve a case, in a worker or here."""
+    """Solve a case, in a worker or in this process."""
     from threadpoolctl import threadpool_limits  # noqa: PLC0415 - beside its only use
 
     stages, lock = _stages()

@@ -1,4 +1,4 @@
-"""What an input may be where a case does not say: ranges from published scatter, or assumptions."""
+"""Ranges of inputs where a case gives none: from published scatter, or assumptions."""
 
 from __future__ import annotations
 
@@ -16,24 +16,24 @@ if TYPE_CHECKING:
 BONE_TYPES = (1, 2, 3, 4)
 """Lekholm & Zarb 1985."""
 CT_RANGE = {1: (850.0, 1250.0), 2: (500.0, 850.0), 3: (500.0, 850.0), 4: (200.0, 500.0)}
-"""CT numbers [HU] by type: cuts at 850 and 500 of Norton & Gamble; the outer ends are assumptions."""
+"""CT numbers [HU] by type: limits at 850 and 500 of Norton & Gamble; the outer ends are assumptions."""
 CORTEX_MM = {1: (2.0, 3.7), 2: (1.4, 3.7), 3: (0.5, 1.4), 4: (0.5, 1.0)}
-"""Thickness of the crestal cortex by type, assumptions inside published ones: 1.4 to 3.7 mm in mandibles
-(Schwartz-Dabney & Dechow 2003, Am J Phys Anthropol 120:252-277), 0.5 to 2.5 mm at the crest (Sugiura et
-al. 2016)."""
+"""Thickness of the crestal cortex by type, assumptions within published ranges: 1.4 to 3.7 mm in
+mandibles (Schwartz-Dabney & Dechow 2003, Am J Phys Anthropol 120:252-277), 0.5 to 2.5 mm at the
+crest (Sugiura et al. 2016)."""
 LAW = "carter_hayes_1977"
 
 
 @dataclass(frozen=True, kw_only=True)
 class Sourced:
-    """An uncertain input and where its distribution comes from."""
+    """An uncertain input and the source of its distribution."""
 
     input: Uncertain
     source: str
 
 
 def spread_of(case: Case, bone_type: int | None = None) -> tuple[Sourced, ...]:
-    """Return what is uncertain in a case: its own [spread], or the shipped one.
+    """Return the uncertain inputs of a case: its own [spread], or the shipped one.
 
     With a bone type (of `BONE_TYPES`) the trabecular modulus and the cortex are those of that type.
 

@@ -1,16 +1,16 @@
 """What the uncertainty of the inputs does to the peak, and which inputs drive it.
 
-Two independent samples A and B of the d inputs, n rows each, from one scrambled Sobol' sequence in 2d
-dimensions (Sobol' 1967, USSR Comput Math Math Phys 7:86-112; Owen 1998, J Complexity 14:466-489, both
-from memory), and d samples AB_i, A with its i-th input from B (Saltelli et al. 2010, Comput Phys Commun
-181:259-270, from memory). A and B together give the distribution of the peak; all give the Sobol'
-indices of its logarithm: the share of the variance that an input explains alone (first order) and with
-all others (total). With V the variance of f = ln(peak)::
+Two independent samples A and B of the d inputs, n rows each, are taken from one scrambled Sobol'
+sequence in 2d dimensions (Sobol' 1967, USSR Comput Math Math Phys 7:86-112; Owen 1998, J Complexity
+14:466-489, both from memory), and d samples AB_i, each being A with its i-th input from B (Saltelli et
+al. 2010, Comput Phys Commun 181:259-270, from memory). A and B together give the distribution of the
+peak; all give the Sobol' indices of its logarithm: the share of the variance that an input explains
+alone (first order) and with all its interactions (total). With V the variance of f = ln(peak)::
 
     S_i = 1 - Σ (f_B - f_AB_i)² / 2nV,     S_Ti = Σ (f_A - f_AB_i)² / 2nV              (17)
 
-(Jansen 1999, Comput Phys Commun 117:35-43, from memory): neither passes 1 or 0 by much, even where n is
-small. scipy samples and bootstraps.
+(Jansen 1999, Comput Phys Commun 117:35-43, from memory): neither leaves the range 0 to 1 by much, even
+where n is small. scipy samples and bootstraps.
 """
 
 from __future__ import annotations
@@ -46,9 +46,9 @@ SAMPLES = 64
 LEAST_SAMPLES, MOST_SAMPLES = 8, 8192
 LEAST_FOR_DRIVERS = 8
 CONFIDENCE = 0.95
-"""Of the intervals that say what the sample size leaves open."""
+"""Confidence level of the intervals that allow for the sample size."""
 RESAMPLES = 999
-"""Of the rows, for these intervals."""
+"""Bootstrap resamples of the rows for these intervals."""
 RARE = 0.05
 """Chance below which a band counts as out of reach."""
 SEED = 1
@@ -57,7 +57,7 @@ A, B = "A", "B"
 
 @dataclass(frozen=True, kw_only=True)
 class Interval:
-    """An estimate and the interval that the sample size leaves open, `CONFIDENCE` wide."""
+    """An estimate and its confidence interval for the sample size, at level `CONFIDENCE`."""
 
     value: float
     low: float
@@ -74,7 +74,7 @@ class BandChance:
 
 @dataclass(frozen=True, kw_only=True)
 class Driver:
-    """Share of the variance of ln(peak) that an input explains: alone, and with all others."""
+    """Share of the variance of ln(peak) that an input explains: alone, and with all its interactions."""
 
     key: str
     first: Interval
@@ -85,8 +85,8 @@ class Driver:
 class Spread:
     """A sampled case.
 
-    `values` (s, d) of the `inputs`; `part` names the sample that each row is of ("A", "B", or the key
-    that comes from B); `nominal` is the case as it stands, with its numerical error.
+    `values` (s, d) of the `inputs`; `part` names the sample of each row ("A", "B", or the key that comes
+    from B); `nominal` is the outcome of the case itself, with its numerical error.
     """
 
     case: Case
@@ -105,22 +105,22 @@ class Spread:
 
     @property
     def failures(self) -> Failures:
-        """How many samples have no answer."""
+        """The samples without an answer."""
         return failures_of(self.outcomes)
 
     @property
     def peaks_um(self) -> NDArray[np.float64]:
-        """The peaks of the samples A and B that have one, rising."""
+        """The peaks of samples A and B that have one, in increasing order."""
         return np.sort([outcome.peak_um for outcome in self._plain if outcome.peak_um is not None])
 
     @property
     def without_answer(self) -> int:
-        """How many samples of A and B have no peak."""
+        """Number of samples of A and B without a peak."""
         return sum(outcome.peak_um is None for outcome in self._plain)
 
     @property
     def _plain(self) -> list[Outcome]:
-        """What came of the samples A and B."""
+        """Outcomes of samples A and B."""
         return [o for o, p in zip(self.outcomes, self.part, strict=True) if p in (A, B)]
 
     def quantile_um(self, share: float) -> float:
@@ -140,10 +140,10 @@ class Spread:
 
     @property
     def bands(self) -> tuple[BandChance, ...]:
-        """The chance of each band, of all samples; what has no answer lies in none.
+        """The chance of each band, among all samples; a sample without an answer lies in none.
 
         Intervals are those of independent samples (Wilson 1927, J Am Stat Assoc 22:209-212); samples
-        that fill space evenly, as these do, err less.
+        that fill space evenly, as these do, have smaller errors.
         """
         edges = self.case.threshold.bands_um
         middles = [edges[0] / 2, *((a + b) / 2 for a, b in pairwise(edges)), 2 * edges[-1]]
@@ -154,12 +154,12 @@ class Spread:
 
     @property
     def mostly_answered(self) -> bool:
-        """Whether what has no answer is too rare to be told as a chance of its own."""
+        """Whether samples without an answer are too rare to be reported as a chance of their own."""
         return self.without_answer < RARE * (len(self.peaks_um) + self.without_answer)
 
     @property
     def likely_bands(self) -> tuple[str, ...]:
-        """The bands that the peak lies in with a chance of `RARE` or more."""
+        """The bands that contain the peak with a chance of `RARE` or more."""
         return tuple(band.band for band in self.bands if band.chance.value >= RARE)
 
     def table(self) -> pl.DataFrame:
@@ -227,7 +227,7 @@ def assert_samples(samples: int) -> None:
     Raises
     ------
     CaseError
-        With what would be right.
+        States which counts are allowed.
     """
     if not LEAST_SAMPLES <= samples <= MOST_SAMPLES or samples & (samples - 1):
         msg = (
@@ -238,12 +238,12 @@ def assert_samples(samples: int) -> None:
 
 
 def assert_within_limits(case: Case, inputs: Sequence[Sourced]) -> None:
-    """Refuse an input whose range reaches beyond what the case allows, before anything is solved.
+    """Refuse an input whose range exceeds what the case allows, before anything is solved.
 
     Raises
     ------
     CaseError
-        The first such end, and what the case says of it.
+        Names the first such end, and what is wrong with the case there.
     """
     for item in inputs:
         assert_varies(item.input.key, "spread.")
@@ -288,9 +288,9 @@ def _chance(count: int, of: int) -> Interval:
 def _drivers(
     inputs: Sequence[Sourced], outcomes: Sequence[Outcome], n: int
 ) -> tuple[tuple[Driver, ...], int]:
-    """Return the drivers, the strongest first, and how many rows they rest on.
+    """Return the drivers, the strongest first, and the number of rows used.
 
-    Rows with a case that has no answer are left out, and then as many as make a power of two.
+    Rows with a case that has no answer are dropped, and then as many as leave a power of two.
     """
     from scipy.stats import bootstrap, sobol_indices  # noqa: PLC0415 - slow to import
 
@@ -301,19 +301,19 @@ def _drivers(
     if rows < LEAST_FOR_DRIVERS:
         return (), rows
     f = blocks[:, whole[:rows]]
-    if np.ptp(f[:2]) == 0:  # nothing varies, so nothing drives
+    if np.ptp(f[:2]) == 0:  # no variance, so no drivers
         return (), rows
     found = sobol_indices(
         func={"f_A": f[:1], "f_B": f[1:2], "f_AB": f[2:, None, :]}, n=rows, method=_jansen
     )
 
     def resampled(row: NDArray[np.int64]) -> NDArray[np.float64]:
-        # Sorted, for BCa counts what equals the estimate: the same rows must give the same sums.
+        # Sorted: BCa counts resamples equal to the estimate, so the same rows must give the same sums.
         row = np.sort(row, axis=-1)
         return np.stack(_jansen(f[:1, row], f[1:2, row], f[2:, None, row]))
 
     with warnings.catch_warnings(), np.errstate(divide="ignore", invalid="ignore"):
-        warnings.simplefilter("ignore")  # an input without any effect has no distribution to resample
+        warnings.simplefilter("ignore")  # an input without effect has a degenerate bootstrap
         # Not `found.bootstrap`: it takes no generator, and its bounds differ from run to run.
         bounds: Any = bootstrap(
             [np.arange(rows)],
@@ -347,7 +347,7 @@ def _jansen(
 
 
 def _interval(value: Any, bounds: tuple[Any, Any], i: int) -> Interval:
-    """Return an index with its bounds; one that is the same in every resample is its own bound."""
+    """Return an index with its bounds; one equal in every resample is its own bound."""
     middle, low, high = (float(np.ravel(x)[i]) for x in (value, *bounds))
     return Interval(
         value=middle,

@@ -1,8 +1,8 @@
-"""The chain for many cases: each stage is kept until a case needs another.
+"""The chain for many cases: each stage is reused until a case needs another.
 
-Of two cases in a row that differ only in loads, friction or interference the second takes up the site
-of the first; where they differ in moduli of the bone, its mesh and its groundwork. What a stage depends
-on is all of the case but what is known not to touch it: a key that is new costs time, never a wrong
+Where a case differs from the one before only in loads, friction or interference, its site is reused;
+where they differ in moduli of the bone, the mesh and the groundwork are. A stage is taken to depend on
+every key of the case except those known not to affect it: a new key then costs time, never a wrong
 answer.
 """
 
@@ -37,24 +37,24 @@ if TYPE_CHECKING:
 T = TypeVar("T")
 
 FAILURES = (CaseError, MeshError, NotConverged)
-"""What ends one case of a study and not the study."""
+"""Errors that end one case of a study but not the study."""
 WORDS = ("title", "threshold", "spread")
-"""Sections that change no number."""
+"""Sections that do not affect any number."""
 
 
 def solved_by(case: Case) -> str:
-    """Return what every number of a case depends on, as text."""
+    """Return as text everything that the numbers of a case depend on."""
     return _without(case, *WORDS)
 
 
 def stage_keys(case: Case) -> tuple[str, str, str]:
-    """Return what groundwork, site and seat of a case depend on, as text."""
+    """Return as text what the groundwork, the site and the seat of a case depend on."""
     seat_key = _without(case, *WORDS, "loads")
     site_key = _without(case, *WORDS, "loads", "interface", "bone.crush_strain", "numerics.load_steps")
     data = json.loads(site_key)
     bone, socket = data["bone"], data["socket"]
     del bone["cortical_modulus_mpa"]
-    # All that is left of the trabecular bone is the shape of its modulus with depth.
+    # Of the trabecular bone only the shape of its modulus with depth matters here.
     for key in ("trabecular_modulus_mpa", "ct_number", "density", "density_law"):
         bone.pop(key, None)
     bone["shape"] = case.bone.trabecular_shape
@@ -77,11 +77,11 @@ def _groundwork(case: Case) -> Groundwork:
 
 
 class Stages:
-    """The last stages of the chain. It holds memory, so one is made where many cases are solved.
+    """The most recent stage of each kind. They take memory, so make one instance for many cases.
 
-    `groundwork_of` makes the groundwork of a geometry. Where that is for the moduli of one case, which
-    costs less, it is split by moduli when they change, `each` harmonic for itself; answers then depend,
-    in their last digits, on what was solved before.
+    `groundwork_of` makes the groundwork of a geometry. If that is for the moduli of one case only, which
+    costs less, it is split by moduli when they change, harmonic by harmonic with `each`; the last digits
+    of an answer then depend on what was solved before.
     """
 
     def __init__(
@@ -94,7 +94,7 @@ class Stages:
     def outcome(self, case: Case, *, with_error: bool = False) -> Outcome:
         """Solve a case; where it has no answer the outcome says why.
 
-        With its numerical error it is checked as `stillroot check` does, and nothing is reused.
+        With the numerical error it is solved as by `stillroot check`, and nothing is reused.
 
         Raises
         ------
@@ -116,7 +116,7 @@ class Stages:
         )
 
     def ground(self, case: Case) -> Groundwork:
-        """Return a groundwork that serves a case."""
+        """Return a groundwork valid for a case."""
         geometry, site_key, _ = stage_keys(case)
 
         def made() -> tuple[str, Groundwork]:
@@ -129,7 +129,7 @@ class Stages:
         return self._stage("split", geometry, lambda: split_by_moduli(ground, case, self._each))
 
     def seated(self, case: Case) -> tuple[Seated, float, float | None]:
-        """Return a case seated, its interference [µm] and its insertion torque [N·cm], None if glued."""
+        """Return a seated case, its interference [µm] and its insertion torque [N·cm], None if glued."""
         _, site_key, seat_key = stage_keys(case)
 
         def site() -> Site:
@@ -147,7 +147,7 @@ class Stages:
     def _stage(self, name: str, key: str, make: Callable[[], T]) -> T:
         kept = self._kept.get(name)
         if kept is None or kept[0] != key:
-            self._kept.pop(name, None)  # the old one need not lie beside the new
+            self._kept.pop(name, None)  # frees the old one before the new is made
             kept = (key, make())
             self._kept[name] = kept
         value: T = kept[1]

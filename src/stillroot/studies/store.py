@@ -1,7 +1,7 @@
-"""Solved cases, kept under the hash of their inputs and of all that solved them, in one SQLite file.
+"""Solved cases in one SQLite file, under the hash of their inputs and of the software that solved them.
 
-Several processes may write at once: each row is one transaction, and SQLite lets one writer in at a time
-(sqlite.org, "File Locking And Concurrency In SQLite Version 3"). A row is there whole or not at all.
+Several processes may write at once: each row is one transaction, and SQLite admits one writer at a time
+(sqlite.org, "File Locking And Concurrency In SQLite Version 3"). A row is written whole or not at all.
 """
 
 from __future__ import annotations
@@ -30,9 +30,9 @@ if TYPE_CHECKING:
     from stillroot.inputs.case import Case
 
 VARIABLE = "STILLROOT_STORE"
-"""The environment variable that names the file, where no option does."""
+"""Environment variable that names the file, where no option does."""
 WAIT_S = 60.0
-"""How long a writer waits for the others."""
+"""How long a writer waits for others."""
 TABLE = """
 CREATE TABLE IF NOT EXISTS solved (
     key TEXT PRIMARY KEY,
@@ -45,17 +45,17 @@ TABLES = "SELECT name FROM sqlite_master WHERE type = 'table'"
 SMALLEST_B = 512
 """Bytes of the smallest page, and so of the smallest SQLite file that is not empty."""
 AT_ONCE = 500
-"""Keys to a query: SQLite takes a limited number of parameters."""
+"""Keys per query: SQLite limits the number of parameters."""
 
 
 @cache
 def program() -> str:
-    """Return version and source hash: a changed program never takes up what an older one solved."""
+    """Return version and source hash: a changed program never reuses what an older one solved."""
     return f"{version('stillroot')}+{sources_hash(Path(str(files('stillroot'))))}"
 
 
 def sources_hash(*folders: Path) -> str:
-    """Return one hash of the names and the contents of all Python modules below some folders."""
+    """Return one hash of the names and contents of all Python modules below some folders."""
     digest = hashlib.sha256()
     for folder in folders:
         for path in sorted(folder.rglob("*.py")):
@@ -65,7 +65,7 @@ def sources_hash(*folders: Path) -> str:
 
 
 def default_path() -> Path:
-    """Return where solved cases are kept unless another place is named."""
+    """Return the path of the store unless another one is named."""
     from platformdirs import user_cache_path  # noqa: PLC0415 - beside its only use
 
     named = os.environ.get(VARIABLE)
@@ -73,14 +73,14 @@ def default_path() -> Path:
 
 
 def key_of(case: Case, *, with_error: bool) -> str:
-    """Return the key of a solved case: its inputs, this program, and the libraries under it."""
+    """Return the key of a solved case: its inputs, this program, and the libraries it uses."""
     parts = [solved_by(case), with_error, program(), versions()]
     return hashlib.sha256(json.dumps(parts, sort_keys=True).encode()).hexdigest()
 
 
 @dataclass(frozen=True, kw_only=True)
 class Kept:
-    """What a store holds: cases solved by this program, by others, and its size."""
+    """Contents of a store: cases solved by this program, cases solved by others, and its size."""
 
     present: int
     outdated: int
@@ -96,12 +96,12 @@ class Store:
 
     @classmethod
     def opened(cls, path: Path) -> Store:
-        """Make the file where it is not there.
+        """Open the store; its file is created if it does not exist.
 
         Raises
         ------
         OutputError
-            The file cannot be made or written, or is no store.
+            The file cannot be created or written, or is no store.
         """
         store = cls(path=path)
         with store._connected() as connection:
@@ -113,7 +113,7 @@ class Store:
         return store
 
     def found(self, keys: Iterable[str]) -> dict[str, Outcome]:
-        """Return what is kept under some keys."""
+        """Return the outcomes stored under some keys."""
         wanted = list(dict.fromkeys(keys))
         rows: list[tuple[str, str]] = []
         with self._connected() as connection:
@@ -124,12 +124,12 @@ class Store:
                 rows += connection.execute(query, part).fetchall()
         found = {}
         for key, text in rows:
-            with suppress(ValueError, KeyError, TypeError):  # a spoilt row is solved again
+            with suppress(ValueError, KeyError, TypeError):  # a damaged row is solved again
                 found[key] = Outcome.from_dict(json.loads(text))
         return found
 
     def add(self, key: str, title: str, outcome: Outcome) -> None:
-        """Keep a solved case, before anything else is done."""
+        """Store a solved case at once."""
         row = (
             key,
             program(),
@@ -141,7 +141,7 @@ class Store:
             connection.execute("INSERT OR REPLACE INTO solved VALUES (?, ?, ?, ?, ?)", row)
 
     def kept(self) -> Kept:
-        """Return what the store holds."""
+        """Return the contents of the store in numbers."""
         with self._connected() as connection:
             count, newest = connection.execute("SELECT COUNT(*), MAX(solved_at) FROM solved").fetchone()
             query = "SELECT COUNT(*) FROM solved WHERE program = ?"
@@ -154,7 +154,7 @@ class Store:
         )
 
     def clear(self, *, outdated_only: bool = False) -> int:
-        """Forget what is kept, or only what other versions of the program solved; return how many."""
+        """Delete all rows, or only those solved by other versions of the program; return how many."""
         kept = program() if outdated_only else ""
         with self._connected() as connection:
             count = connection.execute("DELETE FROM solved WHERE program != ?", (kept,)).rowcount

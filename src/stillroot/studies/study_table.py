@@ -1,7 +1,7 @@
-"""Outcomes as a table: one row a case and load, units in the names of the columns.
+"""Outcomes as a table: one row per case and load, units in the column names.
 
-The table is a polars data frame: it writes CSV and Parquet by itself, where pandas needs a second
-library for the one, and it has no index that could get lost on the way to a file.
+The table is a polars data frame: it writes CSV and Parquet by itself, while pandas needs a second
+library for Parquet, and it has no index that could get lost on the way to a file.
 """
 
 from __future__ import annotations
@@ -30,12 +30,12 @@ NUMBERS: Mapping[str, str] = {
     "head_um": "head_movement_um",
     "head_error_um": "head_error_um",
 }
-"""Numbers of a load and their columns."""
+"""Attributes of a load's outcome and their column names."""
 GOVERNING = "governs"
 
 
 def table_of(named: Mapping[str, Sequence[Any]], outcomes: Sequence[Outcome]) -> pl.DataFrame:
-    """Return a row for each load of each outcome; `named` holds columns of a value a case.
+    """Return a row for each load of each outcome; `named` gives further columns, one value per case.
 
     Where a case or load has no answer its numbers are null, and `reason` says why.
     """

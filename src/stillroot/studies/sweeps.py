@@ -34,10 +34,10 @@ GIVEN = (
 
 @dataclass(frozen=True, kw_only=True)
 class Sweep:
-    """A grid and what came of it.
+    """A grid and its outcomes.
 
     `grid` lists the values of each key; `outcomes` belong to their combinations, the last key fastest.
-    `relative_error`: the largest numerical error of a peak over its size, on a few of the cases.
+    `relative_error`: the largest relative numerical error of a peak, on a few of the cases.
     """
 
     case: Case
@@ -47,7 +47,7 @@ class Sweep:
 
     @property
     def failures(self) -> Failures:
-        """How many have no answer."""
+        """The cases without an answer."""
         return failures_of(self.outcomes)
 
     @property
@@ -74,12 +74,12 @@ def sweep(
     *,
     progress: Progress = lambda *_: None,
 ) -> Sweep:
-    """Solve a case at every combination of some of its numbers, named by their keys.
+    """Solve a case at every combination of values of some of its numbers, named by their keys.
 
     Raises
     ------
     CaseError
-        A key is no number of the case, a list of values is empty, or a combination is no sound case.
+        A key is no number of the case, a list of values is empty, or a combination is no valid case.
     EnvironmentProblem
         As `run` does.
     """
@@ -106,7 +106,7 @@ def sweep(
 
 
 def parsed(text: str) -> tuple[str, tuple[float, ...]]:
-    """Return key and values of "KEY=from:to:count", "KEY=from:to:count:log" or "KEY=a,b,c".
+    """Return the key and the values of "KEY=from:to:count", "KEY=from:to:count:log" or "KEY=a,b,c".
 
     Raises
     ------
@@ -127,12 +127,12 @@ def parsed(text: str) -> tuple[str, tuple[float, ...]]:
         else:
             low, high, count = float(parts[0]), float(parts[1]), int(parts[2])
             if parts[3:] not in ([], ["log"]):
-                raise ValueError  # noqa: TRY301 - told below
+                raise ValueError  # noqa: TRY301 - reported below
             if not all(abs(end) <= LARGEST for end in (low, high)):
-                raise ValueError  # noqa: TRY301 - told below
+                raise ValueError  # noqa: TRY301 - reported below
             values = _steps(low, high, count, told, log=bool(parts[3:]))
         if not all(abs(value) <= LARGEST for value in values):
-            raise ValueError  # noqa: TRY301 - told below
+            raise ValueError  # noqa: TRY301 - reported below
     except (ValueError, IndexError):
         msg = f"{told}: {GIVEN}"
         raise CaseError(msg, key=key) from None

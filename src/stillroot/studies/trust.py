@@ -1,4 +1,4 @@
-"""What a study may say of itself: how many of its cases failed, and how far its numbers can be off."""
+"""How far a study can be trusted: how many of its cases failed, and the numerical error of its peaks."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ MOST_FAILED = 0.05
 
 @dataclass(frozen=True, kw_only=True)
 class Failures:
-    """How many of a study's cases have no answer, by reason, the commonest first."""
+    """The number of a study's cases without an answer, by reason, the most common first."""
 
     failed: int
     solved: int
@@ -39,7 +39,7 @@ class Failures:
 
     @property
     def sentences(self) -> tuple[str, ...]:
-        """What is to be said of them; empty where none failed."""
+        """Sentences on the failures; empty where none failed."""
         if not self.failed:
             return ()
         told = "; ".join(f"{count} × {reason}" for reason, count in self.reasons)
@@ -53,7 +53,7 @@ class Failures:
 
 
 def failures_of(outcomes: Sequence[Outcome]) -> Failures:
-    """Count what has no answer. Reasons that differ in their numbers alone count as one."""
+    """Count the outcomes without an answer. Reasons that differ in their numbers alone count as one."""
     reasons = [outcome.why_not for outcome in outcomes if outcome.why_not]
     shortened = Counter(_kind(reason) for reason in reasons)
     return Failures(
@@ -64,7 +64,7 @@ def failures_of(outcomes: Sequence[Outcome]) -> Failures:
 
 
 def _kind(reason: str) -> str:
-    """Return the first clause of a reason, without the numbers of its solve."""
+    """Return the first clause of a reason, without the numbers of the solve."""
     first = reason.splitlines()[0]
     for mark in (" beyond ", ". ", ": the forces"):
         first = first.split(mark)[0]
@@ -74,9 +74,9 @@ def _kind(reason: str) -> str:
 def relative_error(
     cases: Sequence[Case], outcomes: Sequence[Outcome], where: Where, progress: Progress
 ) -> float | None:
-    """Return the largest numerical error of a peak over its size, measured on a few of the cases.
+    """Return the largest relative numerical error of a peak, measured on a few of the cases.
 
-    They are those with the least, the middle and the largest peak; None where none has an answer.
+    They are those with the smallest, the median and the largest peak; None where no case has an answer.
     """
     solved = [place for place, outcome in enumerate(outcomes) if outcome.peak_um is not None]
     if not solved:
@@ -94,7 +94,7 @@ def relative_error(
 
 
 def largest_relative_error(measured: Sequence[Outcome]) -> float | None:
-    """Return the largest numerical error of a peak over its size; None where none was measured."""
+    """Return the largest relative numerical error of a peak; None where none was measured."""
     shares = [
         load.error_um / load.peak_um
         for outcome in measured

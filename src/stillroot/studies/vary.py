@@ -1,7 +1,7 @@
 """A case with some of its numbers changed, by their keys.
 
-A key is named as in the case file; lists count from 1, and "loads.height_mm" is that of every load. What
-else varies is in `STUDY_KEYS`. Defaults that the case leaves open follow what is changed.
+A key is named as in the case file; lists count from 1, and "loads.height_mm" is that of every load.
+Further numbers that can vary are in `STUDY_KEYS`. Defaults that the case leaves open follow the changes.
 """
 
 from __future__ import annotations
@@ -19,14 +19,14 @@ if TYPE_CHECKING:
 STEP = re.compile(r"([a-z_]+)((?:\[\d+\])*)")
 INDEX = re.compile(r"\[(\d+)\]")
 SCALED = ("force_n", "axial_n", "lateral_n", "torque_ncm")
-"""What of a load its factor scales."""
+"""Keys of a load that its factor scales."""
 TRABECULAR = frozenset({"trabecular_modulus_mpa", "ct_number", "density"})
 INSTEAD = (
     TRABECULAR,
     frozenset({"interference_um", "measured_torque_ncm"}),
     frozenset({"gap_modulus_mpa", "gap_fill"}),
 )
-"""Keys of a section that stand in place of one another: the one that is set takes the others' place."""
+"""Keys of a section that exclude one another: setting one removes the others."""
 
 
 def assert_varies(key: str, told_as: str = "") -> None:
@@ -35,7 +35,7 @@ def assert_varies(key: str, told_as: str = "") -> None:
     Raises
     ------
     CaseError
-        What is wrong with it, after `told_as`, which says where the key was given.
+        Its message follows `told_as`, which names the place where the key was given.
     """
     problem = key_problem(key)
     if problem:
@@ -44,12 +44,12 @@ def assert_varies(key: str, told_as: str = "") -> None:
 
 
 def assert_apart(keys: Iterable[str]) -> None:
-    """Refuse keys of which one would take the place of another without a word.
+    """Refuse keys of which one would silently replace another.
 
     Raises
     ------
     CaseError
-        With the two.
+        Names the two.
     """
     for one, other in combinations(keys, 2):
         if _clash(one, other):
@@ -58,14 +58,14 @@ def assert_apart(keys: Iterable[str]) -> None:
 
 
 def changed(case: Case, values: Mapping[str, float]) -> Case:
-    """Return the case with other numbers at some keys, checked as a case file is.
+    """Return the case with other numbers at some keys, validated as a case file is.
 
-    Factors apply after all else, in whatever order they are given.
+    Factors are applied last, in whatever order they are given.
 
     Raises
     ------
     CaseError
-        A key is not one of the case's numbers, or the values make no sound case.
+        A key is not one of the case's numbers, or the values make no valid case.
     """
     data = case.stated()
     try:
@@ -83,7 +83,7 @@ def changed(case: Case, values: Mapping[str, float]) -> Case:
 
 
 def _clash(one: str, other: str) -> bool:
-    """Say whether two keys set the same thing: a list and its part, or two ways of stating it."""
+    """Return whether two keys set the same thing: a list and its part, or two ways of stating it."""
     if {one, other} == {"engagement_mm", "engagement_from_crest_mm"}:
         return True
     (section, _, name), (section_2, _, name_2) = (
@@ -97,7 +97,7 @@ def _clash(one: str, other: str) -> bool:
 
 
 def _set(case: Case, data: dict[str, Any], key: str, value: float) -> None:
-    """Set a key in the stated dictionaries of a case."""
+    """Set a key in the dictionaries of what a case states."""
     assert_varies(key)
     steps = STEP.findall(key)
     if steps[0] == ("loads", ""):
@@ -107,7 +107,7 @@ def _set(case: Case, data: dict[str, Any], key: str, value: float) -> None:
     if len(steps) == 2 and not steps[1][1]:
         _clear(data, steps[0][0], steps[1][0])
     reached: Any = data
-    whole = case.to_dict()  # a list that the case leaves open is there
+    whole = case.to_dict()  # includes lists that the case leaves open
     path: list[Any] = []
     for name, indices in steps:
         path += [name, *(int(index) - 1 for index in INDEX.findall(indices))]
@@ -129,7 +129,7 @@ def _set(case: Case, data: dict[str, Any], key: str, value: float) -> None:
 
 
 def _clear(data: dict[str, Any], section: str, name: str) -> None:
-    """Take out of a section what a key takes the place of."""
+    """Remove from a section the keys that another key replaces."""
     others = next((keys for keys in INSTEAD if name in keys), frozenset())
     for other in others - {name}:
         data.get(section, {}).pop(other, None)
@@ -152,7 +152,7 @@ def _refuse_place(key: str, found: object) -> None:
 
 
 def _is_whole(key: str, value: float) -> bool:
-    """Say whether a value is to be a whole number, as harmonics and load steps are."""
+    """Return whether a value must be a whole number, as harmonics and load steps must."""
     return key in ("numerics.harmonics", "numerics.load_steps") and float(value).is_integer()
 
 
@@ -187,7 +187,7 @@ def _one_hold(data: dict[str, Any], top: float, bottom: float, case: Case) -> No
 
 
 def _holds(case: Case, data: dict[str, Any]) -> Any:
-    """Return the holds as stated, over the whole implant where they are not."""
+    """Return the holds as stated; by default one over the whole implant."""
     whole = [[0.0, data["implant"].get("length_mm", case.implant.length_mm)]]
     return data["socket"].get("holds_mm", whole)
 

@@ -22,7 +22,7 @@ HEADINGS = (
     "Secant\nstiffness",
     "Peak micro-\nmotion [µm]",
     "Head\nmovement",
-    "How it\nmoves",
+    "How far\nit moves",
 )
 
 TORQUE_TELLS = "Torque is friction about one of the six directions; it does not measure the other five."
@@ -123,7 +123,7 @@ def cells(row: Direction) -> tuple[str, ...]:
         "none" if row.secant_stiffness is None else _stiffness(row, row.secant_stiffness),
         motion,
         _head(row),
-        row.state,
+        row.state.removeprefix("moves "),
     )
 
 
