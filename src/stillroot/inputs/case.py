@@ -800,7 +800,7 @@ class Load(Section):
 
 
 class Threshold(Section):
-    """Bands of tolerated micromotion, which overlap widely in the literature: no line of pass or fail."""
+    """Bands of tolerated micromotion, which overlap in the literature: no line of pass or fail."""
 
     bands_um: Annotated[
         tuple[Annotated[float, Field(gt=0, le=LARGEST_BAND_UM)], ...],
