@@ -22,7 +22,7 @@ from stillroot.mechanics.mesh import APT_LINE
 from stillroot.pictures.directions_figure import six_arrows
 from stillroot.words import report
 from stillroot.words.directions_report import data_of
-from tests.shown import assert_same, told_by
+from tests.shown import assert_same, assert_shows, told_by
 
 ROOT = Path(__file__).parents[2]
 PAGES = [
@@ -62,7 +62,7 @@ def answer(tmp_path_factory):
 
 
 def test_the_readme_shows_what_the_program_prints(answer):
-    assert_same(block_after("printed"), answer[0])
+    assert_shows(block_after("printed"), answer[0])
 
 
 def test_the_readme_shows_the_section_of_this_answer(answer):
@@ -75,8 +75,8 @@ def six():
     return directions(read_case(ROOT / "docs" / "cases" / "canine_socket.toml"))
 
 
-def test_the_readme_shows_the_arrows_of_this_answer(six):
-    shown = told_by(ROOT / "docs" / "images" / "fresh_molar-directions.png")
+def test_the_report_page_shows_the_arrows_of_this_answer(six):
+    shown = told_by(ROOT / "docs" / "images" / "canine_socket-directions.png")
     assert_same(shown, six_arrows(six).alt)
 
 
