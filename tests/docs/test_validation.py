@@ -72,8 +72,10 @@ def test_the_cheapest_case_solved_again_is_what_is_told():
         assert float(row["finer_um"]) == pytest.approx(float(e.finer_um), rel=1e-3)
 
 
-def test_ten_cases_are_set_against_far_finer_ones():
-    assert len({e.case for e in error_estimate.measured()}) == 10
+def test_ten_cases_are_set_against_far_finer_ones_and_no_case_that_is_gone():
+    wanted = [(name, item.name) for name, case in error_estimate.cases() for item in case.loads]
+    assert [(told.case, told.load) for told in error_estimate.measured()] == wanted
+    assert len({name for name, _ in wanted}) == 10
 
 
 def figure(published: str, tolerance: str) -> Figure:

@@ -460,11 +460,11 @@ def test_a_bad_address_is_told_and_another_state_shown(browser, served):
     fresh = browser.new_page()
     go_to(fresh, served, lambda case: case["implant"].update(diameter_mm=-1), load=7)
     message = fresh.locator("#message")
-    playwright.expect(message).to_contain_text("The state in the address cannot be")
+    playwright.expect(message).to_contain_text("The state in the address is not valid")
     playwright.expect(message).to_contain_text("diameter_mm")
     settle(fresh)
     assert case_of(fresh) == COARSE
-    playwright.expect(message).to_contain_text("The state in the address cannot be")
+    playwright.expect(message).to_contain_text("The state in the address is not valid")
     case = go_to(fresh, served, lambda case: case.update(title="Invented, by link"), load=7)
     drawn(fresh, case)
     playwright.expect(message).to_be_empty()
@@ -479,7 +479,7 @@ def test_what_cannot_be_changed_says_why(page, served):
         case["implant"]["thread"] = {"form": "none"}
 
     drawn(page, go_to(page, served, bonded))
-    playwright.expect(page.locator(".group-seat .why")).to_contain_text("glued together")
+    playwright.expect(page.locator(".group-seat .why")).to_contain_text("are glued")
     playwright.expect(page.locator(".group-implant .why")).to_contain_text("no thread")
     page.keyboard.press("Alt+l")
     playwright.expect(page.locator("#lecture-room")).to_be_visible()
@@ -525,7 +525,7 @@ def test_the_limits_name_their_load_and_no_option(page):
     governing = max(check(case_of(page)).loads, key=lambda load: load.peak.total_um).name
     playwright.expect(page.locator("#limits-of")).to_have_text(f"Of the governing load, “{governing}”:")
     limits = page.locator("#limits").inner_text()
-    assert "strained past its yield" in limits
+    assert "strained past yield" in limits
     assert "--" not in limits
 
 

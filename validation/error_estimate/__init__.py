@@ -61,9 +61,11 @@ def cases() -> Iterator[tuple[str, Case]]:
 
 def run(tell: Any = print) -> None:
     """Write errors.csv; what is there and still holds is kept."""
-    kept = {(row["case"], row["load"]): row for row in read() if RESULTS.is_file()}
+    every = tuple(cases())
+    wanted = {(name, item.name) for name, case in every for item in case.loads}
+    kept = {place: row for row in read() if (place := (row["case"], row["load"])) in wanted}
     rows: list[dict[str, str]] = []
-    for name, case in cases():
+    for name, case in every:
         key = _key(case)
         known = [kept.get((name, item.name)) for item in case.loads]
         if all(row is not None and row["key"] == key for row in known):
