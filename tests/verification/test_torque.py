@@ -42,6 +42,19 @@ def test_torque_is_friction_times_pressure_times_radius() -> None:
     assert found.insertion_ncm == pytest.approx(expected, rel=1e-6)
 
 
+def test_what_fills_the_gap_has_no_part_in_torque_or_mean_pressure() -> None:
+    """T = µ p 2π a² L over the held wall alone, graft above and below it."""
+    radius, friction, (top, bottom) = 2.0, 0.4, (2.0, 6.0)
+    case = case_of(
+        implant={"diameter_mm": 2 * radius, "length_mm": 8.0, **SMOOTH},
+        socket={"holds_mm": [[top, bottom]], "gap_fill": "graft"},
+        interface={"friction": friction, "interference_um": 5.0},
+    )
+    torque = torque_ncm(seated(case))
+    moment = friction * torque.mean_pressure_mpa * 2 * np.pi * radius**2 * (bottom - top)
+    assert torque.friction_ncm == pytest.approx(moment / 10, rel=1e-6)
+
+
 def test_torque_grows_with_friction_and_interference_alike() -> None:
     """Below crushing the problem is linear: twice either, twice the torque."""
     site = plain()
