@@ -54,17 +54,14 @@ def bone_displacement(
     for n in range(max(f.shape[1] for f in forces)):
         body = body_harmonic(stiffness, n, bone.nodes_mm, order, len(at_wall), fixed, angular_weight(n))
         schur, interior = body.condensed()
-        acting = [
-            (k, family) for k, f in enumerate(forces) if n < f.shape[1] for family in range(len(f))
-        ]
-        nodal = np.zeros((bone.nodes_mm.shape[1], 3, len(acting)))
-        nodal[at_wall] = np.stack([forces[k][family, n] for k, family in acting], axis=-1)
-        load = nodal.reshape(-1, len(acting))
-        on_wall = (body.to_dofs.T @ load)[body.interior :]
-        wall = la.cho_solve(la.cho_factor(schur, lower=True, check_finite=False), on_wall)
-        field = body.recovered(wall, load, interior).reshape(nodal.shape)
-        for column, (k, family) in enumerate(acting):
-            moved[k][family, n] = field[..., column]
+        bonded = la.cho_factor(schur, lower=True, check_finite=False)
+        # One at a time: solved together, the last digits of one depend on the others beside it.
+        for force, field in zip(forces, moved, strict=True):
+            for family in range(len(force) if n < force.shape[1] else 0):
+                nodal = np.zeros(field.shape[2:])
+                nodal[at_wall] = force[family, n]
+                wall = la.cho_solve(bonded, (body.to_dofs.T @ nodal.ravel())[body.interior :])
+                field[family, n] = body.recovered(wall, nodal.ravel(), interior).reshape(nodal.shape)
     return moved
 
 
