@@ -1,51 +1,48 @@
-"""The chain: case → outline → mesh → site → seat → loads → motion → summary."""
+"""The answer to a case: what each load does to the seated implant, with its error."""
 
 from __future__ import annotations
 
 import math
 import platform
 import re
-from contextlib import contextmanager
-from dataclasses import dataclass, replace
+import threading
+from concurrent.futures import Future, wait
+from dataclasses import dataclass
+from functools import partial
 from importlib.metadata import version
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
-from stillroot.answers.summary import Summary, band_of, summary_of, with_error
-from stillroot.errors import CaseError, MeshError, NotConverged
-from stillroot.mechanics.accuracy import (
-    COARSER,
-    LOOSE,
-    SHARES,
-    CoarserReadings,
-    CoarseSeats,
-    ErrorEstimate,
-    Reading,
-    coarse_cases,
-    coarser_readings,
-    errors_of,
-    read,
+from threadpoolctl import threadpool_limits
+
+from stillroot.answers.chain import Chain, Placed, grounded, meshed, resultant_of
+from stillroot.answers.levels import (
+    OF_THE_ERROR,
+    Bench,
+    found_but_for_its_error,
+    least_error,
     refined,
 )
-from stillroot.mechanics.groundwork import groundwork, with_far_support
-from stillroot.mechanics.loading import Resultant, Seated, load, seat
-from stillroot.mechanics.motion import HeadMovement, Micromotion, Peak, imbalance
-from stillroot.mechanics.outline import outline_of
-from stillroot.mechanics.site import prepare, site_on
+from stillroot.answers.summary import Summary, band_of, summary_of, with_error
+from stillroot.errors import CaseError, NotConverged
+from stillroot.mechanics.accuracy import COARSE, FINE, PARTS, ErrorEstimate, errors_of
+from stillroot.mechanics.balance import imbalance
 from stillroot.mechanics.six_directions import SixDirections, six_directions
-from stillroot.mechanics.stored import half_section
 from stillroot.mechanics.strain import BoneStrain, bone_strains
-from stillroot.mechanics.torque import Torque, interference_for_torque_um, share_over_crush, torque_of
+from stillroot.mechanics.torque import share_over_crush
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Mapping, Sequence
 
-    from stillroot.answers.choices import Choice
-    from stillroot.inputs.case import Case, Load
+    from stillroot.answers.levels import Solved
+    from stillroot.inputs.case import Case
     from stillroot.mechanics.contact import ContactState
-    from stillroot.mechanics.groundwork import Each, Groundwork
     from stillroot.mechanics.mesh import HalfSection
-    from stillroot.mechanics.site import Site
-    from stillroot.studies.levers import Lever
+    from stillroot.mechanics.motion import HeadMovement, Micromotion, Peak, Reading
+    from stillroot.mechanics.resultant import Resultant
+    from stillroot.mechanics.seat import Seated
+    from stillroot.mechanics.torque import Torque
+
+T = TypeVar("T")
 
 HIGHEST_MM = 50.0
 """Highest reference point of the six directions: well above any abutment with its crown."""
@@ -84,11 +81,7 @@ class LoadAnswer:
 
 @dataclass(frozen=True, kw_only=True)
 class CheckResult:
-    """The answer to one case. Arrays are described in `Micromotion` and `ContactState`.
-
-    `choices` is empty unless `stillroot.answers.choices` was used; `six` is None and `levers` empty
-    unless `stillroot.explain` was.
-    """
+    """The answer to one case. Arrays are described in `Micromotion` and `ContactState`."""
 
     case: Case
     section: HalfSection
@@ -98,21 +91,15 @@ class CheckResult:
     loads: tuple[LoadAnswer, ...]
     summary: Summary
     versions: dict[str, str]
-    choices: tuple[Choice, ...] = ()
-    six: SixDirections | None = None
-    levers: tuple[Lever, ...] = ()
 
     @property
-    def directions(self) -> DirectionsResult | None:
-        """The six directions as an answer of their own; None where they were not computed."""
-        if self.six is None:
-            return None
-        return DirectionsResult(
+    def placed(self) -> Placed:
+        """The seated implant of the answer, to be loaded further."""
+        return Placed(
             case=self.case,
-            six=self.six,
-            torque=self.torque,
+            seated=self.seated,
             interference_um=self.interference_um,
-            versions=self.versions,
+            torque=self.torque,
         )
 
     @property
@@ -134,7 +121,7 @@ class CheckResult:
     def relative_parts(self) -> dict[str, float]:
         """The largest value of each part of the error over the loads, relative to the peak, by name."""
         return {
-            part: max(a.error.parts_um[part] / a.peak.total_um for a in self.loads) for part in SHARES
+            part: max(a.error.parts_um[part] / a.peak.total_um for a in self.loads) for part in PARTS
         }
 
     @property
@@ -199,105 +186,75 @@ def check(
 
 def _checked(case: Case, progress: Callable[[str], None]) -> CheckResult:
     progress("meshing")
-    section = half_section(outline_of(case), case.numerics.element_mm)
-    progress("assembling and condensing")
-    site = prepare(case, section, case.numerics.harmonics)
-    progress("seating")
-    interference = stated_or_found_interference_um(site)
-    seated = seat(site, site.layer(interference_um=interference))
-    loaded = load_all(case, seated, progress)
-    progress("estimating the error")
-    coarser = load_all_coarser(case, lambda: coarse_seats(case, interference))
-    answers = answers_of(case, seated, loaded, coarser)
+    section = meshed(case)
+    bench = Bench(Chain(partial(grounded, section=section)))
+    found = None
+    with threadpool_limits(1):  # two threads share the cores; and sums then have one order
+        try:
+            if case.interface.measured_torque_ncm is None:
+                found = beside(partial(_for_the_error, case, case.interface.interference_um))
+            progress("assembling, condensing and seating")
+            placed = bench.placed(case, FINE)
+            found = found or beside(partial(_for_the_error, case, placed.interference_um))
+            fine = bench.solved(case, FINE, progress=progress)
+        except Exception:
+            if found is not None:
+                wait([found])  # only one mesh is made at a time
+            raise
+        progress("estimating the error")
+        others, strains = found.result()
+    answers = answers_of(fine, others, strains)
     return CheckResult(
         case=case,
         section=section,
-        seated=seated,
-        interference_um=interference,
-        torque=torque_of(seated),
+        seated=placed.seated,
+        interference_um=placed.interference_um,
+        torque=placed.torque,
         loads=answers,
         summary=summary_of(case, answers),
         versions=versions(),
     )
 
 
-@dataclass(frozen=True, kw_only=True)
-class Loaded:
-    """The state under each load of a case, and the motions computed from it."""
-
-    states: tuple[ContactState, ...]
-    readings: tuple[Reading, ...]
-
-
-@dataclass(frozen=True, kw_only=True)
-class LoadedCoarser:
-    """Readings of each load on the coarser seats, and the strains there; `case` is the coarse one."""
-
-    case: Case
-    readings: tuple[CoarserReadings, ...]
-    strains: tuple[BoneStrain, ...]
+def _for_the_error(
+    case: Case, interference_um: float
+) -> tuple[dict[str, tuple[Reading, ...]], tuple[BoneStrain, ...]]:
+    """Return the readings on each level of the error, and the strains of the bone on the coarse one."""
+    bench = Bench()
+    with found_but_for_its_error(case):
+        solved = {level: bench.solved(case, level, interference_um) for level in OF_THE_ERROR}
+    coarse = solved[COARSE]
+    strains = bone_strains(coarse.placed.seated, coarse.states, case.bone.crush_strain)
+    return {level: at.readings for level, at in solved.items()}, strains
 
 
-def load_all(case: Case, seated: Seated, progress: Callable[[str], None] = lambda _: None) -> Loaded:
-    """Apply each load of a case to its seated implant."""
-    states, readings = [], []
-    for name, resultant in _named_loads(case):
-        progress(name)
-        states.append(load(seated, [resultant], name=name))
-        readings.append(read(seated, states[-1], resultant))
-    return Loaded(states=tuple(states), readings=tuple(readings))
+def beside(work: Callable[[], T]) -> Future[T]:
+    """Do some work in a thread of its own, which does not keep the process alive."""
+    future: Future[T] = Future()
 
+    def run() -> None:
+        try:
+            future.set_result(work())
+        except BaseException as error:  # raised where the result is asked for
+            future.set_exception(error)
 
-@dataclass(frozen=True, kw_only=True)
-class LoadedCoarse:
-    """The state under each load on the coarse seat, and all seats of the error estimate."""
-
-    seats: CoarseSeats
-    states: tuple[ContactState, ...]
-
-
-def load_coarse(case: Case, seats_of: Callable[[], CoarseSeats]) -> LoadedCoarse:
-    """Apply each load of a case to the coarse seat; `seats_of` makes it and the others."""
-    with _found_but_for_its_error(case):
-        seats = seats_of()
-        states = [
-            load(seats.coarse, [resultant], name=f"{name} (its error: coarser mesh)", tolerance=LOOSE)
-            for name, resultant in _named_loads(case)
-        ]
-    return LoadedCoarse(seats=seats, states=tuple(states))
-
-
-def read_coarser(case: Case, coarse: LoadedCoarse) -> tuple[CoarserReadings, ...]:
-    """Apply each load to the other seats, and return the readings that errors are computed from."""
-    with _found_but_for_its_error(case):
-        return tuple(
-            coarser_readings(coarse.seats, name, resultant, state)
-            for (name, resultant), state in zip(_named_loads(case), coarse.states, strict=True)
-        )
-
-
-def load_all_coarser(case: Case, seats_of: Callable[[], CoarseSeats]) -> LoadedCoarser:
-    """Apply each load of a case to the seats of its error estimate, made by `seats_of`."""
-    coarse = load_coarse(case, seats_of)
-    return LoadedCoarser(
-        case=coarse.seats.coarse.site.case,
-        readings=read_coarser(case, coarse),
-        strains=bone_strains(coarse.seats.coarse, coarse.states),
-    )
+    threading.Thread(target=run, daemon=True).start()
+    return future
 
 
 def answers_of(
-    case: Case, seated: Seated, loaded: Loaded, coarser: LoadedCoarser
+    fine: Solved, others: Mapping[str, Sequence[Reading]], strains: Sequence[BoneStrain]
 ) -> tuple[LoadAnswer, ...]:
-    """Combine the solution of each load with its errors to an answer."""
+    """Combine the solution of each load with its errors to an answer.
+
+    `others` has the readings of each load on the levels `OF_THE_ERROR`.
+    """
+    case, seated = fine.placed.case, fine.placed.seated
     answers = []
-    for item, state, reading, four, strain in zip(
-        case.loads, loaded.states, loaded.readings, coarser.readings, coarser.strains, strict=True
-    ):
-        resultant = resultant_of(item)
-        error, head_error = errors_of(
-            coarser.case, reading, four.coarse, four.truncated, four.stepped, four.farther
-        )
+    for k, (item, state) in enumerate(zip(case.loads, fine.states, strict=True)):
+        resultant, reading = resultant_of(item), fine.readings[k]
+        readings = {FINE: reading, **{level: others[level][k] for level in OF_THE_ERROR}}
+        error, head_error = errors_of(readings, least_error(case))
         answers.append(
             LoadAnswer(
                 name=item.name,
@@ -311,52 +268,14 @@ def answers_of(
                 balance=imbalance(seated.layer, state, resultant),
                 steps=state.steps - seated.state.steps,
                 share_over_crush=share_over_crush(seated, state),
-                bone_strain=strain,
+                bone_strain=strains[k],
             )
         )
     return tuple(answers)
 
 
-def _named_loads(case: Case) -> list[tuple[str, Resultant]]:
-    return [(f'load "{item.name}"', resultant_of(item)) for item in case.loads]
-
-
-@contextmanager
-def _found_but_for_its_error(case: Case) -> Iterator[None]:
-    """Add to a failure that the answer itself was found; without its error no number is reported."""
-    coarse_mm = COARSER * case.numerics.element_mm
-    told = (
-        "the answer was found, but not its numerical error, and no answer is given without it. The load "
-        "may be near the largest that finds an equilibrium; or another element_mm may help, a smaller "
-        f"one first: the error is measured on elements of {coarse_mm:g} mm. What failed there: "
-    )
-    try:
-        yield
-    except NotConverged as error:
-        text, history = f"{told}{error}", error.residual_history
-        raise NotConverged(text, stage=error.stage, residual_history=history) from None
-    except MeshError as error:
-        text = f"{told}{error}"
-        raise MeshError(text) from None
-
-
 def _prefixed(progress: Callable[[str], None], before: str) -> Callable[[str], None]:
     return lambda what: progress(f"{before}: {what}")
-
-
-def coarse_seats(case: Case, interference_um: float) -> CoarseSeats:
-    """Seat the implant on the coarser models of the error estimate."""
-
-    def seated(ground: Groundwork, case: Case) -> Seated:
-        site = site_on(ground, case)
-        return seat(site, site.layer(interference_um=interference_um))
-
-    coarse_case, far_case = coarse_cases(case)
-    ground = prepared_groundwork(coarse_case)
-    coarse, fewer, far = seated(ground, coarse_case), far_case.numerics.harmonics, None
-    if not case.is_whole_block:
-        far = seated(with_far_support(ground, coarse_case, far_case, fewer), far_case)
-    return CoarseSeats(coarse=coarse, fewer=coarse.with_highest(fewer), far=far)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -389,53 +308,30 @@ def directions(
             f"of the implant) to {HIGHEST_MM:g} mm"
         )
         raise CaseError(msg, key="--at-height")
-    progress("meshing, assembling and condensing")
-    site = prepared_site(case)
-    progress("seating")
-    interference = stated_or_found_interference_um(site)
-    seated = seat(site, site.layer(interference_um=interference))
+    progress("meshing, assembling, condensing and seating")
+    placed = Chain().placed(case)
     return DirectionsResult(
         case=case,
-        six=six_directions(seated, height_mm=height_mm, progress=progress),
-        torque=torque_of(seated),
-        interference_um=interference,
+        six=six_directions_of(placed, height_mm=height_mm, progress=progress),
+        torque=placed.torque,
+        interference_um=placed.interference_um,
         versions=versions(),
     )
 
 
-def with_directions(
-    result: CheckResult, *, progress: Callable[[str], None] = lambda _: None
-) -> CheckResult:
-    """Return an answer with the six directions of its seated implant, at the crest."""
-    return replace(result, six=six_directions(result.seated, progress=progress))
-
-
-def stated_or_found_interference_um(site: Site) -> float:
-    """Return the interference [µm] of a case, computed from the measured torque where that is given."""
-    face = site.case.interface
-    if face.measured_torque_ncm is None:
-        return face.interference_um
-    return interference_for_torque_um(site)
-
-
-def resultant_of(item: Load) -> Resultant:
-    """Return the load of a case as forces at a height."""
-    axial, lateral, torque = item.components
-    return Resultant(axial_n=axial, lateral_n=lateral, torque_nmm=torque, height_mm=item.height_mm)
+def six_directions_of(
+    placed: Placed, *, height_mm: float = 0.0, progress: Callable[[str], None] = lambda _: None
+) -> SixDirections:
+    """Return how a placed implant moves in all six directions, at a height above the crest."""
+    return six_directions(
+        placed.seated,
+        little_um=placed.case.threshold.bands_um[0],
+        steps=placed.case.numerics.load_steps,
+        height_mm=height_mm,
+        progress=progress,
+    )
 
 
 def versions() -> dict[str, str]:
     """Return the versions of the libraries that a number depends on."""
     return {"python": platform.python_version(), **{n: version(n) for n in REPORTED_VERSIONS}}
-
-
-def prepared_groundwork(case: Case, *, for_any_moduli: bool = False, each: Each = map) -> Groundwork:
-    """Mesh a case and condense it, see `groundwork`."""
-    section = half_section(outline_of(case), case.numerics.element_mm)
-    highest = case.numerics.harmonics
-    return groundwork(case, section, highest, for_any_moduli=for_any_moduli, each=each)
-
-
-def prepared_site(case: Case) -> Site:
-    """Mesh and condense a case, to be seated and loaded by hand or by a study."""
-    return site_on(prepared_groundwork(case), case)

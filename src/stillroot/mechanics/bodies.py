@@ -16,8 +16,7 @@ from stillroot.errors import MeshError
 from stillroot.mechanics.outline import GAP, IMPLANT_BODY
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from stillroot.arrays import Bools, Floats, Ints
     from stillroot.mechanics.mesh import HalfSection
 
 QUADRATURE_ORDER = 6
@@ -33,19 +32,19 @@ class Body:
     """
 
     basis: Basis
-    region: NDArray[np.int64]
+    region: Ints
     names: tuple[str, ...]
 
     @property
-    def nodes_mm(self) -> NDArray[np.float64]:
+    def nodes_mm(self) -> Floats:
         """Node coordinates (2, n): r, z."""
-        nodes: NDArray[np.float64] = self.basis.doflocs
+        nodes: Floats = self.basis.doflocs
         return nodes
 
     @property
-    def elements(self) -> NDArray[np.int64]:
+    def elements(self) -> Ints:
         """Nodes of each triangle (6, e): corners, then mid-sides 01, 12, 02."""
-        elements: NDArray[np.int64] = self.basis.element_dofs
+        elements: Ints = self.basis.element_dofs
         return elements
 
 
@@ -59,13 +58,13 @@ class Wall:
     where that is gap fill and not native bone.
     """
 
-    nodes_mm: NDArray[np.float64]
-    implant_nodes: NDArray[np.int64]
-    bone_nodes: NDArray[np.int64]
-    edges: NDArray[np.int64]
-    normal: NDArray[np.float64]
-    bone_elements: NDArray[np.int64]
-    fill: NDArray[np.bool_]
+    nodes_mm: Floats
+    implant_nodes: Ints
+    bone_nodes: Ints
+    edges: Ints
+    normal: Floats
+    bone_elements: Ints
+    fill: Bools
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -87,7 +86,7 @@ def take_apart(section: HalfSection, *, keep_gap: bool) -> BodyPair:
     return BodyPair(implant=implant, bone=bone, wall=_wall(implant, bone))
 
 
-def _body(section: HalfSection, keep: NDArray[np.bool_]) -> Body:
+def _body(section: HalfSection, keep: Bools) -> Body:
     used, triangles = np.unique(section.triangles[:, keep], return_inverse=True)
     points = np.ascontiguousarray(section.points_mm[:, used])
     mesh = MeshTri(points, triangles.reshape(3, -1))
@@ -137,15 +136,13 @@ def _wall(implant: Body, bone: Body) -> Wall:
     )
 
 
-def _edge_nodes(body: Body, facets: NDArray[np.int64]) -> NDArray[np.int64]:
+def _edge_nodes(body: Body, facets: Ints) -> Ints:
     ends = body.basis.mesh.facets[:, facets]
     corner, middle = body.basis.nodal_dofs[0], body.basis.facet_dofs[0]
     return np.stack([corner[ends[0]], middle[facets], corner[ends[1]]])
 
 
-def _normals(
-    nodes: NDArray[np.float64], edges: NDArray[np.int64], beyond: NDArray[np.float64]
-) -> NDArray[np.float64]:
+def _normals(nodes: Floats, edges: Ints, beyond: Floats) -> Floats:
     """Return unit normals (2, k) of the edges, directed towards the points `beyond` (2, k)."""
     along = nodes[:, edges[2]] - nodes[:, edges[0]]
     normal = np.stack([along[1], -along[0]]) / np.linalg.norm(along, axis=0)

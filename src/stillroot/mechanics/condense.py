@@ -27,8 +27,7 @@ import scipy.sparse.linalg as spla
 from stillroot.mechanics.harmonics import admissible
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from stillroot.arrays import Bools, Floats, Ints
     from stillroot.mechanics.harmonics import HarmonicStiffness
 
 DENSE_SHARE = 0.12
@@ -37,9 +36,9 @@ DENSE_SHARE = 0.12
 
 def elimination_order(
     stiffness: HarmonicStiffness,
-    interface_nodes: NDArray[np.int64],
-    nodes: NDArray[np.int64] | None = None,
-) -> NDArray[np.int64]:
+    interface_nodes: Ints,
+    nodes: Ints | None = None,
+) -> Ints:
     """Return the nodes (n,): the interior in minimum-degree order, then `interface_nodes`.
 
     `nodes` restricts the interior to a part of the body (default: all of it). The node graph is the same
@@ -61,7 +60,7 @@ class Interior:
     factors: spla.SuperLU
     size: int
 
-    def solve(self, f: NDArray[np.float64]) -> NDArray[np.float64]:
+    def solve(self, f: Floats) -> Floats:
         """Return K_II⁻¹ f (k, ...)."""
         with_interface = np.zeros((self.factors.shape[0], *f.shape[1:]))
         with_interface[: self.size] = f
@@ -80,11 +79,11 @@ class BodyHarmonic:
     interior: int
     stiffness: sp.csc_array
 
-    def schur(self) -> NDArray[np.float64]:
+    def schur(self) -> Floats:
         """Return the dense Schur complement (i, i) [N/mm] on the interface values."""
         return self.condensed()[0]
 
-    def condensed(self) -> tuple[NDArray[np.float64], Interior]:
+    def condensed(self) -> tuple[Floats, Interior]:
         """Return the Schur complement (i, i) [N/mm] and the factorised interior."""
         k, n = self.interior, self.stiffness.shape[0]
         inside, across = self.stiffness[:k, :k], self.stiffness[k:, :k]
@@ -110,19 +109,17 @@ class BodyHarmonic:
         k = self.interior
         return Interior(factors=_factored(self.stiffness[:, :k][:k].tocsc()), size=k)
 
-    def condensed_load(
-        self, load: NDArray[np.float64], interior_solver: Interior
-    ) -> NDArray[np.float64]:
+    def condensed_load(self, load: Floats, interior_solver: Interior) -> Floats:
         """Return f_Γ - K_ΓI K_II⁻¹ f_I (i, c) of loads (3n, c)."""
         f, k = self.to_dofs.T @ load, self.interior
         return f[k:] - self.stiffness[k:, :k] @ interior_solver.solve(f[:k])
 
     def recovered(
         self,
-        interface_value: NDArray[np.float64],
-        load: NDArray[np.float64],
+        interface_value: Floats,
+        load: Floats,
         interior_solver: Interior,
-    ) -> NDArray[np.float64]:
+    ) -> Floats:
         """Return all degrees of freedom (3n, ...) from interface values (i, ...) and loads (3n, ...)."""
         k = self.interior
         f = (self.to_dofs.T @ load)[:k]
@@ -137,7 +134,7 @@ def _factored(
     return spla.splu(matrix, permc_spec=order, diag_pivot_thresh=0.0, options={"SymmetricMode": True})
 
 
-def free_rows(expand: sp.csc_array) -> NDArray[np.int64]:
+def free_rows(expand: sp.csc_array) -> Ints:
     """Return, for each column of an expansion, the row of its independent degree of freedom.
 
     It is the first row of the column. On the axis v = -u is tied to u: a displacement expands to both
@@ -149,10 +146,10 @@ def free_rows(expand: sp.csc_array) -> NDArray[np.int64]:
 def body_harmonic(
     stiffness: HarmonicStiffness,
     n: int,
-    nodes_mm: NDArray[np.float64],
-    order: NDArray[np.int64],
+    nodes_mm: Floats,
+    order: Ints,
     interface_count: int,
-    fixed: NDArray[np.bool_],
+    fixed: Bools,
     angular_weight: float,
 ) -> BodyHarmonic:
     """Return harmonic n of a body; the last `interface_count` nodes of `order` are its interface."""

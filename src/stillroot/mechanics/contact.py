@@ -35,6 +35,7 @@ if TYPE_CHECKING:
     import scipy.sparse as sp
     from numpy.typing import NDArray
 
+    from stillroot.arrays import Floats
     from stillroot.mechanics.fourier import Fourier
     from stillroot.mechanics.interface import Layer, Tangent, Tractions
 
@@ -60,10 +61,10 @@ OVERSHOOT, LINE_SEARCH_SLACK, LINE_SEARCH_LIMIT = 0.5, 0.2, 10
 class SeriesStiffness:
     """D of (8): `free`, h matrices (k, k) on the admissible values; `expand`, h matrices (3m, k)."""
 
-    free: tuple[NDArray[np.float64], ...]
+    free: tuple[Floats, ...]
     expand: tuple[sp.csc_array, ...]
 
-    def forces(self, w: NDArray[np.float64]) -> NDArray[np.float64]:
+    def forces(self, w: Floats) -> Floats:
         """Return D w (f, h, m, 3)."""
         flat = w.reshape(*w.shape[:2], -1)
         forces = np.zeros_like(flat)
@@ -72,20 +73,17 @@ class SeriesStiffness:
             forces[:, n, rows] = flat[:, n, rows] @ self.free[n]
         return forces.reshape(w.shape)
 
-    def held_along(self, wall_load: NDArray[np.float64], give: float) -> SeriesStiffness:
-        """Return D of n = 0 with one motion of the implant constrained to zero.
+    def constrained(self, n: int, lift: Floats, hold: Floats) -> Floats:
+        """Return D' = D + Λ G Λᵀ of harmonic n (k, k): motions of the implant prescribed.
 
-        `wall_load` (3m,) is λ_0 of the unit load along that motion and `give` the compliance of that
-        motion with a bonded wall. By reciprocity the motion is give · F + λ_0ᵀ w; constraining it to
-        zero gives D + λ_0 λ_0ᵀ / give.
+        `lift`, Λ (c, m, 3), is λ_0 of the unit loads along those motions, `hold`, G (c, c), the inverse
+        of their compliance with a bonded wall. By reciprocity the motions are G⁻¹ F + Λᵀ w; with F
+        eliminated, (8) has D' in place of D.
         """
-        expand = self.expand[0]
-        wall_free = expand.T @ wall_load
-        return SeriesStiffness(
-            free=(self.free[0] + np.outer(wall_free, wall_free) / give,), expand=(expand,)
-        )
+        wall = self.expand[n].T @ lift.reshape(len(lift), -1).T
+        return self.free[n] + wall @ hold @ wall.T
 
-    def preconditioner(self, blocks: NDArray[np.float64]) -> Preconditioner:
+    def preconditioner(self, blocks: Floats) -> Preconditioner:
         """Return P⁻¹, with P = D + T, for nodal blocks (m, 3, 3) of T."""
         size = 3 * len(blocks)
         inverse = np.zeros((len(self.free), size, size), dtype=np.float32)
@@ -93,7 +91,7 @@ class SeriesStiffness:
             inverse[n] = e @ (e @ _inverse(self.with_layer(n, blocks))).T
         return Preconditioner(inverse=inverse, blocks=blocks)
 
-    def with_layer(self, n: int, blocks: NDArray[np.float64]) -> NDArray[np.float64]:
+    def with_layer(self, n: int, blocks: Floats) -> Floats:
         """Return D + T of harmonic n (k, k) for nodal blocks (m, 3, 3) of an axisymmetric T."""
         place = np.arange(3 * len(blocks)).reshape(-1, 3)
         t = np.zeros((place.size, place.size))
@@ -111,9 +109,9 @@ class Preconditioner:
     """
 
     inverse: NDArray[np.float32]
-    blocks: NDArray[np.float64]
+    blocks: Floats
 
-    def solve(self, forces: NDArray[np.float64]) -> NDArray[np.float64]:
+    def solve(self, forces: Floats) -> Floats:
         """Return P⁻¹ of (f, h, m, 3)."""
         f, h, m, _ = forces.shape
         columns = forces.reshape(f, h, 3 * m).transpose(1, 2, 0)
@@ -121,14 +119,14 @@ class Preconditioner:
         solved = np.matmul(self.inverse[:h], (columns / size).astype(np.float32))
         return solved.transpose(2, 0, 1).reshape(forces.shape).astype(np.float64) * size
 
-    def averaged(self, w: NDArray[np.float64]) -> NDArray[np.float64]:
+    def averaged(self, w: Floats) -> Floats:
         """Return T w (f, h, m, 3)."""
         share = np.full(w.shape[1], 0.5)
         share[0] = 1.0
         return np.einsum("mij,fhmj->fhmi", self.blocks, w) * share[:, None, None]
 
 
-def _inverse(p: NDArray[np.float64]) -> NDArray[np.float64]:
+def _inverse(p: Floats) -> Floats:
     """Return the inverse of a symmetric positive definite matrix, at half the cost of a general one."""
     factor, _ = la.cho_factor(p, lower=True, check_finite=False)
     lower, info = la.lapack.dpotri(factor, lower=1)
@@ -147,7 +145,7 @@ class ContactState:
     residual history of the last Newton solve; `steps`: number of load steps that led here.
     """
 
-    w: NDArray[np.float64]
+    w: Floats
     fourier: Fourier
     tractions: Tractions
     residuals: tuple[float, ...]
@@ -179,34 +177,43 @@ def state_tangent(layer: Layer, state: ContactState) -> Tangent:
     return tangent(layer, gap, state.tractions.slip_mm)
 
 
+@dataclass(frozen=True, kw_only=True)
+class Problem:
+    """(8) on a wall, and how it is solved.
+
+    `scale_mm` is the size of the response to which the residual is relative, `tolerance` the value that
+    it must fall below, `patience` the number of Newton iterations allowed without progress; `stage` says
+    in messages what is solved.
+    """
+
+    series: SeriesStiffness
+    layer: Layer
+    precondition: Preconditioner
+    scale_mm: float
+    stage: str
+    tolerance: float = TOLERANCE
+    patience: int = PATIENCE
+
+
 def follow(
-    series: SeriesStiffness,
-    layer: Layer,
+    problem: Problem,
     start: ContactState,
-    path: Sequence[tuple[float, NDArray[np.float64]]],
-    precondition: Preconditioner,
+    path: Sequence[tuple[float, Floats]],
     *,
-    stage: str,
-    scale: float,
-    begin: NDArray[np.float64] | None = None,
-    patience: int = PATIENCE,
-    tolerance: float = TOLERANCE,
+    begin: Floats | None = None,
 ) -> ContactState:
     """Follow a load path from a state; each step begins with the slip of the one before.
 
     `path` lists (fraction, λ_0) with λ_0 (f, h, m, 3) [N]. A step that does not converge is halved;
     where that fails too, the rest of it is taken in one step, by continuation through softer layers.
     From rest the halving is skipped, since half the load is the same problem: (8) is homogeneous without
-    interference. `begin` is the λ_0 that `start` is in equilibrium with (default: none). `scale` [mm] is
-    the size of the response to which the residual is relative, `tolerance` the value that it must fall
-    below, `patience` the number of Newton iterations allowed without progress.
+    interference. `begin` is the λ_0 that `start` is in equilibrium with (default: none).
 
     Raises
     ------
     NotConverged
         A step cut to 1/16 of its size does not converge, nor does continuation through softer layers.
     """
-    settings = (precondition, scale, patience, tolerance)
     state = start
     done, done_load = 0.0, np.zeros_like(start.w) if begin is None else begin
     carried = _Carried(load=done_load, w=start.w)
@@ -216,33 +223,31 @@ def follow(
         while reached < 1.0:
             step = min(step, 1.0 - reached)
             target = done_load + (reached + step) * (load - done_load)
-            guess = carried.on(state.w, target)
             try:
-                state = _step(series, layer, state, guess, target, *settings)
+                state = _step(problem, state, carried.on(state.w, target), target)
             except _Stalled:
                 if step > SHORTEST_STEP and np.any(state.w):
                     step /= 2
                     continue
                 step, target = 1.0 - reached, load
                 try:
-                    state = _led_step(series, layer, state, target, *settings)
+                    state = _led_step(problem, state, target)
                 except _Stalled as stalled:
                     at = done + reached * (fraction - done)
-                    raise _not_converged(stage, at, stalled.history, tolerance) from None
+                    raise _not_converged(problem, at, stalled.history) from None
             carried = carried.by(target, state.w)
             reached += step
         done, done_load = fraction, load
     return state
 
 
-def _not_converged(
-    stage: str, reached: float, history: tuple[float, ...], tolerance: float
-) -> NotConverged:
+def _not_converged(problem: Problem, reached: float, history: tuple[float, ...]) -> NotConverged:
+    stage = problem.stage
     last = ", ".join(f"{r:.0e}" for r in history[-5:])
     text = (
         f"{stage}: no equilibrium was found beyond {reached:.0%} of it. The implant may slip out, "
         "turn or tip under it; lower the load, or raise friction, interference or engagement. "
-        f"Residuals of the last solve: {last} (wanted: {tolerance:.0e})"
+        f"Residuals of the last solve: {last} (wanted: {problem.tolerance:.0e})"
     )
     return NotConverged(text, stage=stage, residual_history=history)
 
@@ -251,15 +256,15 @@ def _not_converged(
 class _Carried:
     """The end of the last step and its increments, extrapolated to the initial guess for the next."""
 
-    load: NDArray[np.float64]
-    w: NDArray[np.float64]
-    load_change: NDArray[np.float64] | None = None
-    w_change: NDArray[np.float64] | None = None
+    load: Floats
+    w: Floats
+    load_change: Floats | None = None
+    w_change: Floats | None = None
 
-    def by(self, load: NDArray[np.float64], w: NDArray[np.float64]) -> _Carried:
+    def by(self, load: Floats, w: Floats) -> _Carried:
         return _Carried(load=load, w=w, load_change=load - self.load, w_change=w - self.w)
 
-    def on(self, w: NDArray[np.float64], target: NDArray[np.float64]) -> NDArray[np.float64]:
+    def on(self, w: Floats, target: Floats) -> Floats:
         """Return w, extrapolated as far as the load continues in the same direction."""
         if self.load_change is None or self.w_change is None:
             return w
@@ -276,34 +281,24 @@ class _Stalled(Exception):  # noqa: N818
         self.history = history
 
 
-def _step(
-    series: SeriesStiffness,
-    layer: Layer,
-    start: ContactState,
-    guess: NDArray[np.float64],
-    load: NDArray[np.float64],
-    precondition: Preconditioner,
-    scale: float,
-    patience: int,
-    tolerance: float,
-) -> ContactState:
+def _step(problem: Problem, start: ContactState, guess: Floats, load: Floats) -> ContactState:
     """Solve (9) from `guess` by semi-smooth Newton with a line search; `start` has the slip so far."""
+    layer, series, p = problem.layer, problem.series, problem.precondition
     fourier, slip = start.fourier, start.tractions.slip_mm
-    p = precondition
 
-    def unbalanced(w: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    def unbalanced(w: Floats) -> tuple[Floats, Floats]:
         """Return λ_0 - t(w) - D w, and the local gap."""
         gap = layer.local(fourier.values(w))
         t = fourier.moments(layer.nodal_forces(tractions(layer, gap, slip).traction))
-        return load - t - series.forces(w), gap
+        return load - t - series.forces(w), gap  # (8)
 
     w = guess
     force, gap = unbalanced(w)
     history: list[float] = []
     for _ in range(NEWTON_LIMIT):
-        r = p.solve(force)
-        history.append(float(np.linalg.norm(r)) / scale)
-        if history[-1] < tolerance:
+        r = p.solve(force)  # the residual of (9)
+        history.append(float(np.linalg.norm(r)) / problem.scale_mm)
+        if history[-1] < problem.tolerance:
             return ContactState(
                 w=w,
                 fourier=fourier,
@@ -311,8 +306,9 @@ def _step(
                 residuals=tuple(history),
                 steps=start.steps + 1,
             )
+        late = history[-problem.patience :]
         if not np.isfinite(history[-1]) or (
-            len(history) > patience and min(history[-patience:]) > 0.5 * min(history[:-patience])
+            len(history) > problem.patience and min(late) > 0.5 * min(history[: -problem.patience])
         ):
             break
         at = tangent(layer, gap, slip)
@@ -323,16 +319,7 @@ def _step(
     raise _Stalled(tuple(history))
 
 
-def _led_step(
-    series: SeriesStiffness,
-    layer: Layer,
-    start: ContactState,
-    load: NDArray[np.float64],
-    precondition: Preconditioner,
-    scale: float,
-    patience: int,
-    tolerance: float,
-) -> ContactState:
+def _led_step(problem: Problem, start: ContactState, load: Floats) -> ContactState:
     """Solve (9) as `_step` does, by continuation from softer layers, the softest first.
 
     On hard contact with much friction Newton may cycle: a point that opens, or sticks, at one iteration
@@ -342,17 +329,17 @@ def _led_step(
     w = start.w
     for share in SOFTER:
         with suppress(_Stalled):  # keeps the guess so far
-            softer = layer.times(share)
-            w = _step(series, softer, start, w, load, precondition, scale, patience, LED).w
-    return _step(series, layer, start, w, load, precondition, scale, patience, tolerance)
+            softer = replace(problem, layer=problem.layer.times(share), tolerance=LED)
+            w = _step(softer, start, w, load).w
+    return _step(problem, start, w, load)
 
 
 def _line_search(
-    unbalanced: Callable[[NDArray[np.float64]], tuple[NDArray[np.float64], NDArray[np.float64]]],
-    w: NDArray[np.float64],
-    dw: NDArray[np.float64],
-    force: NDArray[np.float64],
-) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    unbalanced: Callable[[Floats], tuple[Floats, Floats]],
+    w: Floats,
+    dw: Floats,
+    force: Floats,
+) -> tuple[Floats, Floats, Floats]:
     """Return w + α dw with its unbalanced force and gap; α = 1 unless that overshoots.
 
     g(α) = dw · (unbalanced force) falls from g(0) > 0 and is zero at the best α (the line search of
@@ -384,13 +371,13 @@ def newton_direction(
     fourier: Fourier,
     p: Preconditioner,
     at: Tangent,
-    r: NDArray[np.float64],
+    r: Floats,
     *,
     tight: bool,
-) -> tuple[NDArray[np.float64], int]:
+) -> tuple[Floats, int]:
     """Solve (I - P⁻¹ (T - t')) dw = r by GMRES; return dw and the number of iterations."""
 
-    def product(flat: NDArray[np.float64]) -> NDArray[np.float64]:
+    def product(flat: Floats) -> Floats:
         x = flat.reshape(r.shape)
         change = layer.local(fourier.values(x))
         dt = fourier.moments(layer.nodal_forces(at.times(change)))

@@ -14,21 +14,21 @@ import numpy as np
 import scipy.linalg as la
 
 from stillroot.mechanics.condense import body_harmonic, elimination_order, free_rows
-from stillroot.mechanics.groundwork import bone_stiffness, implant_stiffness, supported
+from stillroot.mechanics.groundwork import bone_stiffness, implant_stiffness
 from stillroot.mechanics.harmonics import angular_weight
-from stillroot.mechanics.motion import acting_in
+from stillroot.mechanics.resultant import LOADED, acting_in
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
-
-    from stillroot.inputs.case import Case
+    from stillroot.arrays import Floats
     from stillroot.mechanics.bodies import BodyPair
     from stillroot.mechanics.contact import ContactState
     from stillroot.mechanics.fourier import Fourier
     from stillroot.mechanics.interface import Layer
-    from stillroot.mechanics.loading import Resultant, Seated
+    from stillroot.mechanics.resultant import Resultant
+    from stillroot.mechanics.seat import Seated
+    from stillroot.mechanics.solids import Solids
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -36,19 +36,17 @@ class Displacement:
     """Change of displacement from seated to loaded [mm], as coefficients (f, h, n, 3): u, v, w."""
 
     fourier: Fourier
-    implant: NDArray[np.float64]
-    bone: NDArray[np.float64]
+    implant: Floats
+    bone: Floats
 
 
-def bone_displacement(
-    case: Case, pair: BodyPair, forces: Sequence[NDArray[np.float64]]
-) -> list[NDArray[np.float64]]:
+def bone_displacement(solids: Solids, pair: BodyPair, forces: Sequence[Floats]) -> list[Floats]:
     """Return u, v, w (f, h, n, 3) [mm] of the bone under each of several sets of forces on its wall.
 
     Forces are work-conjugate coefficients (f, h, m, 3) [N]; each set may have an expansion of its own.
     """
     bone, at_wall = pair.bone, pair.wall.bone_nodes
-    stiffness, fixed = bone_stiffness(case, bone), supported(case, bone)
+    stiffness, fixed = bone_stiffness(solids, bone), solids.held(bone.nodes_mm)
     order = elimination_order(stiffness, at_wall)
     moved = [np.zeros((*f.shape[:2], bone.nodes_mm.shape[1], 3)) for f in forces]
     for n in range(max(f.shape[1] for f in forces)):
@@ -68,13 +66,12 @@ def bone_displacement(
 def displacement(seated: Seated, loaded: ContactState, resultant: Resultant) -> Displacement:
     """Return the displacement of both bodies from the seated to the loaded state."""
     site, layer, fourier = seated.site, seated.layer, loaded.fourier
-    case, wall, implant = site.case, site.pair.wall, site.pair.implant
+    solids, wall, implant = site.solids, site.pair.wall, site.pair.implant
     forces = forces_on_bone(layer, loaded) - fourier.embedded(forces_on_bone(layer, seated.state))
-    (bone,) = bone_displacement(case, site.pair, [forces])
+    (bone,) = bone_displacement(solids, site.pair, [forces])
     change = loaded.w - fourier.embedded(seated.state.w)
-    top = case.implant.abutment_height_mm
-    on_sections, across = resultant.on_sections(top), resultant.across_sections(top)
-    stiffness = implant_stiffness(case, implant)
+    on_sections = resultant.on_sections(solids.top_mm)
+    stiffness = implant_stiffness(solids, implant)
     order = elimination_order(stiffness, wall.implant_nodes)
     count = implant.nodes_mm.shape[1]
     free = np.zeros(count, dtype=bool)
@@ -87,16 +84,13 @@ def displacement(seated: Seated, loaded: ContactState, resultant: Resultant) -> 
         for family in range(fourier.shape[0]):
             u_wall = (bone[family, n][wall.bone_nodes] + change[family, n]).ravel()
             load = np.zeros(3 * count)
-            if n <= 1:
-                sections = on_sections * acting_in(family, n)
-                if (family, n) == (1, 1):
-                    sections = across
-                load = site.loaded[n].implant.loads @ sections
+            if (family, n) in LOADED:
+                load = site.loaded[n].implant.loads @ (on_sections * acting_in(family, n))
             at_wall = u_wall[free_rows(site.series.expand[n])]
             moved[family, n] = body.recovered(at_wall, load, inside).reshape(-1, 3)
     return Displacement(fourier=fourier, implant=moved, bone=bone)
 
 
-def forces_on_bone(layer: Layer, state: ContactState) -> NDArray[np.float64]:
+def forces_on_bone(layer: Layer, state: ContactState) -> Floats:
     """Return the forces of the wall's tractions on the bone, as coefficients (f, h, m, 3) [N]."""
     return state.fourier.moments(layer.nodal_forces(state.tractions.traction))

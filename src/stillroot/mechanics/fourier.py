@@ -9,10 +9,20 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from stillroot.arrays import Floats
 
 ANGLES_PER_HARMONIC = 4
 """Points round the circle per harmonic: enough to integrate products of two fields without aliasing."""
+
+
+def round_axis(family: int, n_theta: Floats) -> tuple[Floats, Floats]:
+    """Return how even and odd fields of a family vary with nθ: cos, sin, and in its twin sin, -cos.
+
+    u_r, u_z, ε_rr, ε_θθ, ε_zz and γ_rz are even, u_θ, γ_rθ and γ_zθ odd. The twin is the first family
+    turned by 90°/n.
+    """
+    cosine, sine = np.cos(n_theta), np.sin(n_theta)
+    return (cosine, sine) if family == 0 else (sine, -cosine)
 
 
 @dataclass(frozen=True)
@@ -33,7 +43,7 @@ class Fourier:
         return (2 if self.twin else 1), self.highest + 1
 
     @cached_property
-    def angles(self) -> NDArray[np.float64]:
+    def angles(self) -> Floats:
         """Angles (a,) [rad], equally spaced, none of them in the symmetry plane."""
         if self.highest == 0:
             return np.zeros(1)
@@ -47,33 +57,28 @@ class Fourier:
         return 2 * np.pi / len(self.angles)
 
     @cached_property
-    def _table(self) -> NDArray[np.float64]:
+    def _table(self) -> Floats:
         return self._basis(self.angles)
 
-    def _basis(self, angles: NDArray[np.float64]) -> NDArray[np.float64]:
+    def _basis(self, angles: Floats) -> Floats:
         """Return the contribution (3, f·h, a) of each coefficient to u_r, u_θ, u_z."""
         n = np.arange(self.highest + 1)[:, None]
-        cosine, sine = np.cos(n * angles), np.sin(n * angles)
-        first = np.stack([cosine, sine, cosine])
-        if not self.twin:
-            return first
-        return np.concatenate([first, np.stack([sine, -cosine, sine])], axis=1)
+        families = [round_axis(family, n * angles) for family in range(self.shape[0])]
+        return np.concatenate([np.stack([even, odd, even]) for even, odd in families], axis=1)
 
-    def values(
-        self, coefficients: NDArray[np.float64], angles: NDArray[np.float64] | None = None
-    ) -> NDArray[np.float64]:
+    def values(self, coefficients: Floats, angles: Floats | None = None) -> Floats:
         """Return values (m, a, 3) of coefficients (f, h, m, 3), by default at `self.angles`."""
         basis = self._table if angles is None else self._basis(angles)
         flat = coefficients.reshape(-1, *coefficients.shape[2:])
         return np.stack([flat[..., c].T @ basis[c] for c in range(3)], axis=-1)
 
-    def moments(self, values: NDArray[np.float64]) -> NDArray[np.float64]:
+    def moments(self, values: Floats) -> Floats:
         """Return ∫ values · basis dθ (f, h, m, 3): the work-conjugate of `values(coefficients)`."""
         table = self._table * self.angle_weight
         moments = np.stack([table[c] @ values[..., c].T for c in range(3)], axis=-1)
         return moments.reshape(*self.shape, *moments.shape[1:])
 
-    def embedded(self, coefficients: NDArray[np.float64]) -> NDArray[np.float64]:
+    def embedded(self, coefficients: Floats) -> Floats:
         """Return coefficients of a smaller expansion (f', h', m, 3), padded with zeros to this one."""
         padded = np.zeros((*self.shape, *coefficients.shape[2:]))
         families, harmonics = coefficients.shape[:2]

@@ -21,41 +21,39 @@ from skfem import Basis, ElementTriP2, MeshTri
 
 from stillroot.mechanics.bodies import QUADRATURE_ORDER, Body, BodyPair, take_apart
 from stillroot.mechanics.condense import body_harmonic, elimination_order
-from stillroot.mechanics.harmonics import AXIS_MM, admissible, angular_weight, face_loads, unit_stiffness
+from stillroot.mechanics.harmonics import admissible, angular_weight, face_loads, unit_stiffness
 from stillroot.mechanics.outline import CORTICAL, GAP, TRABECULAR
+from stillroot.mechanics.resultant import SECTIONS, UNIT_LOADS
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping
 
     import scipy.sparse as sp
-    from numpy.typing import NDArray
 
-    from stillroot.inputs.case import Case
+    from stillroot.arrays import Floats, Ints
     from stillroot.mechanics.condense import BodyHarmonic, Interior
     from stillroot.mechanics.harmonics import HarmonicStiffness
     from stillroot.mechanics.mesh import HalfSection
+    from stillroot.mechanics.solids import Solids
 
     Each = Callable[[Callable[[int], Any], Iterable[int]], Iterable[Any]]
 
 WHOLE = "bone"
 """The name of all regions of the bone taken as one."""
-RESULTANTS = ("lateral", "moment", "axial", "torque")
-"""Unit loads on a section: along θ = 0 [N], tilting towards θ = 0 [N·mm], along +z [N], about
-+z [N·mm]."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class LoadedImplant:
     """Harmonic 0 or 1 of the implant, kept to condense loads and to recover the implant's motion.
 
-    `loads` (3n, 8) are the `RESULTANTS` on the abutment's top, then at the crest, zero where they act in
-    the other harmonic; `condensed` (i, 8) the same condensed to the wall.
+    `loads` (3n, 12): the traction of each unit load that acts in this harmonic, zero for the others;
+    `condensed` (i, 12) the same condensed to the wall.
     """
 
     body: BodyHarmonic
     interior: Interior
-    loads: NDArray[np.float64]
-    condensed: NDArray[np.float64]
+    loads: Floats
+    condensed: Floats
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -66,34 +64,37 @@ class BoneHarmonic:
     values among those of all rims; of these the first `shared` lie off the wall.
     """
 
-    rims: dict[str, tuple[NDArray[np.float64], NDArray[np.int64]]]
+    rims: dict[str, tuple[Floats, Ints]]
     shared: int
 
-    def schur(self, modulus_mpa: Mapping[str, float]) -> NDArray[np.float64]:
+    def schur(self, modulus_mpa: Mapping[str, float]) -> Floats:
         """Return S_b on the wall (i, i) [N/mm] for the modulus of each region."""
         size = 1 + max(int(place[-1]) for _, place in self.rims.values())
+        e = {**modulus_mpa, WHOLE: 1.0}  # the whole has its moduli in it
         s = np.zeros((size, size))
-        for name, (rim, place) in self.rims.items():
-            s[np.ix_(place, place)] += modulus_mpa[name] * rim
+        for name, (s_r, place) in self.rims.items():
+            s[np.ix_(place, place)] += e[name] * s_r  # (16)
         k = self.shared
         if k == 0:
             return s
         factor, _ = la.cho_factor(s[:k, :k], lower=True, check_finite=False)
         half = la.solve_triangular(factor, s[:k, k:], lower=True, check_finite=False)
-        return s[k:, k:] - half.T @ half
+        return s[k:, k:] - half.T @ half  # (16)
 
 
 @dataclass(frozen=True, kw_only=True)
 class Groundwork:
     """Bodies and wall of a geometry in harmonics 0, 1, …: all that no modulus of the bone changes.
 
-    `expand`, h matrices (3m, k), maps the admissible values of a harmonic to u, v, w of each wall node;
-    `implant_schur`: h matrices (k, k); `loaded`: n = 0 and n = 1.
+    `solids` are those that it was made for. `expand`, h matrices (3m, k), maps the admissible values of
+    a harmonic to u, v, w of each wall node; `implant_schur`: h matrices (k, k); `loaded`: n = 0 and
+    n = 1.
     """
 
+    solids: Solids
     pair: BodyPair
     expand: tuple[sp.csc_array, ...]
-    implant_schur: tuple[NDArray[np.float64], ...]
+    implant_schur: tuple[Floats, ...]
     loaded: tuple[LoadedImplant, LoadedImplant]
     bone: tuple[BoneHarmonic, ...]
 
@@ -104,29 +105,28 @@ class Groundwork:
 
 
 def groundwork(
-    case: Case,
+    solids: Solids,
     section: HalfSection,
     highest: int,
     *,
     for_any_moduli: bool = False,
     each: Each = map,
 ) -> Groundwork:
-    """Assemble and condense a meshed case in harmonics 0 to `highest`.
+    """Assemble and condense a meshed geometry in harmonics 0 to `highest`.
 
-    With `for_any_moduli` the bone is condensed region by region; of the case's moduli only the implant's
-    and the shape of a profile with depth are then used. Otherwise the bone is one region with the moduli
-    of the case, which costs less. `each` is `map` or an equivalent, for instance on several threads:
-    harmonics are independent of each other. Factors are discarded in the thread that made them, since
-    their memory would not be returned to the system otherwise.
+    With `for_any_moduli` the bone is condensed region by region; of the moduli only the implant's and
+    the shape of a profile with depth are then used. Otherwise the bone is one region with its moduli,
+    which costs less. `each` is `map` or an equivalent, for instance on several threads: harmonics are
+    independent of each other. Factors are discarded in the thread that made them, since their memory
+    would not be returned to the system otherwise.
     """
-    pair = take_apart(section, keep_gap=case.socket.gap_filled)
+    pair = take_apart(section, keep_gap=solids.fills_gap)
     wall, implant = pair.wall, pair.implant
-    stiffness = implant_stiffness(case, implant)
+    stiffness = implant_stiffness(solids, implant)
     order = elimination_order(stiffness, wall.implant_nodes)
     unfixed = np.zeros(implant.nodes_mm.shape[1], dtype=bool)
-    units = _unit_loads(case, implant)
 
-    def condensed(n: int) -> tuple[BodyHarmonic, NDArray[np.float64]]:
+    def condensed(n: int) -> tuple[BodyHarmonic, Floats]:
         body = body_harmonic(
             stiffness, n, implant.nodes_mm, order, len(wall.implant_nodes), unfixed, angular_weight(n)
         )
@@ -134,27 +134,29 @@ def groundwork(
 
     bodies, schur = zip(*each(condensed, range(highest + 1)), strict=True)
     return Groundwork(
+        solids=solids,
         pair=pair,
         expand=tuple(_wall_expansion(body, wall.implant_nodes) for body in bodies),
         implant_schur=schur,
-        loaded=(_loaded(bodies[0], 0, units), _loaded(bodies[1], 1, units)),
-        bone=_bone_harmonics(case, pair, highest, apart=for_any_moduli, each=each),
+        loaded=(_loaded(solids, implant, bodies[0], 0), _loaded(solids, implant, bodies[1], 1)),
+        bone=_bone_harmonics(solids, pair, highest, apart=for_any_moduli, each=each),
     )
 
 
-def with_far_support(ground: Groundwork, case: Case, farther: Case, highest: int) -> Groundwork:
-    """Return a groundwork with the far support of the case `farther`, all else unchanged.
+def with_far_support(ground: Groundwork, farther: Solids, highest: int) -> Groundwork:
+    """Return a groundwork with the far support of `farther`, all else unchanged.
 
     Bone nodes in the outer half of the distance from implant to support are moved outwards in
     proportion; nearer ones stay, so that little but the support changes. Harmonics 0 to `highest`.
     """
-    bone, implant = ground.pair.bone, case.implant
+    bone, near = ground.pair.bone, ground.solids
     mesh = bone.basis.mesh
     moved = np.array(mesh.p)
-    reach = np.array([implant.diameter_mm / 2, implant.length_mm])
-    for axis, sign in ((0, 1.0), (1, -1.0)):
-        far, new = case.block_mm[axis], farther.block_mm[axis]
-        stays = 0.5 * (far + reach[axis])
+    for axis, sign, reach, far, new in (
+        (0, 1.0, near.implant_radius_mm, near.block_radius_mm, farther.block_radius_mm),
+        (1, -1.0, near.implant_length_mm, near.block_depth_mm, farther.block_depth_mm),
+    ):
+        stays = 0.5 * (far + reach)
         distance = sign * moved[axis]
         out = distance > stays
         moved[axis, out] = sign * (stays + (distance[out] - stays) * (new - stays) / (far - stays))
@@ -165,6 +167,7 @@ def with_far_support(ground: Groundwork, case: Case, farther: Case, highest: int
     )
     pair = replace(ground.pair, bone=stretched)
     return Groundwork(
+        solids=farther,
         pair=pair,
         expand=ground.expand[: highest + 1],
         implant_schur=ground.implant_schur[: highest + 1],
@@ -173,77 +176,42 @@ def with_far_support(ground: Groundwork, case: Case, farther: Case, highest: int
     )
 
 
-def split_by_moduli(ground: Groundwork, case: Case, each: Each = map) -> Groundwork:
-    """Return a groundwork for any moduli of the bone from one that may be for those of one case only."""
-    bone = _bone_harmonics(case, ground.pair, len(ground.bone) - 1, apart=True, each=each)
+def split_by_moduli(ground: Groundwork, each: Each = map) -> Groundwork:
+    """Return a groundwork for any moduli of the bone from one that may be for one set of moduli only."""
+    bone = _bone_harmonics(ground.solids, ground.pair, len(ground.bone) - 1, apart=True, each=each)
     return replace(ground, bone=bone)
 
 
-def implant_stiffness(case: Case, implant: Body) -> HarmonicStiffness:
+def implant_stiffness(solids: Solids, implant: Body) -> HarmonicStiffness:
     """Return the stiffness of the implant with its abutment."""
-    material = case.implant.elastic
-    everything = np.arange(implant.basis.nelems)
+    material, everything = solids.implant, np.arange(implant.basis.nelems)
     return unit_stiffness(implant.basis, everything, material.poisson, material.modulus_mpa)
 
 
-def bone_stiffness(case: Case, bone: Body) -> HarmonicStiffness:
+def bone_stiffness(solids: Solids, bone: Body) -> HarmonicStiffness:
     """Return the stiffness of the bone, its layers and any gap fill."""
     depth = -np.asarray(bone.basis.global_coordinates())[1]
     modulus = np.empty_like(depth)
     for name, elements in _regions(bone):
-        modulus[elements] = region_modulus(case, name, depth[elements])
-    return unit_stiffness(bone.basis, np.arange(len(depth)), case.bone.poisson, modulus)
+        modulus[elements] = solids.modulus_mpa(name, depth[elements])
+    return unit_stiffness(bone.basis, np.arange(len(depth)), solids.poisson, modulus)
 
 
-def region_modulus(case: Case, name: str, depth_mm: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return the modulus [MPa] of a bone region at depths below the crest (any shape)."""
-    return region_scale_mpa(case, name) * _region_shape(case, name, depth_mm)
-
-
-def _region_shape(case: Case, name: str, depth_mm: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return the modulus of a bone region relative to its `region_scale_mpa`."""
-    if name != TRABECULAR:
-        return np.ones_like(depth_mm)
-    depths, relative = np.array(case.bone.trabecular_shape).T
-    return np.interp(depth_mm, depths, relative)
-
-
-def region_scale_mpa(case: Case, name: str) -> float:
-    """Return the modulus of a bone region, the first one of a profile; 1 for `WHOLE`."""
-    return {
-        WHOLE: 1.0,
-        CORTICAL: case.bone.cortical_modulus_mpa,
-        TRABECULAR: case.bone.trabecular_profile_mpa[0][1],
-        GAP: case.socket.gap_stiffness_mpa,
-    }[name]
-
-
-def supported(case: Case, bone: Body) -> NDArray[np.bool_]:
-    """Return which bone nodes (n,) are fixed at the far support."""
-    r, z = bone.nodes_mm
-    radius, depth = case.block_mm
-    held = z < -depth + AXIS_MM
-    if case.bone.support == "all_round":
-        held |= r > radius - AXIS_MM
-    return held
-
-
-def _unit_loads(case: Case, implant: Body) -> NDArray[np.float64]:
-    """Return the `RESULTANTS` (3n, 8) on the abutment's top, then at the crest, per radian."""
-    sections = [face_loads(implant.basis, z) for z in (case.implant.abutment_height_mm, 0.0)]
-    return np.stack([getattr(section, name) for section in sections for name in RESULTANTS], axis=1)
-
-
-def _loaded(body: BodyHarmonic, n: int, units: NDArray[np.float64]) -> LoadedImplant:
-    acts = np.array([(name in ("lateral", "moment")) == (n == 1) for name in RESULTANTS] * 2)
-    loads = np.where(acts, angular_weight(n) * units, 0.0)
+def _loaded(solids: Solids, implant: Body, body: BodyHarmonic, n: int) -> LoadedImplant:
+    sections = {z: face_loads(implant.basis, z) for z in (solids.top_mm, 0.0)}
+    heights = dict(zip(SECTIONS, sections, strict=True))
+    loads = np.zeros((3 * implant.basis.N, len(UNIT_LOADS)))
+    for k, unit in enumerate(UNIT_LOADS):
+        if unit.harmonic == n:
+            traction: Floats = getattr(sections[heights[unit.section]], unit.traction)
+            loads[:, k] = unit.sign * angular_weight(n) * traction
     interior = body.interior_solver()
     return LoadedImplant(
         body=body, interior=interior, loads=loads, condensed=body.condensed_load(loads, interior)
     )
 
 
-def _regions(bone: Body) -> list[tuple[str, NDArray[np.int64]]]:
+def _regions(bone: Body) -> list[tuple[str, Ints]]:
     """Return the name and the elements of each of the bone's regions that has any."""
     found = [
         (name, np.flatnonzero(bone.region == bone.names.index(name)))
@@ -253,26 +221,23 @@ def _regions(bone: Body) -> list[tuple[str, NDArray[np.int64]]]:
     return [(name, elements) for name, elements in found if len(elements)]
 
 
-def _region_stiffness(
-    case: Case, bone: Body, name: str, elements: NDArray[np.int64]
-) -> HarmonicStiffness:
-    """Return the stiffness of a region for a `region_scale_mpa` of 1."""
+def _region_stiffness(solids: Solids, bone: Body, name: str, elements: Ints) -> HarmonicStiffness:
+    """Return the stiffness of a region whose modulus at its first depth is 1 MPa."""
     depth = -np.asarray(bone.basis.global_coordinates())[1][elements]
-    shape = _region_shape(case, name, depth)
-    return unit_stiffness(bone.basis, elements, case.bone.poisson, shape)
+    return unit_stiffness(bone.basis, elements, solids.poisson, solids.shape(name, depth))
 
 
 def _bone_harmonics(
-    case: Case, pair: BodyPair, highest: int, *, apart: bool, each: Each = map
+    solids: Solids, pair: BodyPair, highest: int, *, apart: bool, each: Each = map
 ) -> tuple[BoneHarmonic, ...]:
     bone, wall = pair.bone, pair.wall.bone_nodes
-    fixed = supported(case, bone)
+    fixed = solids.held(bone.nodes_mm)
     if apart:
         nodes = {name: np.unique(bone.elements[:, here]) for name, here in _regions(bone)}
-        whole = {name: _region_stiffness(case, bone, name, here) for name, here in _regions(bone)}
+        whole = {name: _region_stiffness(solids, bone, name, here) for name, here in _regions(bone)}
     else:
         nodes = {WHOLE: np.arange(bone.nodes_mm.shape[1])}
-        whole = {WHOLE: bone_stiffness(case, bone)}
+        whole = {WHOLE: bone_stiffness(solids, bone)}
     used = np.zeros(bone.nodes_mm.shape[1], dtype=int)
     for here in nodes.values():
         used[here] += 1
@@ -294,7 +259,7 @@ def _bone_harmonics(
     return tuple(each(condensed, range(highest + 1)))
 
 
-def _wall_expansion(implant: BodyHarmonic, wall_nodes: NDArray[np.int64]) -> sp.csc_array:
+def _wall_expansion(implant: BodyHarmonic, wall_nodes: Ints) -> sp.csc_array:
     """Return (3m, k), from the admissible wall values of a harmonic to u, v, w of each wall node."""
     rows = (3 * wall_nodes[:, None] + np.arange(3)).ravel()
     return implant.to_dofs.tocsr()[rows][:, implant.interior :].tocsc()

@@ -36,8 +36,9 @@ import scipy.sparse as sp
 from stillroot.errors import MeshError
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
     from skfem import Basis
+
+    from stillroot.arrays import Bools, Floats, Ints
 
 AXIS_MM = 1e-9
 """A node nearer to the axis than this lies on it."""
@@ -56,9 +57,9 @@ class HarmonicStiffness:
     each block and `start` (nodes + 1,) the first block of each row node.
     """
 
-    a: NDArray[np.float64]
-    other: NDArray[np.int64]
-    start: NDArray[np.int64]
+    a: Floats
+    other: Ints
+    start: Ints
 
     def of(self, n: int) -> sp.csr_array:
         """Return K_n, sparse (3 nodes, 3 nodes)."""
@@ -68,7 +69,7 @@ class HarmonicStiffness:
         return sp.bsr_array((blocks, self.other, self.start), shape=(size, size)).tocsr()
 
 
-def elasticity(poisson: float) -> NDArray[np.float64]:
+def elasticity(poisson: float) -> Floats:
     """Return C (6, 6) for E = 1, strains in the order of equation (1), engineering shears."""
     lame = poisson / ((1 + poisson) * (1 - 2 * poisson))
     shear = 1 / (2 * (1 + poisson))
@@ -77,9 +78,7 @@ def elasticity(poisson: float) -> NDArray[np.float64]:
     return c
 
 
-def strain_matrices(
-    basis: Basis, elements: NDArray[np.int64]
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def strain_matrices(basis: Basis, elements: Ints) -> tuple[Floats, Floats]:
     """Return B0, B1 of equation (1), each (e, q, 6, 18), at the quadrature points of `elements`.
 
     Columns are u, v, w of the first node of the triangle, of the second, and so on. No quadrature
@@ -107,9 +106,9 @@ def strain_matrices(
 
 def unit_stiffness(
     basis: Basis,
-    elements: NDArray[np.int64],
+    elements: Ints,
     poisson: float,
-    modulus: NDArray[np.float64] | float = 1.0,
+    modulus: Floats | float = 1.0,
 ) -> HarmonicStiffness:
     """Return A0, A1, A2 of the triangles `elements` (indices) of a scalar P2 basis.
 
@@ -128,7 +127,7 @@ def unit_stiffness(
     return _assembled(local, np.asarray(basis.element_dofs)[:, elements].T, basis.N)
 
 
-def _assembled(local: NDArray[np.float64], nodes: NDArray[np.int64], count: int) -> HarmonicStiffness:
+def _assembled(local: Floats, nodes: Ints, count: int) -> HarmonicStiffness:
     """Assemble A0, A1, A2 from element matrices (e, 3, 18, 18) over pairs of their `nodes` (e, 6)."""
     blocks = local.reshape(-1, 3, 6, 3, 6, 3).transpose(0, 2, 4, 1, 3, 5).reshape(-1, 27)
     pair = (count * nodes[:, :, None] + nodes[:, None, :]).ravel()
@@ -141,11 +140,11 @@ def _assembled(local: NDArray[np.float64], nodes: NDArray[np.int64], count: int)
 
 
 def admissible(
-    nodes_mm: NDArray[np.float64],
+    nodes_mm: Floats,
     n: int,
-    order: NDArray[np.int64],
-    fixed: NDArray[np.bool_],
-) -> tuple[sp.csc_array, NDArray[np.int64]]:
+    order: Ints,
+    fixed: Bools,
+) -> tuple[sp.csc_array, Ints]:
     """Return T (3n, k), from the independent values of harmonic n to its degrees of freedom.
 
     On the axis a field must be single-valued (equation (3) in docs/theory.md): n = 0: u = v = 0; n = 1:
@@ -176,10 +175,10 @@ class FaceLoads:
     Each is a load vector (3n,) in one harmonic and family, see `face_loads`.
     """
 
-    lateral: NDArray[np.float64]
-    moment: NDArray[np.float64]
-    axial: NDArray[np.float64]
-    torque: NDArray[np.float64]
+    lateral: Floats
+    moment: Floats
+    axial: Floats
+    torque: Floats
 
 
 def face_loads(basis: Basis, height_mm: float) -> FaceLoads:
@@ -204,7 +203,7 @@ def face_loads(basis: Basis, height_mm: float) -> FaceLoads:
     j = np.pi * a**4 / 2
     nodes = np.asarray(face.element_dofs)
 
-    def integrated(*traction: NDArray[np.float64] | float) -> NDArray[np.float64]:
+    def integrated(*traction: Floats | float) -> Floats:
         f = np.zeros(3 * basis.N)
         for component, t in enumerate(traction):
             for node in range(6):

@@ -26,24 +26,19 @@ from stillroot.mechanics.contact import (
     TOLERANCE,
     ContactState,
     Preconditioner,
+    Problem,
     SeriesStiffness,
     follow,
     newton_direction,
 )
 from stillroot.mechanics.fourier import Fourier
+from stillroot.mechanics.implant_motion import section_motion
 from stillroot.mechanics.interface import tangent
-from stillroot.mechanics.loading import Resultant, wall_load
-from stillroot.mechanics.motion import section_motion
+from stillroot.mechanics.resultant import COMPONENTS, UNIT_LOADS, place_of_unit
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    from stillroot.mechanics.loading import Seated
-
-RISE, TURN = 2, 3
-"""Indices of rise and turn among the resultants on the abutment's top, after lateral shift and tilt."""
-IN_PLANE, ACROSS = (0, 4), (1, 3)
-"""Indices of F_x with M_y, and of F_y with M_x, among the six."""
+    from stillroot.arrays import Floats
+    from stillroot.mechanics.seat import Seated
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -54,7 +49,7 @@ class Joint:
     tilt_per_nmm: float = 0.0
 
     @property
-    def compliance(self) -> NDArray[np.float64]:
+    def compliance(self) -> Floats:
         """C (6, 6)."""
         return np.diag([self.shift_mm_per_n] * 3 + [self.tilt_per_nmm] * 3)
 
@@ -66,14 +61,14 @@ RIGID_JOINT = Joint()
 class Head:
     """The element: six motions of a head in, six forces out: F_x, F_y, F_z, M_x, M_y, M_z at its centre.
 
-    All are in the implant's own frame, x along θ = 0. `lift` (6, f, h, m, 3) is Λ, `hold` (6, 6) is G.
+    All are in the implant's own frame, x along θ = 0. Λ (6, f, h, m, 3) and G (6, 6) are those of (S4).
     """
 
     seated: Seated
     joint: Joint
     fourier: Fourier
-    lift: NDArray[np.float64]
-    hold: NDArray[np.float64]
+    Λ: Floats
+    G: Floats
     series: SeriesStiffness
     precondition: Preconditioner
 
@@ -84,27 +79,27 @@ class Head:
         return Moved(motion=np.zeros(6), state=state, slip_mm=state.tractions.slip_mm)
 
     @cached_property
-    def first_tangent(self) -> NDArray[np.float64]:
+    def first_tangent(self) -> Floats:
         """∂q/∂d (6, 6) of the seated implant at the onset of loading, every closed point sticking."""
-        yields = np.stack([self.precondition.solve(unit) for unit in self.lift])
+        yields = np.stack([self.precondition.solve(unit) for unit in self.Λ])
         return self._tangent(yields)
 
-    def wall_forces(self, motion: NDArray[np.float64]) -> NDArray[np.float64]:
+    def wall_forces(self, motion: Floats) -> Floats:
         """Return the right-hand side of (S4) (f, h, m, 3)."""
-        whole = motion + self._lowered(self.at_rest.state.w)
-        return np.asarray(np.tensordot(self.hold @ whole, self.lift, axes=1))
+        d = motion + self._lowered(self.at_rest.state.w)
+        return np.asarray(np.tensordot(self.G @ d, self.Λ, axes=1))  # (S4)
 
-    def response_mm(self, motion: NDArray[np.float64]) -> float:
+    def response_mm(self, motion: Floats) -> float:
         """Return the size of w that a motion causes: residuals are relative to it."""
-        forces = np.tensordot(self.hold @ motion, self.lift, axes=1)
+        forces = np.tensordot(self.G @ motion, self.Λ, axes=1)
         return float(np.linalg.norm(self.precondition.solve(forces)))
 
-    def force(self, moved: Moved) -> NDArray[np.float64]:
+    def force(self, moved: Moved) -> Floats:
         """Return q (6,) of (S5)."""
         change = moved.state.w - self.at_rest.state.w
-        return np.asarray(self.hold @ (moved.motion - self._lowered(change)))
+        return np.asarray(self.G @ (moved.motion - self._lowered(change)))  # (S5)
 
-    def tangent(self, moved: Moved) -> NDArray[np.float64]:
+    def tangent(self, moved: Moved) -> Floats:
         """Return ∂q/∂d (6, 6) at a state, with the slip at the start of its step."""
         layer, w = self.seated.layer, moved.state.w
         at = tangent(layer, layer.local(self.fourier.values(w)), moved.slip_mm)
@@ -112,14 +107,14 @@ class Head:
             newton_direction(
                 layer, self.fourier, self.precondition, at, self.precondition.solve(unit), tight=True
             )[0]
-            for unit in self.lift
+            for unit in self.Λ
         ]
         return self._tangent(np.stack(yields))
 
     def moved(
         self,
         start: Moved,
-        motion: NDArray[np.float64],
+        motion: Floats,
         *,
         guess: Moved,
         stage: str,
@@ -133,28 +128,27 @@ class Head:
         NotConverged
             No equilibrium is found at the wall.
         """
-        begin = replace(start.state, w=guess.state.w)
-        state = follow(
-            self.series,
-            self.seated.layer,
-            begin,
-            [(1.0, self.wall_forces(motion))],
-            self.precondition,
+        problem = Problem(
+            series=self.series,
+            layer=self.seated.layer,
+            precondition=self.precondition,
+            scale_mm=scale_mm,
             stage=stage,
-            scale=scale_mm,
-            begin=self.wall_forces(start.motion),
             tolerance=tolerance,
         )
+        near = replace(start.state, w=guess.state.w)
+        path = [(1.0, self.wall_forces(motion))]
+        state = follow(problem, near, path, begin=self.wall_forces(start.motion))
         return Moved(motion=motion, state=state, slip_mm=start.state.tractions.slip_mm)
 
-    def _lowered(self, w: NDArray[np.float64]) -> NDArray[np.float64]:
+    def _lowered(self, w: Floats) -> Floats:
         """Return Λᵀ w (6,)."""
-        return np.tensordot(self.lift, w, axes=w.ndim)
+        return np.tensordot(self.Λ, w, axes=w.ndim)
 
-    def _tangent(self, yields: NDArray[np.float64]) -> NDArray[np.float64]:
+    def _tangent(self, yields: Floats) -> Floats:
         """Return G - G Λᵀ (D' + t')⁻¹ Λ G, given (D' + t')⁻¹ Λ (6, f, h, m, 3)."""
-        lowered = self.lift.reshape(6, -1) @ yields.reshape(6, -1).T
-        return np.asarray(self.hold - self.hold @ lowered @ self.hold)
+        lowered = self.Λ.reshape(6, -1) @ yields.reshape(6, -1).T
+        return np.asarray(self.G - self.G @ lowered @ self.G)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -164,41 +158,32 @@ class Moved:
     `slip_mm` is the slip at the start of the step that led here.
     """
 
-    motion: NDArray[np.float64]
+    motion: Floats
     state: ContactState
-    slip_mm: NDArray[np.float64]
+    slip_mm: Floats
 
 
 def head_of(seated: Seated, joint: Joint = RIGID_JOINT) -> Head:
     """Return a seated implant as an element, to be screwed to a bridge."""
     site, series = seated.site, seated.site.series
     fourier = Fourier(seated.highest, twin=True)
-    top = site.case.implant.abutment_height_mm
     still = np.zeros((*fourier.shape, seated.layer.nodes_mm.shape[1], 3))
-    lift = np.stack(
-        [
-            wall_load(site, fourier, unit.on_sections(top), unit.across_sections(top))
-            for unit in unit_loads(top)
-        ]
-    )
-    a = np.stack([section_motion(site, still, unit)[:4] for unit in np.eye(8)[:4]], axis=1)
-    give = np.zeros((6, 6))
-    bend = a[:2, :2]
-    give[np.ix_(IN_PLANE, IN_PLANE)] = bend
-    give[np.ix_(ACROSS, ACROSS)] = bend * [[1, -1], [-1, 1]]  # M_x tilts towards θ = -90°
-    give[2, 2], give[5, 5] = a[RISE, RISE], a[TURN, TURN]
-    hold = la.inv(give + joint.compliance)
-    hold = 0.5 * (hold + hold.T)
+    on_top = range(len(COMPONENTS))
+    units = np.eye(len(UNIT_LOADS))[on_top]
+    Λ = np.stack([site.wall_load(fourier, unit) for unit in units])
+    A = np.stack([section_motion(site, still, unit)[on_top] for unit in units], axis=1)
+    G = la.inv(A + joint.compliance)  # (S4)
+    G = 0.5 * (G + G.T)
 
-    def held(n: int, components: list[int], families: list[int]) -> NDArray[np.float64]:
-        """Return D' of harmonic n; one family stands for both."""
-        columns = [lift[k, f, n].ravel() for k, f in zip(components, families, strict=True)]
-        wall = series.expand[n].T @ np.stack(columns, axis=1)
-        return np.asarray(series.free[n] + wall @ hold[np.ix_(components, components)] @ wall.T)
+    def held(n: int, *components: str) -> Floats:
+        """Return D' of harmonic n (S4); one family stands for both."""
+        places = [place_of_unit("top", component) for component in components]
+        lift = np.stack([Λ[k, UNIT_LOADS[k].family, n] for k in places])
+        return series.constrained(n, lift, G[np.ix_(places, places)])
 
     # F_z and M_z act in n = 0, on different degrees of freedom, so one matrix serves both families; F_x
     # and M_y act in n = 1, and F_y and M_x do the same in its twin, turned by 90°.
-    free = (held(0, [2, 5], [0, 1]), held(1, [0, 4], [0, 0]))
+    free = (held(0, "F_z", "M_z"), held(1, "F_x", "M_y"))
     low = SeriesStiffness(free=free, expand=series.expand[:2])
     stick = seated.precondition
     inverse = np.concatenate([low.preconditioner(stick.blocks).inverse, stick.inverse[2:]])
@@ -206,27 +191,8 @@ def head_of(seated: Seated, joint: Joint = RIGID_JOINT) -> Head:
         seated=seated,
         joint=joint,
         fourier=fourier,
-        lift=lift,
-        hold=hold,
+        Λ=Λ,
+        G=G,
         series=SeriesStiffness(free=(*free, *series.free[2:]), expand=series.expand),
         precondition=Preconditioner(inverse=inverse, blocks=stick.blocks),
-    )
-
-
-def unit_loads(top_mm: float) -> tuple[Resultant, ...]:
-    """Return unit F_x, F_y, F_z, M_x, M_y, M_z at the centre of the head."""
-    return tuple(resultant_on_head(unit, top_mm) for unit in np.eye(6))
-
-
-def resultant_on_head(force: NDArray[np.float64], top_mm: float) -> Resultant:
-    """Return six forces and moments (6,) at the centre of the head as a load."""
-    f_x, f_y, f_z, m_x, m_y, m_z = (float(part) for part in force)
-    return Resultant(
-        lateral_n=f_x,
-        across_n=f_y,
-        axial_n=-f_z,
-        across_nmm=-m_x,
-        moment_nmm=m_y,
-        torque_nmm=m_z,
-        height_mm=top_mm,
     )

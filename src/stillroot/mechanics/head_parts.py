@@ -12,15 +12,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stillroot.mechanics.motion import UM_PER_MM
+from stillroot.units import UM_PER_MM
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from stillroot.arrays import Floats
     from stillroot.mechanics.contact import ContactState
     from stillroot.mechanics.interface import Layer
-    from stillroot.mechanics.loading import Seated
     from stillroot.mechanics.motion import HeadMovement
+    from stillroot.mechanics.seat import Seated
 
 ANGLES = np.arange(24) * 2 * np.pi / 24
 """Enough for harmonics 0 and 1, the only ones in a rigid motion."""
@@ -46,7 +45,7 @@ def head_parts(seated: Seated, loaded: ContactState, head: HeadMovement) -> Head
     return HeadParts(interface_um=along, give_um=head.total_um - along)
 
 
-def carried(layer: Layer, motion_mm: NDArray[np.float64], height_mm: float) -> NDArray[np.float64]:
+def carried(layer: Layer, motion_mm: Floats, height_mm: float) -> Floats:
     """Return x, y, z (3,) [mm] at a height on the axis, of the rigid motion that fits the wall's best.
 
     `motion_mm` (m, a, 3) contains r, θ, z at the wall's nodes and at `ANGLES`. The rigid motion u = a +
@@ -67,5 +66,5 @@ def carried(layer: Layer, motion_mm: NDArray[np.float64], height_mm: float) -> N
     weight = np.sqrt(np.where(layer.held, layer.weight_mm2, 0.0))[:, None, None]
     system, right = rows * weight[..., None], wanted * weight
     stiff, *_ = np.linalg.lstsq(system.reshape(-1, 6), right.ravel())
-    at_head: NDArray[np.float64] = stiff[:3] + np.cross(stiff[3:], [0.0, 0.0, height_mm])
+    at_head: Floats = stiff[:3] + np.cross(stiff[3:], [0.0, 0.0, height_mm])
     return at_head

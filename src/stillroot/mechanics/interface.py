@@ -24,8 +24,7 @@ import numpy as np
 import scipy.sparse as sp
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from stillroot.arrays import Bools, Floats, Ints
     from stillroot.mechanics.bodies import Wall
 
 LOBATTO = np.array([1.0, 4.0, 1.0]) / 6
@@ -45,16 +44,16 @@ class Layer:
     `crush_mpa` (p,): the pressure p_c at which the bone crushes.
     """
 
-    nodes_mm: NDArray[np.float64]
-    node: NDArray[np.int64]
-    normal: NDArray[np.float64]
-    weight_mm2: NDArray[np.float64]
-    normal_stiffness: NDArray[np.float64]
-    shear_stiffness: NDArray[np.float64]
-    interference_mm: NDArray[np.float64]
-    one_sided: NDArray[np.bool_]
-    held: NDArray[np.bool_]
-    crush_mpa: NDArray[np.float64]
+    nodes_mm: Floats
+    node: Ints
+    normal: Floats
+    weight_mm2: Floats
+    normal_stiffness: Floats
+    shear_stiffness: Floats
+    interference_mm: Floats
+    one_sided: Bools
+    held: Bools
+    crush_mpa: Floats
     friction: float
 
     @cached_property
@@ -65,12 +64,12 @@ class Layer:
         return sp.csr_array((np.ones(p), (self.node, np.arange(p))), shape=shape)
 
     @property
-    def radius_mm(self) -> NDArray[np.float64]:
+    def radius_mm(self) -> Floats:
         """Radius of each point (p,)."""
         return self.nodes_mm[0, self.node]
 
     @property
-    def height_mm(self) -> NDArray[np.float64]:
+    def height_mm(self) -> Floats:
         """Height z of each point (p,)."""
         return self.nodes_mm[1, self.node]
 
@@ -82,7 +81,7 @@ class Layer:
         """Return the layer without the limit at which bone crushes."""
         return replace(self, crush_mpa=np.full_like(self.crush_mpa, np.inf))
 
-    def settled(self, overlap_mm: NDArray[np.float64]) -> Layer:
+    def settled(self, overlap_mm: Floats) -> Layer:
         """Return the layer after seating: overlap (p,) beyond crushing is lost for good."""
         lost = np.clip(overlap_mm - self.crush_mpa / self.normal_stiffness, 0.0, None)
         kept = self.interference_mm - np.where(self.one_sided, lost, 0.0)
@@ -97,13 +96,13 @@ class Layer:
         normal, shear = share * self.normal_stiffness, share * self.shear_stiffness
         return replace(self, normal_stiffness=normal, shear_stiffness=shear)
 
-    def local(self, values: NDArray[np.float64]) -> NDArray[np.float64]:
+    def local(self, values: Floats) -> Floats:
         """Return (3, p, a), rows normal, along the wall, round the axis, of nodal vectors (m, a, 3)."""
         r, theta, z = np.moveaxis(values[self.node], -1, 0)
         n_r, n_z = self.normal[:, :, None]
         return np.stack([n_r * r + n_z * z, n_r * z - n_z * r, theta])
 
-    def nodal_forces(self, traction: NDArray[np.float64]) -> NDArray[np.float64]:
+    def nodal_forces(self, traction: Floats) -> Floats:
         """Return nodal forces (m, a, 3), r θ z, per radian, of local tractions (3, p, a)."""
         normal, along, theta = traction * self.weight_mm2[:, None]
         n_r, n_z = self.normal[:, :, None]
@@ -114,9 +113,9 @@ class Layer:
 def layer_on(
     wall: Wall,
     *,
-    normal_stiffness: NDArray[np.float64],
-    shear_stiffness: NDArray[np.float64],
-    crush_mpa: NDArray[np.float64],
+    normal_stiffness: Floats,
+    shear_stiffness: Floats,
+    crush_mpa: Floats,
     interference_mm: float,
     glued: bool,
     friction: float,
@@ -154,13 +153,13 @@ class Tractions:
     `slip_mm` (2, p, a): slip at the end of this state; `closed`, `sliding` (p, a).
     """
 
-    traction: NDArray[np.float64]
-    slip_mm: NDArray[np.float64]
-    closed: NDArray[np.bool_]
-    sliding: NDArray[np.bool_]
+    traction: Floats
+    slip_mm: Floats
+    closed: Bools
+    sliding: Bools
 
 
-def tractions(layer: Layer, gap: NDArray[np.float64], slip_mm: NDArray[np.float64]) -> Tractions:
+def tractions(layer: Layer, gap: Floats, slip_mm: Floats) -> Tractions:
     """Evaluate equations (4) to (6) for local w (3, p, a) and the slip so far (2, p, a)."""
     law = _law(layer, gap, slip_mm)
     shear = law.trial * law.keep
@@ -176,11 +175,11 @@ def tractions(layer: Layer, gap: NDArray[np.float64], slip_mm: NDArray[np.float6
 class Tangent:
     """Derivative of (4) to (6): `normal` (p, a), `coupling` (2, p, a), `shear` (2, 2, p, a)."""
 
-    normal: NDArray[np.float64]
-    coupling: NDArray[np.float64]
-    shear: NDArray[np.float64]
+    normal: Floats
+    coupling: Floats
+    shear: Floats
 
-    def times(self, change: NDArray[np.float64]) -> NDArray[np.float64]:
+    def times(self, change: Floats) -> Floats:
         """Return the change of traction (3, p, a) for a change of w (3, p, a)."""
         along, theta = (
             self.coupling[i] * change[0] + self.shear[i, 0] * change[1] + self.shear[i, 1] * change[2]
@@ -189,7 +188,7 @@ class Tangent:
         return np.stack([self.normal * change[0], along, theta])
 
 
-def tangent(layer: Layer, gap: NDArray[np.float64], slip_mm: NDArray[np.float64]) -> Tangent:
+def tangent(layer: Layer, gap: Floats, slip_mm: Floats) -> Tangent:
     """Return the consistent tangent of (4) to (6); unsymmetric where the layer slides."""
     law = _law(layer, gap, slip_mm)
     k_n, k_t = layer.normal_stiffness[:, None], layer.shear_stiffness[:, None]
@@ -206,16 +205,16 @@ def tangent(layer: Layer, gap: NDArray[np.float64], slip_mm: NDArray[np.float64]
 
 @dataclass(frozen=True, kw_only=True)
 class _Law:
-    pressure: NDArray[np.float64]
-    trial: NDArray[np.float64]
-    size: NDArray[np.float64]
-    keep: NDArray[np.float64]
-    closed: NDArray[np.bool_]
-    crushed: NDArray[np.bool_]
-    sliding: NDArray[np.bool_]
+    pressure: Floats
+    trial: Floats
+    size: Floats
+    keep: Floats
+    closed: Bools
+    crushed: Bools
+    sliding: Bools
 
 
-def _law(layer: Layer, gap: NDArray[np.float64], slip_mm: NDArray[np.float64]) -> _Law:
+def _law(layer: Layer, gap: Floats, slip_mm: Floats) -> _Law:
     k_n, k_t = layer.normal_stiffness[:, None], layer.shear_stiffness[:, None]
     glued = ~layer.one_sided[:, None]
     overlap = gap[0] + layer.interference_mm[:, None]
@@ -239,7 +238,7 @@ def _law(layer: Layer, gap: NDArray[np.float64], slip_mm: NDArray[np.float64]) -
     )
 
 
-def averaged_stiffness(layer: Layer, at: Tangent, least: float = LEAST_SHARE) -> NDArray[np.float64]:
+def averaged_stiffness(layer: Layer, at: Tangent, least: float = LEAST_SHARE) -> Floats:
     """Return symmetric nodal blocks (m, 3, 3), r θ z, of the tangent integrated round the circle.
 
     The mean over the angles times 2π: the stiffness of harmonic n = 0; the others have half of it.

@@ -19,8 +19,7 @@ from stillroot.mechanics.outline import CORTICAL, GAP, IMPLANT_BODY, shortest_ed
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-    from numpy.typing import NDArray
-
+    from stillroot.arrays import Floats, Ints
     from stillroot.mechanics.outline import Outline
 
 GROWTH = 0.3
@@ -51,9 +50,9 @@ class HalfSection:
     `points_mm` (2, p), rows r and z; `triangles` (3, e); `region` (e,) indices into `names`.
     """
 
-    points_mm: NDArray[np.float64]
-    triangles: NDArray[np.int64]
-    region: NDArray[np.int64]
+    points_mm: Floats
+    triangles: Ints
+    region: Ints
     names: tuple[str, ...]
 
 
@@ -172,7 +171,7 @@ def _ends(gmsh: Any, held: list[int]) -> list[int]:
     return [p for p in off_axis if points.count(p) == 1 or place[p][1] < lowest + AXIS_MM]
 
 
-def _add_polygon(occ: Any, corners_mm: NDArray[np.float64]) -> int:
+def _add_polygon(occ: Any, corners_mm: Floats) -> int:
     points = [occ.addPoint(r, z, 0.0) for r, z in corners_mm]
     lines = [occ.addLine(a, b) for a, b in zip(points, points[1:] + points[:1], strict=True)]
     return int(occ.addPlaneSurface([occ.addCurveLoop(lines)]))

@@ -32,8 +32,7 @@ import numpy as np
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from numpy.typing import NDArray
-
+    from stillroot.arrays import Floats
     from stillroot.inputs.case import Case, Implant
 
 IMPLANT, ABUTMENT, CORTICAL, TRABECULAR, GAP = (
@@ -60,7 +59,7 @@ class Region:
     """A named closed polygon: `corners_mm` (k, 2), columns r and z, in either orientation."""
 
     name: str
-    corners_mm: NDArray[np.float64]
+    corners_mm: Floats
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -72,7 +71,7 @@ class Outline:
     out of the gap and both out of the bone.
     """
 
-    wall_mm: NDArray[np.float64]
+    wall_mm: Floats
     regions: tuple[Region, ...]
 
     def fingerprint(self) -> str:
@@ -154,7 +153,7 @@ def gaps_between(
     )
 
 
-def implant_wall(implant: Implant) -> NDArray[np.float64]:
+def implant_wall(implant: Implant) -> Floats:
     """Return the wall (k, 2) [mm] from the crest to the tip on the axis."""
     if implant.outline_mm is not None:
         wall = np.asarray(implant.outline_mm, dtype=float)
@@ -166,7 +165,7 @@ def implant_wall(implant: Implant) -> NDArray[np.float64]:
     return wall
 
 
-def _threaded_wall(implant: Implant) -> NDArray[np.float64]:
+def _threaded_wall(implant: Implant) -> Floats:
     """Return the wall: neck at full diameter; flank, root, flank, crest flat of each ring; flat end.
 
     Radii decrease with depth by the tangent of the taper angle.
@@ -210,7 +209,7 @@ def _rectangle(name: str, radius: float, above: float, below: float) -> Region:
     return Region(name=name, corners_mm=np.array(corners))
 
 
-def _widest(wall: NDArray[np.float64], above: float, below: float) -> float:
+def _widest(wall: Floats, above: float, below: float) -> float:
     """Return the largest wall radius between two depths, the ends interpolated."""
     depth = -wall[:, 1]
     inside = (depth >= above) & (depth <= below)
@@ -219,7 +218,7 @@ def _widest(wall: NDArray[np.float64], above: float, below: float) -> float:
     return float(np.max(np.concatenate([wall[inside, 0], ends])))
 
 
-def _without_short_edges(points: NDArray[np.float64]) -> NDArray[np.float64]:
+def _without_short_edges(points: Floats) -> Floats:
     """Return the corners (k, 2) without those nearer than `LEAST_EDGE_MM` to the one before.
 
     Both ends stay, so the implant keeps its stated length.
@@ -233,5 +232,5 @@ def _without_short_edges(points: NDArray[np.float64]) -> NDArray[np.float64]:
     return points[kept]
 
 
-def _distance(a: NDArray[np.float64], b: NDArray[np.float64]) -> float:
+def _distance(a: Floats, b: Floats) -> float:
     return float(np.linalg.norm(a - b))

@@ -23,25 +23,18 @@ import scipy.linalg as la
 from scipy.optimize import brentq
 
 from stillroot.errors import NotConverged
+from stillroot.mechanics.implant_motion import section_motion
 from stillroot.mechanics.interface import Tangent, averaged_stiffness
-from stillroot.mechanics.loading import Resultant, load
-from stillroot.mechanics.motion import (
-    LOADED_HARMONICS,
-    HeadMovement,
-    Micromotion,
-    acting_in,
-    head_movement,
-    micromotion,
-    section_motion,
-)
+from stillroot.mechanics.loading import STEPS, load
+from stillroot.mechanics.motion import HeadMovement, Micromotion, head_movement, micromotion
+from stillroot.mechanics.resultant import COMPONENTS, UNIT_LOADS, Resultant, place_of_unit
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from numpy.typing import NDArray
-
+    from stillroot.arrays import Bools, Floats
     from stillroot.mechanics.contact import ContactState
-    from stillroot.mechanics.loading import Seated
+    from stillroot.mechanics.seat import Seated
 
 SMALL = 0.01
 """Share of the reference load at which the initial stiffness is read."""
@@ -100,22 +93,29 @@ class SixDirections:
     """
 
     height_mm: float
-    matrix: NDArray[np.float64]
+    matrix: Floats
     directions: tuple[Direction, ...]
     centre_of_rotation_mm: float | None
     sliding_lateral_n: float | None
     sliding_axial_n: float | None
 
 
+REFERENCE = ReferenceLoads()
+
+
 def six_directions(
     seated: Seated,
     *,
+    little_um: float,
+    steps: int = STEPS,
     height_mm: float = 0.0,
-    reference: ReferenceLoads | None = None,
+    reference: ReferenceLoads = REFERENCE,
     progress: Callable[[str], None] = lambda _: None,
 ) -> SixDirections:
-    """Return how a seated implant moves in all six directions."""
-    reference = reference or ReferenceLoads()
+    """Return how a seated implant moves in all six directions.
+
+    Up to `little_um` at the reference load it moves `LITTLE`; loads are applied in `steps`.
+    """
     force, tilt, turn = reference.force_n, reference.tilt_nmm, reference.torque_nmm
     lateral = Resultant(lateral_n=force, height_mm=height_mm, at_crest=True)
     rows = {
@@ -135,7 +135,7 @@ def six_directions(
     for name, (resultant, size) in rows.items():
         progress(name)
         if resultant not in done:  # in an axisymmetric site x and y are alike
-            done[resultant] = _direction(seated, name, resultant, size)
+            done[resultant] = _direction(seated, name, resultant, size, little_um, steps)
         directions.append(replace(done[resultant], name=name))
     matrix = tangent_matrix(seated, height_mm)
     progress("where a third of the surface slides")
@@ -149,33 +149,29 @@ def six_directions(
     )
 
 
-def tangent_matrix(seated: Seated, height_mm: float) -> NDArray[np.float64]:
+def tangent_matrix(seated: Seated, height_mm: float) -> Floats:
     """Return the tangent stiffness (6, 6) of the seated implant at a height above the crest.
 
     The order is F_x, F_y, F_z, M_x, M_y, M_z [N, N·mm] against displacements [mm] and rotations [rad].
     Directions without any resistance have zero rows and columns.
     """
     flexibility, free = section_flexibility(seated)
-    section = la.inv(flexibility)
-    section[free] = section[:, free] = 0.0
-    k = np.zeros((6, 6))
-    k[np.ix_([0, 4], [0, 4])] = section[:2, :2]
-    k[np.ix_([1, 3], [1, 3])] = section[:2, :2] * [[1, -1], [-1, 1]]
-    k[2, 2], k[5, 5] = section[2, 2], section[3, 3]
+    k = la.inv(flexibility)
+    k[free] = k[:, free] = 0.0
     return transferred(k, height_mm)
 
 
-def transferred(matrix: NDArray[np.float64], rise_mm: float) -> NDArray[np.float64]:
+def transferred(matrix: Floats, rise_mm: float) -> Floats:
     """Return a 6 x 6 stiffness at a reference point `rise_mm` higher: equation (15).
 
     A rotation φ_y at the new point moves the old one, which lies lower, by -φ_y · rise along x.
     """
     h = np.eye(6)
     h[0, 4], h[1, 3] = -rise_mm, rise_mm
-    return h.T @ matrix @ h
+    return h.T @ matrix @ h  # (15)
 
 
-def centre_of_rotation_mm(matrix: NDArray[np.float64], height_mm: float) -> float | None:
+def centre_of_rotation_mm(matrix: Floats, height_mm: float) -> float | None:
     """Return the z at which the axis does not move under a lateral load at the reference point."""
     bend = matrix[np.ix_([0, 4], [0, 4])]
     if not np.all(np.diag(bend)):
@@ -221,21 +217,22 @@ def _sliding_share(seated: Seated, state: ContactState) -> float:
     return float(np.sum(area * loose.mean(axis=1)) / np.sum(area))
 
 
-def _direction(seated: Seated, name: str, resultant: Resultant, size: float) -> Direction:
+def _direction(
+    seated: Seated, name: str, resultant: Resultant, size: float, little_um: float, steps: int
+) -> Direction:
     turning = bool(resultant.moment_nmm or resultant.torque_nmm)
-    first_band = seated.site.case.threshold.bands_um[0]
-    initial = _loaded(seated, resultant.scaled(SMALL), name)
-    full = None if initial is None else _loaded(seated, resultant, name)
+    initial = _loaded(seated, resultant.scaled(SMALL), name, steps)
+    full = None if initial is None else _loaded(seated, resultant, name, steps)
     stiffness = secant = None
     if initial is not None:
         stiffness = SMALL * size / _along(seated, initial, resultant.scaled(SMALL))
     if full is not None:
         secant = size / _along(seated, full, resultant)
     motion = None if full is None else micromotion(seated, full)
-    if initial is None or motion is None or micromotion(seated, initial).peak.total_um > first_band:
+    if initial is None or motion is None or micromotion(seated, initial).peak.total_um > little_um:
         state = GIVES_WAY
     else:
-        state = MUCH if motion.peak.total_um > first_band else LITTLE
+        state = MUCH if motion.peak.total_um > little_um else LITTLE
     return Direction(
         name=name,
         load=size,
@@ -249,16 +246,16 @@ def _direction(seated: Seated, name: str, resultant: Resultant, size: float) -> 
     )
 
 
-def _loaded(seated: Seated, resultant: Resultant, name: str) -> ContactState | None:
+def _loaded(seated: Seated, resultant: Resultant, name: str, steps: int) -> ContactState | None:
     try:
-        return load(seated, [resultant], name=name)
+        return load(seated, [resultant], name=name, steps=steps)
     except NotConverged:
         return None
 
 
 def _along(seated: Seated, loaded: ContactState, resultant: Resultant) -> float:
     """Return the motion [mm or rad] of the reference point along a load of one component."""
-    on_sections = resultant.on_sections(seated.site.case.implant.abutment_height_mm)
+    on_sections = resultant.on_sections(seated.site.solids.top_mm)
     change = loaded.w - loaded.fourier.embedded(seated.state.w)
     work = float(on_sections @ section_motion(seated.site, change, on_sections))
     return work / _size(resultant)
@@ -269,8 +266,8 @@ def _size(resultant: Resultant) -> float:
     return max(abs(r.lateral_n), abs(r.moment_nmm), abs(r.axial_n), abs(r.torque_nmm))
 
 
-def section_flexibility(seated: Seated) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
-    """Return motion per load at the crest (4, 4): lateral, moment, axial, torque; and which are free.
+def section_flexibility(seated: Seated) -> tuple[Floats, Bools]:
+    """Return motion per load at the crest (6, 6), `COMPONENTS` of each; and which are free.
 
     The seated state is axisymmetric, so harmonics do not couple.
     """
@@ -285,10 +282,8 @@ def section_flexibility(seated: Seated) -> tuple[NDArray[np.float64], NDArray[np
     return held, np.diag(glued) < FREE_SHARE * np.diag(held)
 
 
-def _flexibility_with(
-    seated: Seated, normal: NDArray[np.float64], shear: NDArray[np.float64]
-) -> NDArray[np.float64]:
-    """Return the linear flexibility (4, 4) for point stiffnesses (p,) [N/mm³] of the layer."""
+def _flexibility_with(seated: Seated, normal: Floats, shear: Floats) -> Floats:
+    """Return the linear flexibility (6, 6) for point stiffnesses (p,) [N/mm³] of the layer."""
     site, layer = seated.site, seated.layer
     nothing = np.zeros_like(shear)
     tangent = Tangent(
@@ -297,15 +292,14 @@ def _flexibility_with(
         shear=np.array([[shear, nothing], [nothing, shear]])[..., None],
     )
     blocks = averaged_stiffness(layer, tangent, least=1e-5 * FREE_SHARE)
-    flexibility = np.zeros((4, 4))
-    for column in range(4):
-        unit = np.eye(8)[4 + column]
-        change = np.zeros_like(site.wall_loads[0])
-        for family, n in LOADED_HARMONICS:
-            if acting_in(family, n)[4 + column]:
-                force = site.wall_loads[4 + column, family, n].ravel()
-                e = site.series.expand[n]
-                w = e @ la.solve(site.series.with_layer(n, blocks), e.T @ force, assume_a="pos")
-                change[family, n] = w.reshape(-1, 3)
-        flexibility[:, column] = section_motion(site, change, unit)[4:]
-    return flexibility
+    factors = [la.cho_factor(site.series.with_layer(n, blocks)) for n in (0, 1)]
+    at_crest = [place_of_unit("crest", component) for component in COMPONENTS]
+    columns = []
+    for k in at_crest:
+        family, n = UNIT_LOADS[k].family, UNIT_LOADS[k].harmonic
+        e = site.series.expand[n]
+        change = np.zeros((2, 2, *site.wall_loads.shape[1:]))
+        w = e @ la.cho_solve(factors[n], e.T @ site.wall_loads[k].ravel())
+        change[family, n] = w.reshape(-1, 3)
+        columns.append(section_motion(site, change, np.eye(len(UNIT_LOADS))[k])[at_crest])
+    return np.stack(columns, axis=1)

@@ -15,24 +15,26 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from stillroot.mechanics.fields import bone_displacement, forces_on_bone
+from stillroot.mechanics.fourier import round_axis
 from stillroot.mechanics.harmonics import strain_matrices
 from stillroot.mechanics.outline import CORTICAL, TRABECULAR
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
+    from skfem import Basis
 
-    from stillroot.inputs.case import Case
+    from stillroot.arrays import Floats, Ints
     from stillroot.mechanics.bodies import BodyPair
     from stillroot.mechanics.contact import ContactState
-    from stillroot.mechanics.loading import Seated
+    from stillroot.mechanics.seat import Seated
+    from stillroot.mechanics.solids import Solids
 
 VOLUME_MM3 = 1.0
 """About a cube of one millimetre: a few trabeculae. Assumption."""
 TENSILE_YIELD_STRAIN = 0.0065
 """0.61 to 0.70 %: Morgan & Keaveny 2001, J Biomech 34:569-577, from memory; trabecular bone. The
-compressive one is the case's `crush_strain`, from the same source."""
+compressive one, the crush strain of the law at the wall, is from the same source."""
 ANGLES = np.radians(np.arange(7.5, 360, 15))
 PLACES = (0, 0), (1, 1), (2, 2), (0, 2), (0, 1), (1, 2)
 """Tensor indices (r, θ, z) of the strains in the order of equation (1)."""
@@ -57,29 +59,31 @@ class BoneStrain:
         return self.past_yield_mm3 > VOLUME_MM3
 
 
-def bone_strains(seated: Seated, states: Sequence[ContactState]) -> tuple[BoneStrain, ...]:
+def bone_strains(
+    seated: Seated, states: Sequence[ContactState], crush_strain: float
+) -> tuple[BoneStrain, ...]:
     """Return the strains of the bone in each of several states of one seated implant."""
     site = seated.site
-    return strains_under(site.case, site.pair, [forces_on_bone(seated.layer, s) for s in states])
+    forces = [forces_on_bone(seated.layer, state) for state in states]
+    return strains_under(site.solids, site.pair, forces, crush_strain)
 
 
 def strains_under(
-    case: Case, pair: BodyPair, forces: Sequence[NDArray[np.float64]]
+    solids: Solids, pair: BodyPair, forces: Sequence[Floats], crush_strain: float
 ) -> tuple[BoneStrain, ...]:
-    """Return the strains of the bone under each of several sets of wall forces (f, h, m, 3) [N]."""
+    """Return the strains of the bone under each of several sets of wall forces (f, h, m, 3) [N].
+
+    `crush_strain` is the compressive yield strain.
+    """
     bone = pair.bone
     native = [k for k, name in enumerate(bone.names) if name in (CORTICAL, TRABECULAR)]
     elements = np.flatnonzero(np.isin(bone.region, native))
-    r = np.asarray(bone.basis.global_coordinates())[0][elements]
-    area = np.asarray(bone.basis.dx)[elements] * r
-    weight = (area / area.sum(axis=1, keepdims=True))[..., None, None]
-    b0, b1 = (np.sum(b * weight, axis=1) for b in strain_matrices(bone.basis, elements))
-    volume = np.outer(area.sum(axis=1), np.full(len(ANGLES), 2 * np.pi / len(ANGLES))).ravel()
-    yields = -case.bone.crush_strain, TENSILE_YIELD_STRAIN
+    means = MeanStrain.of(bone.basis, elements)
+    volume = np.outer(means.area, np.full(len(ANGLES), 2 * np.pi / len(ANGLES))).ravel()
     strains = []
-    for u in bone_displacement(case, pair, forces):
-        principal = _principal(u[:, :, bone.elements[:, elements].T], b0, b1)
-        past = (principal[:, 0] < yields[0]) | (principal[:, 1] > yields[1])
+    for u in bone_displacement(solids, pair, forces):
+        principal = _principal(means.at(u, ANGLES))
+        past = (principal[:, 0] < -crush_strain) | (principal[:, 1] > TENSILE_YIELD_STRAIN)
         strains.append(
             BoneStrain(
                 compressive=_passed(-principal[:, 0], volume),
@@ -90,27 +94,51 @@ def strains_under(
     return tuple(strains)
 
 
-def _principal(
-    u: NDArray[np.float64], b0: NDArray[np.float64], b1: NDArray[np.float64]
-) -> NDArray[np.float64]:
-    """Return the least and the largest principal strain (e·a, 2) from nodal u, v, w (f, h, e, 6, 3)."""
-    tensor = np.zeros((len(b0), len(ANGLES), 3, 3))
-    for family, harmonics in enumerate(u):
-        for n, nodal in enumerate(harmonics):
-            amplitude = np.einsum("eij,ej->ei", b0 + n * b1, nodal.reshape(len(b0), 18))
-            even, odd = np.cos(n * ANGLES), np.sin(n * ANGLES)
-            if family == 1:
-                even, odd = odd, -even
-            for strain, (i, j) in enumerate(PLACES):
-                round_it = odd if strain in ODD else even
-                part = 0.5 * np.outer(amplitude[:, strain], round_it)  # γ/2, or half of ε added twice
-                tensor[:, :, i, j] += part
-                tensor[:, :, j, i] += part
+@dataclass(frozen=True, kw_only=True)
+class MeanStrain:
+    """B0 and B1 of (2), averaged over the volume of each of e triangles.
+
+    `nodes` (e, 6) are those of each triangle, `area` (e,) its volume per radian.
+    """
+
+    nodes: Ints
+    area: Floats
+    B0: Floats
+    B1: Floats
+
+    @classmethod
+    def of(cls, basis: Basis, elements: Ints) -> MeanStrain:
+        """Return the mean strains of some triangles of a body."""
+        r = np.asarray(basis.global_coordinates())[0][elements]
+        area = np.asarray(basis.dx)[elements] * r
+        weight = (area / area.sum(axis=1, keepdims=True))[..., None, None]
+        B0, B1 = (np.sum(b * weight, axis=1) for b in strain_matrices(basis, elements))
+        nodes = np.asarray(basis.element_dofs)[:, elements].T
+        return cls(nodes=nodes, area=area.sum(axis=1), B0=B0, B1=B1)
+
+    def at(self, u: Floats, angles: Floats) -> Floats:
+        """Return the strains (e, a, 6) of coefficients u (f, h, n, 3), in the order of (1)."""
+        strain = np.zeros((len(self.nodes), len(angles), 6))
+        for family, harmonics in enumerate(u):
+            for n, nodal in enumerate(harmonics):
+                d = nodal[self.nodes].reshape(len(self.nodes), 18)
+                amplitude = np.einsum("eij,ej->ei", self.B0 + n * self.B1, d)  # (2)
+                even, odd = round_axis(family, n * angles)
+                for k in range(6):
+                    strain[:, :, k] += np.outer(amplitude[:, k], odd if k in ODD else even)
+        return strain
+
+
+def _principal(strain: Floats) -> Floats:
+    """Return the least and the largest principal strain (e·a, 2) of strains (e, a, 6)."""
+    tensor = np.zeros((*strain.shape[:2], 3, 3))
+    for k, (i, j) in enumerate(PLACES):
+        tensor[:, :, i, j] = tensor[:, :, j, i] = strain[:, :, k] * (1.0 if i == j else 0.5)
     values = np.linalg.eigvalsh(tensor.reshape(-1, 3, 3))
     return np.stack([values[:, 0], values[:, 2]], axis=1)
 
 
-def _passed(strain: NDArray[np.float64], volume: NDArray[np.float64]) -> float:
+def _passed(strain: Floats, volume: Floats) -> float:
     """Return the strain that `VOLUME_MM3` of bone exceeds; 0 where less bone than that is strained."""
     falling = np.argsort(-strain)
     reached = np.cumsum(volume[falling])

@@ -13,15 +13,15 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from stillroot.mechanics.fields import Displacement, displacement
-from stillroot.mechanics.harmonics import elasticity, strain_matrices
-from stillroot.mechanics.loading import Resultant
-from stillroot.mechanics.strain import ODD
+from stillroot.mechanics.harmonics import elasticity
+from stillroot.mechanics.resultant import Resultant
+from stillroot.mechanics.strain import MeanStrain
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
     from skfem import Basis
 
-    from stillroot.mechanics.loading import Seated
+    from stillroot.arrays import Floats
+    from stillroot.mechanics.seat import Seated
 
 TO_PLANE = (0, 1, 2, 4, 5, 3)
 """Indices of xx, yy, zz, xy, yz, xz of the plane of the load in the order of equation (1)."""
@@ -35,37 +35,19 @@ def seated_displacement(seated: Seated) -> Displacement:
     return displacement(untouched, seated.state, Resultant())
 
 
-def stress_in_plane(
-    basis: Basis, u: NDArray[np.float64], modulus_mpa: NDArray[np.float64], poisson: float
-) -> NDArray[np.float64]:
+def stress_in_plane(basis: Basis, u: Floats, modulus_mpa: Floats, poisson: float) -> Floats:
     """Return the stress (2, e, 6) [MPa] at x > 0 and at x < 0: xx, yy, zz, xy, yz, xz.
 
     `u` (f, h, n, 3): coefficients of u, v, w [mm]; `modulus_mpa` (e,). y points to θ = 90°.
     """
-    elements = np.arange(basis.nelems)
-    r = np.asarray(basis.global_coordinates())[0]
-    volume = np.asarray(basis.dx) * r
-    weight = (volume / volume.sum(axis=1, keepdims=True))[..., None, None]
-    b0, b1 = (np.sum(b * weight, axis=1) for b in strain_matrices(basis, elements))
-    nodal = u[:, :, basis.element_dofs.T].reshape(*u.shape[:2], basis.nelems, 18)
-    strain = np.zeros((2, basis.nelems, 6))
-    for family, harmonics in enumerate(nodal):
-        for n, values in enumerate(harmonics):
-            amplitude = np.einsum("eij,ej->ei", b0 + n * b1, values)
-            for side, angle in enumerate(IN_PLANE_SIDES):
-                even, odd = np.cos(n * angle), np.sin(n * angle)
-                if family == 1:
-                    even, odd = odd, -even
-                round_it = np.full(6, even)
-                round_it[list(ODD)] = odd
-                strain[side] += amplitude * round_it
-    stress = strain @ elasticity(poisson) * modulus_mpa[:, None]
+    strain = MeanStrain.of(basis, np.arange(basis.nelems)).at(u, np.array(IN_PLANE_SIDES))
+    stress = strain.transpose(1, 0, 2) @ elasticity(poisson) * modulus_mpa[:, None]
     plane = stress[..., TO_PLANE]
     plane[1, :, 4:] *= -1.0  # at x < 0, r and θ point against x and y; z stays
     return plane
 
 
-def von_mises(stress: NDArray[np.float64]) -> NDArray[np.float64]:
+def von_mises(stress: Floats) -> Floats:
     """Return the equivalent stress (...,) of stresses (..., 6): xx, yy, zz, xy, yz, xz."""
     x, y, z = np.moveaxis(stress[..., :3], -1, 0)
     shear = np.sum(stress[..., 3:] ** 2, axis=-1)

@@ -18,17 +18,17 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.optimize import brentq
 
-from stillroot.errors import CaseError
-from stillroot.inputs.case_messages import at_least, at_most
-from stillroot.mechanics.loading import seat
+from stillroot.mechanics.seat import seat
+from stillroot.mechanics.wall_law import layer_of
+from stillroot.units import NMM_PER_NCM
 
 if TYPE_CHECKING:
     from stillroot.mechanics.contact import ContactState
     from stillroot.mechanics.interface import Layer
-    from stillroot.mechanics.loading import Seated
+    from stillroot.mechanics.seat import Seated
     from stillroot.mechanics.site import Site
+    from stillroot.mechanics.wall_law import WallLaw
 
-NMM_PER_NCM = 10.0
 LARGEST_INTERFERENCE_UM = 500.0
 """The largest that a case may state."""
 TORQUE_TOLERANCE = 1e-4
@@ -56,24 +56,28 @@ class Torque:
         return self.friction_ncm + self.cutting_ncm
 
 
-def torque_of(seated: Seated) -> Torque | None:
-    """Return the torque of a seated implant; None where it is glued and cannot turn."""
+def torque_of(
+    seated: Seated, *, cutting_ncm: float = 0.0, pitch_mm: float | None = None
+) -> Torque | None:
+    """Return the torque of a seated implant; None where it is glued and cannot turn.
+
+    `cutting_ncm` is the part of it that cuts the thread, `pitch_mm` that of the thread, if it has one.
+    """
     layer = seated.inserting
     if not np.any(layer.one_sided):
         return None
-    face, thread = seated.site.case.interface, seated.site.case.implant.thread
     area = np.where(layer.held, layer.weight_mm2, 0.0)
     pressure = seated.inserted.tractions.traction[0, :, 0]
     crushed = pressure >= layer.crush_mpa * (1 - 1e-9)
     radius = float(np.average(layer.radius_mm, weights=area))
-    lead = np.degrees(np.arctan(thread.pitch_mm / (2 * np.pi * radius)))
+    lead = None if pitch_mm is None else float(np.degrees(np.arctan(pitch_mm / (2 * np.pi * radius))))
     return Torque(
         friction_ncm=friction_torque_ncm(layer, seated.inserted),
-        cutting_ncm=face.cutting_torque_ncm,
+        cutting_ncm=cutting_ncm,
         removal_ncm=friction_torque_ncm(seated.layer, seated.state),
         share_crushed=float(np.sum(area[crushed]) / np.sum(area)),
         mean_pressure_mpa=float(np.average(pressure, weights=area)),
-        lead_angle_deg=None if thread.form == "none" else float(lead),
+        lead_angle_deg=lead,
     )
 
 
@@ -89,35 +93,34 @@ def friction_torque_ncm(layer: Layer, state: ContactState) -> float:
     """Evaluate equation (14) for an axisymmetric state."""
     pressure = np.where(layer.held, state.tractions.traction[0, :, 0], 0.0)
     moment = layer.friction * np.sum(pressure * layer.weight_mm2 * layer.radius_mm)
-    return float(2 * np.pi * moment / NMM_PER_NCM)
+    return float(2 * np.pi * moment / NMM_PER_NCM)  # (14)
 
 
-def interference_for_torque_um(site: Site) -> float:
-    """Return the interference [µm] that gives the measured torque.
+class TorqueOutOfReach(Exception):  # noqa: N818
+    """No interference up to `LARGEST_INTERFERENCE_UM` gives a torque; `most_ncm` is the most one gives."""
+
+    def __init__(self, most_ncm: float) -> None:
+        super().__init__(most_ncm)
+        self.most_ncm = most_ncm
+
+
+def interference_for_torque_um(site: Site, law: WallLaw, friction_ncm: float) -> float:
+    """Return the interference [µm] whose friction gives a torque.
 
     Raises
     ------
-    CaseError
-        No interference up to `LARGEST_INTERFERENCE_UM` gives it; the message states the range.
+    TorqueOutOfReach
+        No interference up to `LARGEST_INTERFERENCE_UM` gives it.
     NotConverged
         Seating finds no equilibrium.
     """
-    face = site.case.interface
-    wanted = (face.measured_torque_ncm or 0.0) - face.cutting_torque_ncm
 
     def excess(interference_um: float) -> float:
-        layer = site.layer(interference_um=interference_um)
-        seated = seat(site, layer)
-        return friction_torque_ncm(layer, seated.inserted) - wanted
+        layer = layer_of(site, law, interference_um)
+        seated = seat(site, layer, retained_pressure=law.retained_pressure)
+        return friction_torque_ncm(layer, seated.inserted) - friction_ncm
 
     most = excess(LARGEST_INTERFERENCE_UM)
     if most < 0:
-        low, high = face.cutting_torque_ncm, wanted + most + face.cutting_torque_ncm
-        text = (
-            f"interface.measured_torque_ncm = {face.measured_torque_ncm:g}: no interference gives "
-            f"this in the bone and friction stated; 0 to {LARGEST_INTERFERENCE_UM:g} µm give "
-            f"{at_least(low)} to {at_most(high)} N·cm, where the bone crushes. Lower it, or look again "
-            "at friction, moduli and holds"
-        )
-        raise CaseError(text, key="interface.measured_torque_ncm")
+        raise TorqueOutOfReach(friction_ncm + most)
     return float(brentq(excess, 0.0, LARGEST_INTERFERENCE_UM, xtol=1e-3, rtol=TORQUE_TOLERANCE))

@@ -13,15 +13,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stillroot.mechanics.motion import MAP_ANGLES, UM_PER_MM
+from stillroot.mechanics.motion import MAP_ANGLES
+from stillroot.units import UM_PER_MM
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from stillroot.arrays import Bools, Floats, Ints
     from stillroot.mechanics.contact import ContactState
     from stillroot.mechanics.fourier import Fourier
     from stillroot.mechanics.interface import Tractions
-    from stillroot.mechanics.loading import Seated
+    from stillroot.mechanics.seat import Seated
 
 OPEN, STICK, SLIP = 0, 1, 2
 """States of the interface; glued points always stick."""
@@ -47,17 +47,17 @@ class WallSurface:
     `pressure_seated_mpa`: the pressure before it; `held`: True on native bone.
     """
 
-    points_mm: NDArray[np.float64]
-    cells: NDArray[np.int64]
-    micromotion_um: NDArray[np.float64]
-    sliding_um: NDArray[np.float64]
-    opening_um: NDArray[np.float64]
-    pressure_mpa: NDArray[np.float64]
-    pressure_seated_mpa: NDArray[np.float64]
-    traction_mpa: NDArray[np.float64]
-    state: NDArray[np.int64]
-    area_mm2: NDArray[np.float64]
-    held: NDArray[np.bool_]
+    points_mm: Floats
+    cells: Ints
+    micromotion_um: Floats
+    sliding_um: Floats
+    opening_um: Floats
+    pressure_mpa: Floats
+    pressure_seated_mpa: Floats
+    traction_mpa: Floats
+    state: Ints
+    area_mm2: Floats
+    held: Bools
 
 
 def wall_surface(seated: Seated, loaded: ContactState) -> WallSurface:
@@ -107,22 +107,18 @@ def wall_surface(seated: Seated, loaded: ContactState) -> WallSurface:
     )
 
 
-def local_motion_um(
-    seated: Seated, loaded: ContactState, angles: NDArray[np.float64]
-) -> NDArray[np.float64]:
+def local_motion_um(seated: Seated, loaded: ContactState, angles: Floats) -> Floats:
     """Return w(loaded) - w(seated) (3, p, a) [µm]: normal, along the wall, round the axis."""
     change = loaded.w - loaded.fourier.embedded(seated.state.w)
     return seated.layer.local(loaded.fourier.values(change, angles)) * UM_PER_MM
 
 
-def states(t: Tractions) -> NDArray[np.int64]:
+def states(t: Tractions) -> Ints:
     """Return `OPEN`, `STICK` or `SLIP` (p, a)."""
     return np.where(t.closed, np.where(t.sliding, SLIP, STICK), OPEN)
 
 
-def at_state(
-    fourier: Fourier, angles: NDArray[np.float64]
-) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
+def at_state(fourier: Fourier, angles: Floats) -> tuple[Ints, Bools]:
     """Return the index in `fourier.angles` of the sector of each angle, and whether it is mirrored.
 
     Mirroring about the plane of the load reverses the components round the axis.
@@ -135,7 +131,7 @@ def at_state(
     return np.where(mirrored, whole - 1 - sector, sector), mirrored
 
 
-def angles_all_round(fourier: Fourier) -> NDArray[np.float64]:
+def angles_all_round(fourier: Fourier) -> Floats:
     """Return the angles [rad] at which the law is evaluated, those on the mirrored half included."""
     whole = _sectors(fourier)
     return (np.arange(whole) + 0.5) * 2 * np.pi / whole
@@ -149,12 +145,12 @@ def _sectors(fourier: Fourier) -> int:
     return count if fourier.twin else 2 * count
 
 
-def _quadratic(at: NDArray[np.float64]) -> NDArray[np.float64]:
+def _quadratic(at: Floats) -> Floats:
     """Return the shape functions (s, 3) of the first end, the middle and the second end of an edge."""
     return np.stack([(1 - at) * (1 - 2 * at), 4 * at * (1 - at), at * (2 * at - 1)], axis=1)
 
 
-def _cells(corners: NDArray[np.float64], normal: NDArray[np.float64], count: int) -> NDArray[np.int64]:
+def _cells(corners: Floats, normal: Floats, count: int) -> Ints:
     """Return the cells (c, 4) between the points (edge, along, angle) of a surface."""
     edges = corners.shape[1]
     number = np.arange(edges * len(ALONG) * count).reshape(edges, len(ALONG), count)

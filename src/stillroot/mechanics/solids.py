@@ -1,0 +1,61 @@
+"""The two bodies as the mechanics takes them: elastic constants, and where the bone is held."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from stillroot.mechanics.outline import TRABECULAR
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from stillroot.arrays import Bools, Floats
+    from stillroot.inputs.materials import Material
+
+ON_BOUNDARY_MM = 1e-9
+"""A node nearer to the boundary of the block than this lies on it."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Solids:
+    """Implant and bone.
+
+    `bone_mpa`: the modulus of each region of the bone by name, the first one of a profile;
+    `trabecular_shape` (d, 2): depths [mm] and the modulus there relative to the first; `poisson` is that
+    of all bone and gap fill. The bone is a block of `block_radius_mm` and `block_depth_mm`, held at its
+    base and, with `held_round`, at its side. `fills_gap`: whether anything fills the gap. Loads act on the
+    abutment's top at `top_mm`.
+    """
+
+    implant: Material
+    implant_radius_mm: float
+    implant_length_mm: float
+    top_mm: float
+    bone_mpa: Mapping[str, float]
+    trabecular_shape: Floats
+    poisson: float
+    block_radius_mm: float
+    block_depth_mm: float
+    held_round: bool
+    fills_gap: bool
+
+    def shape(self, region: str, depth_mm: Floats) -> Floats:
+        """Return the modulus of a region of the bone at depths (any shape), relative to `bone_mpa`."""
+        if region != TRABECULAR:
+            return np.ones_like(depth_mm)
+        return np.interp(depth_mm, *self.trabecular_shape.T)
+
+    def modulus_mpa(self, region: str, depth_mm: Floats) -> Floats:
+        """Return the modulus of a region of the bone at depths below the crest (any shape)."""
+        return self.bone_mpa[region] * self.shape(region, depth_mm)
+
+    def held(self, nodes_mm: Floats) -> Bools:
+        """Return which nodes (2, n) of the bone are fixed at the far support (n,)."""
+        r, z = nodes_mm
+        held = z < -self.block_depth_mm + ON_BOUNDARY_MM
+        if self.held_round:
+            held |= r > self.block_radius_mm - ON_BOUNDARY_MM
+        return held
