@@ -6,7 +6,7 @@ import math
 import platform
 import re
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from importlib.metadata import version
 from typing import TYPE_CHECKING
 
@@ -39,13 +39,11 @@ from stillroot.mechanics.torque import Torque, interference_for_torque_um, share
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-    from stillroot.answers.choices import Choice
     from stillroot.inputs.case import Case, Load
     from stillroot.mechanics.contact import ContactState
     from stillroot.mechanics.groundwork import Each, Groundwork
     from stillroot.mechanics.mesh import HalfSection
     from stillroot.mechanics.site import Site
-    from stillroot.studies.levers import Lever
 
 HIGHEST_MM = 50.0
 """Highest reference point of the six directions: well above any abutment with its crown."""
@@ -84,11 +82,7 @@ class LoadAnswer:
 
 @dataclass(frozen=True, kw_only=True)
 class CheckResult:
-    """The answer to one case. Arrays are described in `Micromotion` and `ContactState`.
-
-    `choices` is empty unless `stillroot.answers.choices` was used; `six` is None and `levers` empty
-    unless `stillroot.explain` was.
-    """
+    """The answer to one case. Arrays are described in `Micromotion` and `ContactState`."""
 
     case: Case
     section: HalfSection
@@ -98,22 +92,6 @@ class CheckResult:
     loads: tuple[LoadAnswer, ...]
     summary: Summary
     versions: dict[str, str]
-    choices: tuple[Choice, ...] = ()
-    six: SixDirections | None = None
-    levers: tuple[Lever, ...] = ()
-
-    @property
-    def directions(self) -> DirectionsResult | None:
-        """The six directions as an answer of their own; None where they were not computed."""
-        if self.six is None:
-            return None
-        return DirectionsResult(
-            case=self.case,
-            six=self.six,
-            torque=self.torque,
-            interference_um=self.interference_um,
-            versions=self.versions,
-        )
 
     @property
     def engagement_length_mm(self) -> float:
@@ -401,13 +379,6 @@ def directions(
         interference_um=interference,
         versions=versions(),
     )
-
-
-def with_directions(
-    result: CheckResult, *, progress: Callable[[str], None] = lambda _: None
-) -> CheckResult:
-    """Return an answer with the six directions of its seated implant, at the crest."""
-    return replace(result, six=six_directions(result.seated, progress=progress))
 
 
 def stated_or_found_interference_um(site: Site) -> float:
