@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from stillroot.answers.answer import CheckResult, DirectionsResult, LoadAnswer, check, directions
+    from stillroot.answers.explained import Explained
     from stillroot.arch.plan import Plan, read_plan
     from stillroot.arch.span import SpanResult, check_span
     from stillroot.errors import (
@@ -43,6 +44,7 @@ _HOME = {
     "Comparison": "studies.comparison",
     "DirectionsResult": "answers.answer",
     "EnvironmentProblem": "errors",
+    "Explained": "answers.explained",
     "Bounds": "studies.bounds",
     "LoadAnswer": "answers.answer",
     "MeshError": "errors",
@@ -79,6 +81,7 @@ __all__ = [
     "Comparison",
     "DirectionsResult",
     "EnvironmentProblem",
+    "Explained",
     "LoadAnswer",
     "MeshError",
     "NotConverged",

@@ -68,6 +68,7 @@ def check(
     Exit codes: 0 computed, 2 bad input, 3 not converged, 4 something missing on this machine.
     """
     from stillroot.answers import answer, choices  # noqa: PLC0415
+    from stillroot.answers.explained import as_explained  # noqa: PLC0415
     from stillroot.inputs.case import read_case  # noqa: PLC0415
     from stillroot.studies.levers import explain  # noqa: PLC0415
     from stillroot.words import report  # noqa: PLC0415
@@ -76,7 +77,7 @@ def check(
     case = read_case(case_file)
     wanted = report_for(out, export.MARK, **report_options)
     with working(case_file) as tell:
-        result = answer.check(case, tolerance=tolerance, progress=tell)
+        result = as_explained(answer.check(case, tolerance=tolerance, progress=tell))
         if with_choices:
             result = choices.with_choices(result, progress=tell)
         if out is not None:

@@ -7,7 +7,6 @@ import json
 import re
 import subprocess
 import sys
-from dataclasses import replace
 from itertools import groupby
 from pathlib import Path
 from typing import Any
@@ -16,7 +15,7 @@ import meshio
 import pytest
 
 from stillroot import check, directions, read_case
-from stillroot.answers.choices import Choice
+from stillroot.answers.explained import Choice, Explained
 from stillroot.answers.summary import CAUTION
 from stillroot.mechanics.mesh import APT_LINE
 from stillroot.pictures.directions_figure import six_arrows
@@ -98,7 +97,7 @@ def test_the_result_page_lists_every_key(answer):
     data = json.loads((answer[1] / "result.json").read_text(encoding="utf-8"))
     choice = Choice(subject="friction", text="0.3", peaks_um=(1.0, None))
     coarse = SOFT.with_numerics(element_mm=1.0, harmonics=3)
-    data["choices"] = report.data_of(replace(check(coarse), choices=(choice,)))["choices"]
+    data["choices"] = report.data_of(Explained(answer=check(coarse), choices=(choice,)))["choices"]
     keys = all_keys(data)
     rows = {key for key in keys if key.startswith(f"{AS_BELOW}.")}
     assert listed_keys("result.json") == keys - rows | {AS_BELOW, "six_directions"}

@@ -22,7 +22,7 @@ from stillroot import (
     spread,
     sweep,
 )
-from stillroot.answers.choices import Choice
+from stillroot.answers.explained import Choice
 from stillroot.arch.plan import Plan, read_plan
 from stillroot.arch.span_vary import Variation, Varied
 from stillroot.words import directions_report, report, span_report
@@ -91,7 +91,7 @@ def test_an_answer_fits_its_schema_and_nothing_is_left_open(shipped_case):
     schema = schema_of("result")
     result = explain(check(shipped_case.with_numerics(**COARSE)))
     schema.validate(as_read(report.data_of(replace(result, six=None, levers=()))))
-    peaks = (1.0,) + (None,) * (len(result.loads) - 1)
+    peaks = (1.0,) + (None,) * (len(result.answer.loads) - 1)
     asked = replace(result, choices=(Choice(subject="friction", text="0.3", peaks_um=peaks),))
     schema.validate(as_read(report.data_of(result)))
     data = as_read(report.data_of(asked))

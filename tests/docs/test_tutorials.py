@@ -16,7 +16,7 @@ from pathlib import Path
 import pytest
 
 from stillroot import check, cli, explain, read_case
-from stillroot.answers.choices import Choice
+from stillroot.answers.explained import Choice
 from stillroot.pictures.pressure_figure import seat_pressure
 from stillroot.words.check_document import check_document
 from tests.shown import assert_shows

@@ -7,7 +7,8 @@ from dataclasses import replace
 import pytest
 
 from stillroot import check
-from stillroot.answers.choices import Choice, alternatives, with_choices
+from stillroot.answers.choices import alternatives, with_choices
+from stillroot.answers.explained import Choice
 from stillroot.pictures.figures import other_choices
 from stillroot.words.report import data_of, text_of
 from validation.placed import changed_case
@@ -55,21 +56,21 @@ def test_a_choice_gives_what_a_case_with_it_gives(answered, subject, text, secti
 
 
 def test_each_choice_has_a_peak_for_each_load(answered):
-    assert len(answered.choices) == len(alternatives(answered.case))
+    assert len(answered.choices) == len(alternatives(answered.answer.case))
     assert all(len(c.peaks_um) == 2 and not c.reason for c in answered.choices)
 
 
 def test_a_wall_that_crushes_moves_more(answered):
     """The load exceeds the crushing pressure; capping the pressure cannot reduce the motion."""
-    assert answered.loads[0].share_over_crush > 0
+    assert answered.answer.loads[0].share_over_crush > 0
     crushed = found(answered, "linear bone", "crushes").peaks_um[0]
-    assert crushed > answered.loads[0].peak.total_um
+    assert crushed > answered.answer.loads[0].peak.total_um
 
 
 def test_a_wall_far_from_crushing_does_not_notice():
     strong = with_choices(check(case_of(bone={"crush_strain": 0.1})))
     crushed = found(strong, "linear bone", "crushes").peaks_um
-    assert crushed == pytest.approx([a.peak.total_um for a in strong.loads], rel=1e-6)
+    assert crushed == pytest.approx([a.peak.total_um for a in strong.answer.loads], rel=1e-6)
 
 
 def test_what_a_case_has_no_use_for_is_not_offered():

@@ -10,11 +10,10 @@ from pathlib import Path
 import pytest
 
 from stillroot import Case, EnvironmentProblem, Report, check, explain, write_answer
-from stillroot.answers.choices import Choice
+from stillroot.answers.explained import Choice, Lever
 from stillroot.answers.summary import CAUTION, rounded, with_error
 from stillroot.inputs.section import ASSUMPTION
 from stillroot.pictures.figures import pictures
-from stillroot.studies.levers import Lever
 from stillroot.words.check_document import check_document, resolved_keys
 from stillroot.words.document import AUDIENCES, Lines, Table
 from stillroot.words.report import data_of
@@ -79,8 +78,8 @@ def words_of(page):
 def test_every_reader_gets_answer_limits_and_caution(written, result):
     _, page, _ = written
     words = words_of(page)
-    assert result.summary.sentence in words
-    assert all(line in words for line in result.summary.limits)
+    assert result.answer.summary.sentence in words
+    assert all(line in words for line in result.answer.summary.limits)
     assert CAUTION in words
 
 
@@ -207,8 +206,8 @@ def test_a_glued_implant_is_said_to_be_glued():
 
 
 def test_a_clinician_reads_how_far_other_choices_reach(result):
-    worst = result.governing.peak.total_um
-    peaks = [tuple(f * a.peak.total_um for a in result.loads) for f in (0.5, 3.0)]
+    worst = result.answer.governing.peak.total_um
+    peaks = [tuple(f * a.peak.total_um for a in result.answer.loads) for f in (0.5, 3.0)]
     asked = replace(result, choices=tuple(Choice(subject="s", text="t", peaks_um=p) for p in peaks))
     told = " ".join(texts(check_document(asked), "clinician"))
     assert f"between {rounded(0.5 * worst)} and {rounded(3.0 * worst)} µm" in told
@@ -226,7 +225,7 @@ def test_a_change_that_could_not_be_solved_gives_its_reason_and_one_that_gives_w
 
 
 def test_a_change_after_which_another_load_governs_names_it(result):
-    first, second = result.loads
+    first, second = result.answer.loads
     swap = Lever(
         by_plan=True, text="swapped", ratios=(0.1, 0.9 * first.peak.total_um / second.peak.total_um)
     )

@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import os
 import shutil
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -19,7 +18,7 @@ import pytest
 from matplotlib.testing.compare import compare_images
 
 from stillroot import Where, bounds, check, check_span, compare, directions, spread, sweep
-from stillroot.answers.choices import Choice
+from stillroot.answers.explained import Choice, Explained
 from stillroot.arch.plan import Plan
 from stillroot.inputs.case import Case
 from stillroot.mechanics import stored
@@ -112,7 +111,7 @@ PLAN = {
 
 def every_picture() -> Iterator[Picture]:
     case = Case.from_dict(COARSE)
-    shown = pictures(replace(check(case), choices=CHOSEN))
+    shown = pictures(Explained(answer=check(case), choices=CHOSEN))
     yield from (picture for picture in shown if "-2-" not in picture.name)
     yield six_arrows(directions(case))
     yield levers_figure("push", 34.2, BY_PLAN, ROUGH, (50.0, 100.0, 150.0), title="Invented scenario")

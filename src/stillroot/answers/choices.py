@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from stillroot.answers.answer import prepared_site, resultant_of, stated_or_found_interference_um
+from stillroot.answers.explained import Choice, Explained, as_explained
 from stillroot.errors import CaseError, MeshError, NotConverged
 from stillroot.inputs.case import Case
 from stillroot.mechanics.loading import load, seat
@@ -46,28 +47,16 @@ class Alternative:
     under_load: bool = False
 
 
-@dataclass(frozen=True, kw_only=True)
-class Choice:
-    """The result of an alternative: a peak [µm] for each load, None where it finds no equilibrium.
-
-    `reason` is empty, or says why there is no answer at all.
-    """
-
-    subject: str
-    text: str
-    peaks_um: tuple[float | None, ...]
-    reason: str = ""
-
-
 def with_choices(
-    result: CheckResult, *, progress: Callable[[str], None] = lambda _: None
-) -> CheckResult:
+    result: CheckResult | Explained, *, progress: Callable[[str], None] = lambda _: None
+) -> Explained:
     """Return an answer with the peak of each load under each alternative to what its case assumes."""
+    explained = as_explained(result)
     found = []
-    for alternative in alternatives(result.case):
+    for alternative in alternatives(explained.answer.case):
         progress(f"{alternative.subject}: {alternative.text}")
-        found.append(_solved(result, alternative))
-    return replace(result, choices=tuple(found))
+        found.append(_solved(explained.answer, alternative))
+    return replace(explained, choices=tuple(found))
 
 
 def alternatives(case: Case) -> tuple[Alternative, ...]:

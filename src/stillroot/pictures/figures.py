@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from stillroot.answers.explained import as_explained
 from stillroot.mechanics.fields import displacement
 from stillroot.pictures.directions_figure import six_arrows
 from stillroot.pictures.drawing import (
@@ -49,6 +50,7 @@ if TYPE_CHECKING:
     from matplotlib.text import Text
 
     from stillroot.answers.answer import CheckResult
+    from stillroot.answers.explained import Explained
     from stillroot.mechanics.fields import Displacement
     from stillroot.pictures.levers_figure import Row
 
@@ -58,21 +60,25 @@ EDGE_PX = 8.0
 """White kept between a load's text and the frame."""
 
 
-def pictures(result: CheckResult, field: Displacement | None = None) -> tuple[Picture, ...]:
+def pictures(
+    answered: CheckResult | Explained, field: Displacement | None = None
+) -> tuple[Picture, ...]:
     """Return every picture of an answer; `field` is the governing load's, where it is solved already.
 
     The summary, then section and unrolled wall of each load, then what else was asked for; and of the
     governing load the bodies moved, the pressure during insertion, and a gauge at the head.
     """
+    explained = as_explained(answered)
+    result = explained.answer
     drawn = [summary(result)]
     for answer in result.loads:
         drawn += [section(result, answer), unrolled(result, answer)]
-    if result.directions is not None:
-        drawn.append(six_arrows(result.directions))
-    if result.levers:
-        drawn.append(_levers(result))
-    if result.choices:
-        drawn.append(other_choices(result))
+    if explained.directions is not None:
+        drawn.append(six_arrows(explained.directions))
+    if explained.levers:
+        drawn.append(_levers(explained))
+    if explained.choices:
+        drawn.append(other_choices(explained))
     worst = result.governing
     field = field or displacement(result.seated, worst.state, worst.resultant)
     for picture in (moved(result, field), seat_pressure(result), gauge(result)):
@@ -81,11 +87,12 @@ def pictures(result: CheckResult, field: Displacement | None = None) -> tuple[Pi
     return tuple(drawn)
 
 
-def _levers(result: CheckResult) -> Picture:
+def _levers(explained: Explained) -> Picture:
     """Draw what each change does to the largest peak: what a plan can change, and the rest."""
+    result = explained.answer
     worst = result.governing
     rows: dict[bool, list[Row]] = {True: [], False: []}
-    for lever in result.levers:
+    for lever in explained.levers:
         after = largest_after(result, lever)
         then = "" if after is None or after[0] is worst else f" ({quoted_name(after[0].name)} governs)"
         peak = None if after is None else after[1]
@@ -142,13 +149,14 @@ def _fit(ax: Axes, text: Text, name: str, rest: str) -> None:
             text.set_text(f"{kept}…{rest}")
 
 
-def other_choices(result: CheckResult) -> Picture:
+def other_choices(explained: Explained) -> Picture:
     """Draw the governing load's peak as answered and under every other choice, against the bands."""
+    result = explained.answer
     worst = result.governing
     index = result.loads.index(worst)
     answered = worst.peak.total_um
     rows: list[tuple[str, float | None, str]] = [("base case", answered, "")]
-    rows += [(f"{c.subject}: {c.text}", c.peaks_um[index], c.reason) for c in result.choices]
+    rows += [(f"{c.subject}: {c.text}", c.peaks_um[index], c.reason) for c in explained.choices]
     known = [peak for _, peak, _ in rows if peak is not None]
     bands = result.case.threshold.bands_um
     right = 1.1 * min(max(*bands, *known), BEYOND * max(*bands, answered))

@@ -11,10 +11,11 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
-from stillroot.answers.answer import with_directions
+from stillroot.answers.explained import Explained, Lever, as_explained
 from stillroot.errors import CaseError
 from stillroot.inputs.case import Case
 from stillroot.mechanics.accuracy import COARSER
+from stillroot.mechanics.six_directions import six_directions
 from stillroot.studies.stages import Stages
 from stillroot.studies.vary import changed
 
@@ -39,38 +40,33 @@ class Change:
     case: Case
 
 
-@dataclass(frozen=True, kw_only=True)
-class Lever:
-    """The result of a change: each load's peak relative to the answer's, None where it gives way.
-
-    `reason` is empty, or says why there is no answer at all.
-    """
-
-    by_plan: bool
-    text: str
-    ratios: tuple[float | None, ...]
-    reason: str = ""
+def explain(
+    result: CheckResult | Explained, *, progress: Callable[[str], None] = lambda _: None
+) -> Explained:
+    """Return an answer with its six directions, at the crest, and its levers, as reports show them."""
+    explained = as_explained(result)
+    six = six_directions(explained.answer.seated, progress=progress)
+    return with_levers(replace(explained, six=six), progress=progress)
 
 
-def explain(result: CheckResult, *, progress: Callable[[str], None] = lambda _: None) -> CheckResult:
-    """Return an answer with its six directions and its levers, as reports show them."""
-    return with_levers(with_directions(result, progress=progress), progress=progress)
-
-
-def with_levers(result: CheckResult, *, progress: Callable[[str], None] = lambda _: None) -> CheckResult:
+def with_levers(
+    result: CheckResult | Explained, *, progress: Callable[[str], None] = lambda _: None
+) -> Explained:
     """Return an answer with the effect of each change of one thing on the peak of each load.
 
     Where the case itself has no answer on the coarser elements, no lever has one, and each says why.
     """
+    explained = as_explained(result)
+    case = explained.answer.case
     stages = Stages()
     progress("one thing changed at a time: as it is")
-    before = stages.outcome(_coarser(result.case))
+    before = stages.outcome(_coarser(case))
     found = []
-    for change in changes(result.case):
+    for change in changes(case):
         progress(f"one thing changed at a time: {change.text}")
         after = before if before.reason else stages.outcome(_coarser(change.case))
         found.append(_lever(change, before, after))
-    return replace(result, levers=tuple(found))
+    return replace(explained, levers=tuple(found))
 
 
 def largest_after(result: CheckResult, lever: Lever) -> tuple[LoadAnswer, float] | None:

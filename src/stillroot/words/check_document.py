@@ -6,6 +6,7 @@ import math
 import textwrap
 from typing import TYPE_CHECKING, Any
 
+from stillroot.answers.explained import as_explained
 from stillroot.answers.summary import GIVES_WAY, NO_LINE, place_of, rounded, with_error
 from stillroot.inputs.case import SECTIONS
 from stillroot.inputs.case_messages import written
@@ -38,9 +39,9 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
     from stillroot.answers.answer import CheckResult, LoadAnswer
+    from stillroot.answers.explained import Explained, Lever
     from stillroot.inputs.case import Case
     from stillroot.mechanics.six_directions import SixDirections
-    from stillroot.studies.levers import Lever
 
 QUESTION = "How far does this implant move against its bone under these loads?"
 WHAT_MOVES = (
@@ -74,8 +75,10 @@ NOT_EXPLAINED = (
 )
 
 
-def check_document(result: CheckResult) -> Document:
+def check_document(answered: CheckResult | Explained) -> Document:
     """Return the report of an answer."""
+    explained = as_explained(answered)
+    result = explained.answer
     slugs, governing = result.load_slugs, result.loads.index(result.governing)
     section = f"section-{slugs[governing]}"
     return Document(
@@ -84,9 +87,9 @@ def check_document(result: CheckResult) -> Document:
         answer=result.summary.sentence,
         limits=result.summary.limits,
         first=(Shown(name="summary"), Shown(name=section)),
-        sections=tuple(_sections(result, governing)),
+        sections=tuple(_sections(explained, governing)),
         slides=tuple(slides(result)),
-        again=f"stillroot check case.toml{' --choices' if result.choices else ''} --out DIR",
+        again=f"stillroot check case.toml{' --choices' if explained.choices else ''} --out DIR",
         case_file="case.toml",
         made_by=made_by(result.versions, result.case.fingerprint()),
     )
@@ -99,23 +102,24 @@ def slides(result: CheckResult) -> Iterator[str]:
     yield from (f"unrolled-{governing}", "seat-pressure", "directions", "levers", "choices")
 
 
-def _sections(result: CheckResult, governing: int) -> Iterator[Section]:
+def _sections(explained: Explained, governing: int) -> Iterator[Section]:
+    result = explained.answer
     slugs = result.load_slugs
     holding = Lines(lines=(" ".join((f"{engagement_line(result)}.", *torque_lines(result))),))
-    choices = (_choices_in_short(result),) if result.choices else ()
+    choices = (_choices_in_short(explained),) if explained.choices else ()
     yield Section(title="Loads and motions", blocks=(_short_loads_table(result),), readers=CLINICIAN)
     yield Section(
         title="What changes the number; engagement and torque",
-        blocks=(*_helps(result), *_six(result), holding, *choices),
+        blocks=(*_helps(explained), *_six(explained), holding, *choices),
         readers=CLINICIAN,
     )
     yield Section(title="Loads and motions", blocks=(_loads_table(result),), readers=RESEARCHER)
     yield Section(
         title="What changes the number",
-        blocks=(*_helps(result), *_drives(result)),
+        blocks=(*_helps(explained), *_drives(explained)),
         readers=RESEARCHER,
     )
-    tables = (*_six(result), _errors_table(result))
+    tables = (*_six(explained), _errors_table(result))
     yield Section(
         title="Engagement, six directions and numerical error",
         blocks=(holding, *tables),
@@ -127,8 +131,8 @@ def _sections(result: CheckResult, governing: int) -> Iterator[Section]:
         if place != governing:
             moving += [Shown(name=f"{k}-{slug}", on_paper=False) for k in ("section", "unrolled")]
     yield Section(title="In pictures", blocks=tuple(moving), readers=RESEARCHER)
-    if result.choices:
-        blocks = (_choices_table(result), Shown(name="choices", on_paper=False))
+    if explained.choices:
+        blocks = (_choices_table(explained), Shown(name="choices", on_paper=False))
         yield Section(title="Where there is no agreed value", blocks=blocks, readers=RESEARCHER)
     method = Lines(lines=(METHOD,))
     yield Section(
@@ -136,9 +140,9 @@ def _sections(result: CheckResult, governing: int) -> Iterator[Section]:
     )
 
 
-def _helps(result: CheckResult) -> Iterator[Table | Lines]:
-    levers = [lever for lever in result.levers if lever.by_plan]
-    if not result.levers:
+def _helps(explained: Explained) -> Iterator[Table | Lines]:
+    levers = [lever for lever in explained.levers if lever.by_plan]
+    if not explained.levers:
         yield Lines(lines=(f"What changes the number: {NOT_EXPLAINED}",))
     elif levers and all(lever.reason for lever in levers):
         told = (
@@ -147,12 +151,12 @@ def _helps(result: CheckResult) -> Iterator[Table | Lines]:
         yield Lines(lines=(told,))
     else:
         yield Lines(lines=(ANATOMY,))
-        yield _levers_table(result, by_plan=True)
+        yield _levers_table(explained, by_plan=True)
 
 
-def _drives(result: CheckResult) -> Iterator[Table]:
-    if any(not lever.by_plan for lever in result.levers):
-        yield _levers_table(result, by_plan=False)
+def _drives(explained: Explained) -> Iterator[Table]:
+    if any(not lever.by_plan for lever in explained.levers):
+        yield _levers_table(explained, by_plan=False)
 
 
 def _short_loads_table(result: CheckResult) -> Table:
@@ -196,15 +200,16 @@ def _load_row(answer: LoadAnswer) -> tuple[str, ...]:
     )
 
 
-def _levers_table(result: CheckResult, *, by_plan: bool) -> Table:
+def _levers_table(explained: Explained, *, by_plan: bool) -> Table:
     """Return what each change does to the largest peak, the largest change first."""
+    result = explained.answer
     answered = result.governing.peak.total_um
 
     def size(lever: Lever) -> float:
         after = largest_after(result, lever)
         return math.inf if after is None else after[1] / answered
 
-    levers = [lever for lever in result.levers if lever.by_plan is by_plan]
+    levers = [lever for lever in explained.levers if lever.by_plan is by_plan]
     if by_plan:
         levers = sorted((x for x in levers if size(x) < 1 - LEAST_HELP), key=size)[:MOST_HELPS]
     else:
@@ -237,24 +242,26 @@ def _lever_row(result: CheckResult, lever: Lever) -> tuple[str, ...]:
     return f"{lever.text}{then}", rounded(peak), change_text(ratio)
 
 
-def _choices_table(result: CheckResult) -> Table:
+def _choices_table(explained: Explained) -> Table:
+    result = explained.answer
     names = tuple(a.name for a in result.loads)
     first = ("base case", *(rounded(a.peak.total_um) for a in result.loads))
-    rows = [(f"{c.subject}: {c.text}", *choice_cells(c)) for c in result.choices]
+    rows = [(f"{c.subject}: {c.text}", *choice_cells(c)) for c in explained.choices]
     return Table(
         caption="Peak micromotion [µm] under other choices",
         head=("Choice", *names),
         rows=(first, *rows),
         numbers=frozenset(range(1, len(names) + 1)),
-        note=" ".join(choices_without_answer(result)),
+        note=" ".join(choices_without_answer(explained)),
         wide=False,
     )
 
 
-def _choices_in_short(result: CheckResult) -> Lines:
+def _choices_in_short(explained: Explained) -> Lines:
     """Return from where to where the governing peak goes under other choices."""
+    result = explained.answer
     place = result.loads.index(result.governing)
-    peaks = [choice.peaks_um[place] for choice in result.choices]
+    peaks = [choice.peaks_um[place] for choice in explained.choices]
     known = [peak for peak in (*peaks, result.governing.peak.total_um) if peak is not None]
     lost = "" if len(known) > len(peaks) else "; some give no answer"
     told = (
@@ -276,8 +283,9 @@ def change_text(ratio: float) -> str:
     return "0 %" if percent == 0 else f"{'+' if percent > 0 else '−'}{abs(percent)} %"
 
 
-def _six(result: CheckResult) -> Iterator[Table | Lines]:
-    if result.six is None:
+def _six(explained: Explained) -> Iterator[Table | Lines]:
+    result = explained.answer
+    if explained.six is None:
         yield Lines(lines=(f"Six directions: {NOT_EXPLAINED}",))
         return
     first_band = result.case.threshold.bands_um[0]
@@ -286,8 +294,8 @@ def _six(result: CheckResult) -> Iterator[Table | Lines]:
         f"your load. {NO_LINE}"
     )
     yield six_table(
-        result.six,
-        caption=f"Six directions of the seated implant, at the crest. {in_words(result.six)}",
+        explained.six,
+        caption=f"Six directions of the seated implant, at the crest. {in_words(explained.six)}",
         note=means if result.torque is None else f"{means} {TORQUE_IS_ONE}",
     )
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 from typing import TYPE_CHECKING, Any
 
+from stillroot.answers.explained import as_explained
 from stillroot.answers.summary import CAUTION, GIVES_WAY, NO_LINE, rounded, side_of, with_error
 from stillroot.words.directions import direction_data, in_words
 
@@ -15,7 +16,7 @@ if TYPE_CHECKING:
     from rich.table import Table
 
     from stillroot.answers.answer import CheckResult, LoadAnswer
-    from stillroot.answers.choices import Choice
+    from stillroot.answers.explained import Choice, Explained
     from stillroot.inputs.case import Case
     from stillroot.mechanics.torque import Torque
 
@@ -27,9 +28,12 @@ TORQUE_LEAVES_OUT = (
 )
 
 
-def show(result: CheckResult, console: Console) -> None:
+def show(answered: CheckResult | Explained, console: Console) -> None:
     """Print the answer to a console."""
     from rich.text import Text  # noqa: PLC0415 - slow to import
+
+    explained = as_explained(answered)
+    result = explained.answer
 
     bands = " / ".join(f"{band:g}" for band in result.case.threshold.bands_um)
     console.print(Text(result.case.title, style="bold"))
@@ -68,22 +72,23 @@ def show(result: CheckResult, console: Console) -> None:
     console.print(Text(result.summary.sentence, style="bold"))
     for line in (NO_LINE, *result.summary.limits, CAUTION):
         console.print(Text(line))
-    if result.choices:
-        console.print(_choices_table(result))
-        for line in choices_without_answer(result):
+    if explained.choices:
+        console.print(_choices_table(explained))
+        for line in choices_without_answer(explained):
             console.print(Text(line))
 
 
-def _choices_table(result: CheckResult) -> Table:
+def _choices_table(explained: Explained) -> Table:
     from rich.text import Text  # noqa: PLC0415 - slow to import
 
     table = empty_table("\nPeak micromotion [µm] under other choices, where there is no agreed value")
     table.add_column("Choice")
     table.add_column("Instead", no_wrap=True)
+    result = explained.answer
     for answer in result.loads:
         table.add_column(Text(answer.name), justify="right")
     table.add_row("", "base case", *(rounded(a.peak.total_um) for a in result.loads))
-    for choice in result.choices:
+    for choice in explained.choices:
         table.add_row(choice.subject, Text(choice.text), *choice_cells(choice))
     return table
 
@@ -94,9 +99,9 @@ def choice_cells(choice: Choice) -> tuple[str, ...]:
     return tuple(none if peak is None else rounded(peak) for peak in choice.peaks_um)
 
 
-def choices_without_answer(result: CheckResult) -> tuple[str, ...]:
+def choices_without_answer(explained: Explained) -> tuple[str, ...]:
     """Return why a choice has no answer at all."""
-    lost = (choice for choice in result.choices if choice.reason)
+    lost = (choice for choice in explained.choices if choice.reason)
     return tuple(f"No answer with {item.subject}, {item.text}: {item.reason}" for item in lost)
 
 
@@ -108,7 +113,7 @@ def empty_table(title: str) -> Table:
     return Table(title=title, title_justify="left", box=box.SIMPLE_HEAD, pad_edge=False)
 
 
-def text_of(result: CheckResult) -> str:
+def text_of(result: CheckResult | Explained) -> str:
     """Return what `show` prints, without colours, `WIDTH` columns wide."""
     return as_text(lambda console: show(result, console))
 
@@ -122,8 +127,10 @@ def as_text(print_on: Callable[[Console], None]) -> str:
     return file.getvalue()
 
 
-def data_of(result: CheckResult) -> dict[str, Any]:
+def data_of(answered: CheckResult | Explained) -> dict[str, Any]:
     """Return the answer as plain data for JSON; docs/result.md describes the keys."""
+    explained = as_explained(answered)
+    result, six = explained.answer, explained.six
     torque = result.torque
     return {
         "title": result.case.title,
@@ -143,14 +150,14 @@ def data_of(result: CheckResult) -> dict[str, Any]:
                 },
                 "no_answer_because": choice.reason,
             }
-            for choice in result.choices
+            for choice in explained.choices
         ],
         "six_directions": None
-        if result.six is None
+        if six is None
         else {
-            "summary": in_words(result.six),
-            "reference_height_mm": result.six.height_mm,
-            "directions": [direction_data(row) for row in result.six.directions],
+            "summary": in_words(six),
+            "reference_height_mm": six.height_mm,
+            "directions": [direction_data(row) for row in six.directions],
         },
         "levers": [
             {
@@ -161,7 +168,7 @@ def data_of(result: CheckResult) -> dict[str, Any]:
                 },
                 "no_answer_because": lever.reason,
             }
-            for lever in result.levers
+            for lever in explained.levers
         ],
         "case": result.case.to_dict(),
         "case_fingerprint": result.case.fingerprint(),

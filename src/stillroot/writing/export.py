@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import tomli_w
 
+from stillroot.answers.explained import as_explained
 from stillroot.answers.summary import CAUTION
 from stillroot.errors import OutputError
 from stillroot.inputs.case import resolved_toml
@@ -36,6 +37,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from stillroot.answers.answer import CheckResult, DirectionsResult
+    from stillroot.answers.explained import Explained
     from stillroot.arch.span import SpanResult
     from stillroot.mechanics.bodies import Body
     from stillroot.mechanics.fields import Displacement
@@ -74,7 +76,7 @@ class Report:
 FULL = Report()
 
 
-def write_answer(result: CheckResult, folder: Path, *, report: Report = FULL) -> None:
+def write_answer(answered: CheckResult | Explained, folder: Path, *, report: Report = FULL) -> None:
     """Write all files of an answer into `folder`.
 
     Raises
@@ -87,11 +89,13 @@ def write_answer(result: CheckResult, folder: Path, *, report: Report = FULL) ->
     from stillroot.pictures.figures import pictures  # noqa: PLC0415 - matplotlib is slow to import
     from stillroot.words.check_document import check_document  # noqa: PLC0415
 
+    explained = as_explained(answered)
+    result = explained.answer
     with whole_folder(folder, MARK) as aside:
         (aside / MARK).write_text(
-            json.dumps(data_of(result), indent=2, ensure_ascii=False) + "\n", encoding="utf-8"
+            json.dumps(data_of(explained), indent=2, ensure_ascii=False) + "\n", encoding="utf-8"
         )
-        (aside / "summary.txt").write_text(text_of(result), encoding="utf-8")
+        (aside / "summary.txt").write_text(text_of(explained), encoding="utf-8")
         (aside / "case.toml").write_text(resolved_toml(result.case), encoding="utf-8")
         _write_vtu(_section_mesh(result), aside / "mesh.vtu")
         seat = seated_displacement(result.seated)
@@ -100,10 +104,10 @@ def write_answer(result: CheckResult, folder: Path, *, report: Report = FULL) ->
             _write_vtu(_load_fields(result, field, seat), aside / f"fields-{name}.vtu")
             _write_vtu(interface_mesh(result.seated, answer.state), aside / f"interface-{name}.vtu")
             _write_csv(interface_table(result.seated, answer.state), aside / f"interface-{name}.csv")
-        shown = pictures(result, fields[result.loads.index(result.governing)])
+        shown = pictures(explained, fields[result.loads.index(result.governing)])
         for picture in shown:
             save_picture(picture, aside)
-        report.write(check_document(result), shown, aside)
+        report.write(check_document(explained), shown, aside)
 
 
 def _write_csv(columns: dict[str, NDArray[Any]], path: Path) -> None:
