@@ -1,4 +1,4 @@
-"""The one chain: case → mesh → groundwork → site → seat → load. Each stage is kept until a case needs another.
+"""The one chain: case → mesh → groundwork → site → seat → load, each stage kept for the next case.
 
 Here the case ends: the mechanics takes solids, a law and loads. Where a case differs from the one before
 only in loads, friction or interference, its site is reused; where they differ in moduli of the bone, the
@@ -204,9 +204,9 @@ def interference_of(site: Site, case: Case) -> float:
 class Chain:
     """The most recent stage of each kind. They take memory, so make one instance for many cases.
 
-    `ground_of` makes the groundwork of a geometry. If that is for the moduli of one case only, which costs
-    less, it is split by moduli when they change, harmonic by harmonic with `each`; the last digits of an
-    answer then depend on what was solved before.
+    `ground_of` makes the groundwork of a geometry. If that is for the moduli of one case only, which
+    costs less, it is split by moduli when they change, harmonic by harmonic with `each`; the last digits
+    of an answer then depend on what was solved before.
     """
 
     def __init__(

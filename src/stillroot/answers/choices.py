@@ -1,7 +1,7 @@
 """The peak under other modelling choices, where no value is agreed on: no one choice is the truth.
 
-Each alternative changes one thing in the case and solves it once more, without an error estimate.
-Changes of the interface law alone are solved on the same site.
+Each alternative changes one thing in the case and solves it once more, without an error estimate, from
+the first stage of the chain that differs.
 """
 
 from __future__ import annotations
@@ -9,11 +9,10 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-from stillroot.answers.answer import prepared_site, resultant_of, stated_or_found_interference_um
+from stillroot.answers.chain import FAILURES, Chain, Placed, loads_of
 from stillroot.answers.explained import Choice, Explained, as_explained
-from stillroot.errors import CaseError, MeshError, NotConverged
+from stillroot.errors import NotConverged
 from stillroot.inputs.case import Case
-from stillroot.mechanics.loading import load, seat
 from stillroot.mechanics.motion import micromotion
 from stillroot.mechanics.outline import gaps_between
 
@@ -21,8 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
     from stillroot.answers.answer import CheckResult
-    from stillroot.mechanics.loading import Seated
-    from stillroot.mechanics.site import Site
+    from stillroot.mechanics.resultant import Resultant
 
 NARROW_MM = 8.0
 """Distance beside the implant at which bone may end: about a ridge and its neighbours. Assumption."""
@@ -36,14 +34,12 @@ press fit was measured; that the seating pressure relaxes alike is an assumption
 class Alternative:
     """One choice that could as well have been made.
 
-    `changes`: new keys by section; `same_site`: they change the interface law alone; `under_load`: bone
-    at the wall crushes under the load as well.
+    `changes`: new keys by section; `under_load`: bone at the wall crushes under the load as well.
     """
 
     subject: str
     text: str
     changes: dict[str, dict[str, Any]]
-    same_site: bool = False
     under_load: bool = False
 
 
@@ -52,10 +48,12 @@ def with_choices(
 ) -> Explained:
     """Return an answer with the peak of each load under each alternative to what its case assumes."""
     explained = as_explained(result)
-    found = []
-    for alternative in alternatives(explained.answer.case):
+    case, found = explained.answer.case, []
+    same_site, other = Chain.on(explained.answer.placed), Chain()
+    for alternative in alternatives(case):
         progress(f"{alternative.subject}: {alternative.text}")
-        found.append(_solved(explained.answer, alternative))
+        chain = same_site if set(alternative.changes) <= {"interface"} else other
+        found.append(_solved(chain, case, alternative))
     return replace(explained, choices=tuple(found))
 
 
@@ -83,7 +81,7 @@ def _of_the_layer(case: Case) -> Iterator[Alternative]:
 
 
 def _face(subject: str, text: str, **keys: float) -> Alternative:
-    return Alternative(subject=subject, text=text, changes={"interface": keys}, same_site=True)
+    return Alternative(subject=subject, text=text, changes={"interface": keys})
 
 
 def _of_the_wall(case: Case) -> Iterator[Alternative]:
@@ -104,7 +102,6 @@ def _of_the_wall(case: Case) -> Iterator[Alternative]:
         subject="linear bone",
         text="wall crushes under the load too",
         changes={},
-        same_site=True,
         under_load=True,
     )
 
@@ -150,32 +147,25 @@ def _changed(case: Case, changes: dict[str, dict[str, Any]]) -> Case:
     return Case.from_dict({**data, **{name: {**data[name], **keys} for name, keys in changes.items()}})
 
 
-def _solved(result: CheckResult, alternative: Alternative) -> Choice:
-    def choice(peaks: tuple[float | None, ...], reason: str = "") -> Choice:
-        return Choice(subject=alternative.subject, text=alternative.text, peaks_um=peaks, reason=reason)
-
-    nothing = (None,) * len(result.loads)
+def _solved(chain: Chain, case: Case, alternative: Alternative) -> Choice:
+    peaks: tuple[float | None, ...] = (None,) * len(case.loads)
+    reason = ""
     try:
-        case = _changed(result.case, alternative.changes)
-        site = replace(result.seated.site, case=case) if alternative.same_site else prepared_site(case)
-        seated = _seated(site, alternative)
-    except (CaseError, MeshError, NotConverged) as error:
-        return choice(nothing, str(error))
-    return choice(tuple(_peak_um(seated, k) for k in range(len(result.loads))))
+        placed = chain.placed(_changed(case, alternative.changes))
+    except FAILURES as error:
+        reason = str(error)
+    else:
+        if alternative.under_load:  # a wall that crushed during seating is at its limit
+            seated = placed.seated
+            capped = replace(seated.layer, crush_mpa=seated.inserting.crush_mpa)
+            placed = replace(placed, seated=replace(seated, layer=capped))
+        peaks = tuple(_peak_um(placed, name, resultant) for name, resultant in loads_of(placed.case))
+    return Choice(subject=alternative.subject, text=alternative.text, peaks_um=peaks, reason=reason)
 
 
-def _seated(site: Site, alternative: Alternative) -> Seated:
-    seated = seat(site, site.layer(interference_um=stated_or_found_interference_um(site)))
-    if alternative.under_load:  # a wall that crushed during seating is at its limit
-        capped = replace(seated.layer, crush_mpa=seated.inserting.crush_mpa)
-        return replace(seated, layer=capped)
-    return seated
-
-
-def _peak_um(seated: Seated, index: int) -> float | None:
-    item = seated.site.case.loads[index]
+def _peak_um(placed: Placed, name: str, resultant: Resultant) -> float | None:
     try:
-        state = load(seated, [resultant_of(item)], name=f'load "{item.name}"')
+        state = placed.loaded(name, resultant)
     except NotConverged:
         return None
-    return micromotion(seated, state).peak.total_um
+    return micromotion(placed.seated, state).peak.total_um

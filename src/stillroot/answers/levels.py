@@ -35,6 +35,7 @@ if TYPE_CHECKING:
     from stillroot.mechanics.contact import ContactState
     from stillroot.mechanics.groundwork import Groundwork
     from stillroot.mechanics.motion import Reading
+    from stillroot.mechanics.seat import Seated
 
 LOOSE = 1e-5
 """Tolerance of the coarse solves: far below the errors that they measure."""
@@ -114,6 +115,7 @@ class Bench:
 
     def __init__(self, fine: Chain | None = None, coarse: Chain | None = None) -> None:
         self._fine, self._coarse = fine or Chain(), coarse or Chain()
+        self._fewer: tuple[Seated, Seated] | None = None
         self._far = Chain(partial(_far_ground, self._coarse))  # no cycle: sites are large
 
     def placed(self, case: Case, level: str, interference_um: float | None = None) -> Placed:
@@ -129,10 +131,16 @@ class Bench:
         here = at_level(case, level)
         if level in ON_THE_SEAT_OF:
             placed = self.placed(case, ON_THE_SEAT_OF[level], interference_um)
-            fewer = placed.seated.with_highest(here.numerics.harmonics)
-            return replace(placed, case=here, seated=fewer)
+            return replace(placed, case=here, seated=self._truncated(placed, here.numerics.harmonics))
         chain = {FINE: self._fine, FAR: self._far}.get(level, self._coarse)
         return chain.placed(here, interference_um=interference_um)
+
+    def _truncated(self, placed: Placed, highest: int) -> Seated:
+        """Return a seat in fewer harmonics, one for all levels that have it."""
+        kept = self._fewer
+        if kept is None or kept[0] is not placed.seated or kept[1].highest != highest:
+            kept = self._fewer = placed.seated, placed.seated.with_highest(highest)
+        return kept[1]
 
     def solved(
         self,

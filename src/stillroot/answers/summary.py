@@ -18,8 +18,8 @@ from stillroot.mechanics.strain import TENSILE_YIELD_STRAIN
 if TYPE_CHECKING:
     from stillroot.answers.answer import LoadAnswer
     from stillroot.inputs.case import Case
-    from stillroot.mechanics.loading import Resultant
     from stillroot.mechanics.motion import Peak
+    from stillroot.mechanics.resultant import Resultant
 
 NO_LINE = (
     "The bands overlap in the literature: they place the number, and no pass or fail follows from them."

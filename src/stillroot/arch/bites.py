@@ -13,9 +13,8 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
     from stillroot.arch.polyline import Polyline
+    from stillroot.arrays import Floats
 
 Bite = Literal["one_sided_molar", "both_sides", "incisors", "cantilever_tip"]
 
@@ -39,8 +38,8 @@ BITES_IN_WORDS: dict[str, str] = {
 class PointLoad:
     """A force (3,) [N] at a point (3,) [mm], in the plan's axes."""
 
-    at_mm: NDArray[np.float64]
-    force_n: NDArray[np.float64]
+    at_mm: Floats
+    force_n: Floats
 
 
 def bite_loads(
@@ -71,7 +70,7 @@ def _bite(line: Polyline, place: float, crown_mm: float, down_n: float, outward_
     return PointLoad(at_mm=at, force_n=force)
 
 
-def outward(line: Polyline, place: float) -> NDArray[np.float64]:
+def outward(line: Polyline, place: float) -> Floats:
     """Return the horizontal unit vector (3,) across the line, away from the middle of the arch.
 
     A straight bridge has no inside; for it, the vector points to the right as seen along the line.

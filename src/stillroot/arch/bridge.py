@@ -25,9 +25,8 @@ import numpy as np
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
-
     from stillroot.arch.polyline import Polyline
+    from stillroot.arrays import Floats
     from stillroot.inputs.materials import Material
 
 LONGEST_BEAM_MM = 4.0
@@ -71,10 +70,10 @@ class Bridge:
     """
 
     line: Polyline
-    nodes_mm: NDArray[np.float64]
-    stiffness: NDArray[np.float64]
+    nodes_mm: Floats
+    stiffness: Floats
 
-    def arm(self, point: NDArray[np.float64]) -> NDArray[np.float64]:
+    def arm(self, point: Floats) -> Floats:
         """Return (6, 6n), from nodal motions to that of a body fixed to the bridge at a point: (S3)."""
         place, _ = self.line.nearest(point)
         on_line = self.line.points(np.array([place]))[0]
@@ -83,14 +82,12 @@ class Bridge:
         arm[:, 6 * node : 6 * node + 6] = rigid_arm(point - self.nodes_mm[node])
         return arm
 
-    def displacement(
-        self, motion: NDArray[np.float64], points: NDArray[np.float64]
-    ) -> NDArray[np.float64]:
+    def displacement(self, motion: Floats, points: Floats) -> Floats:
         """Return the displacement (k, 3) [mm] of points (k, 3) for the nodes' `motion` (6n,)."""
         return np.stack([(self.arm(point) @ motion)[:3] for point in points])
 
 
-def rigid_arm(offset: NDArray[np.float64]) -> NDArray[np.float64]:
+def rigid_arm(offset: Floats) -> Floats:
     """Return (6, 6): motion at the end of a rigid arm from the motion at its start, by (S3)."""
     x, y, z = offset
     arm = np.eye(6)
@@ -108,7 +105,7 @@ def beam_bridge(
     line: Polyline,
     section: CrossSection,
     material: Material,
-    fixed_points: Sequence[NDArray[np.float64]],
+    fixed_points: Sequence[Floats],
 ) -> Bridge:
     """Return a framework of beams, with a node on the line nearest to each of `fixed_points` (3,)."""
     places = [*line.corners_at, *(line.nearest(point)[0] for point in fixed_points)]
@@ -121,9 +118,7 @@ def beam_bridge(
     return Bridge(line=line, nodes_mm=nodes, stiffness=stiffness)
 
 
-def beam_stiffness(
-    start: NDArray[np.float64], end: NDArray[np.float64], section: CrossSection, material: Material
-) -> NDArray[np.float64]:
+def beam_stiffness(start: Floats, end: Floats, section: CrossSection, material: Material) -> Floats:
     """Return (S1) of one beam (12, 12) in the plan's axes: six motions of its start, then of its end."""
     length = float(np.linalg.norm(end - start))
     along = (end - start) / length
@@ -143,12 +138,12 @@ def beam_stiffness(
     return np.asarray(turned.T @ k @ turned)
 
 
-def _add_rod(k: NDArray[np.float64], at: tuple[int, int], stiffness: float) -> None:
+def _add_rod(k: Floats, at: tuple[int, int], stiffness: float) -> None:
     k[np.ix_(at, at)] += stiffness * np.array([[1.0, -1.0], [-1.0, 1.0]])
 
 
 def _add_bending(
-    k: NDArray[np.float64],
+    k: Floats,
     at: tuple[int, int, int, int],
     bending: float,
     shear: float,
@@ -170,7 +165,7 @@ def _add_bending(
     k[np.ix_(at, at)] += bending / ((1 + phi) * length**3) * block
 
 
-def _with_gaps_filled(places: NDArray[np.float64]) -> NDArray[np.float64]:
+def _with_gaps_filled(places: Floats) -> Floats:
     """Return places without coincident ones, with more added where they lie far apart."""
     kept = places[np.concatenate([[True], np.diff(places) > SAME_PLACE_MM])]
     counts = np.ceil(np.diff(kept) / LONGEST_BEAM_MM).astype(int)

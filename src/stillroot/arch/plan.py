@@ -56,7 +56,7 @@ from stillroot.inputs.section import (
 from stillroot.mechanics.head import Joint
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from stillroot.arrays import Floats
 
 LEAST_IMPLANTS, MOST_IMPLANTS, MOST_CORNERS, MOST_FORCES = 2, 16, 64, 32
 FARTHEST_MM = 200.0
@@ -122,7 +122,7 @@ class PlacedImplant(Section):
     ] = 0.0
 
     @property
-    def frame(self) -> NDArray[np.float64]:
+    def frame(self) -> Floats:
         """The implant's axes as columns (3, 3): the plan's, tilted about a horizontal line."""
         t, a = math.radians(self.tilt_deg), math.radians(self.azimuth_deg)
         lean = np.array([[math.cos(t), 0, math.sin(t)], [0, 1, 0], [-math.sin(t), 0, math.cos(t)]])
@@ -130,11 +130,11 @@ class PlacedImplant(Section):
         return np.asarray(turn @ lean @ turn.T)
 
     @property
-    def crest_mm(self) -> NDArray[np.float64]:
+    def crest_mm(self) -> Floats:
         """Where its axis meets the crest (3,)."""
         return np.array(self.at_mm)
 
-    def on_axis(self, height_mm: float) -> NDArray[np.float64]:
+    def on_axis(self, height_mm: float) -> Floats:
         """Return the point (3,) on its axis at a height above the crest."""
         return self.crest_mm + height_mm * self.frame[:, 2]
 
@@ -369,7 +369,7 @@ class Plan(Section):
         """Return the case of an implant."""
         return self.cases[implant.case]
 
-    def head_mm(self, implant: PlacedImplant) -> NDArray[np.float64]:
+    def head_mm(self, implant: PlacedImplant) -> Floats:
         """Return the centre (3,) of an implant's abutment top."""
         return implant.on_axis(self.case_of(implant).implant.abutment_height_mm)
 
@@ -495,7 +495,7 @@ class Plan(Section):
     def _implants_stand_apart(self) -> Self:
         share = np.linspace(0.0, 1.0, STATIONS)[:, None]
 
-        def axis(implant: PlacedImplant) -> NDArray[np.float64]:
+        def axis(implant: PlacedImplant) -> Floats:
             case = self.case_of(implant).implant
             foot, head = implant.on_axis(-case.length_mm), implant.on_axis(case.abutment_height_mm)
             return np.asarray(foot + share * (head - foot))
@@ -628,9 +628,7 @@ def _refuse_same_name(names: list[str], kind: str) -> None:
             refuse(f'have the name "{name}" more than once; each {kind} needs its own')
 
 
-def _beyond(
-    before: NDArray[np.float64], last: NDArray[np.float64], length: float
-) -> NDArray[np.float64]:
+def _beyond(before: Floats, last: Floats, length: float) -> Floats:
     """Return the point beyond `last` at the same height, straight on in plan view."""
     level = (last - before) * [1.0, 1.0, 0.0]
     size = float(np.linalg.norm(level))

@@ -12,77 +12,63 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stillroot.answers.answer import (
-    coarse_seats,
-    prepared_site,
-    stated_or_found_interference_um,
-    versions,
-)
+from stillroot.answers.answer import versions
+from stillroot.answers.chain import stage_keys
+from stillroot.answers.levels import LEVELS, OF_THE_ERROR, QUICK, Bench, least_error
 from stillroot.answers.summary import band_of
 from stillroot.arch.bridge import beam_bridge, rigid_bridge
 from stillroot.arch.splint import Attached, imbalance, solve
 from stillroot.errors import CaseError, NotConverged
 from stillroot.inputs.case import LEAST_LOAD
-from stillroot.mechanics.accuracy import (
-    LOOSE,
-    MORE_STEPS,
-    ErrorEstimate,
-    Reading,
-    coarse_cases,
-    errors_of,
-)
-from stillroot.mechanics.contact import TOLERANCE
-from stillroot.mechanics.head import head_of, resultant_on_head
-from stillroot.mechanics.loading import BALANCE, load, seat
-from stillroot.mechanics.motion import UM_PER_MM, HeadMovement, Micromotion, head_movement, micromotion
+from stillroot.mechanics.accuracy import COARSE, FAR, FEWER, FINE, STEPPED, ErrorEstimate, errors_of
+from stillroot.mechanics.head import head_of
+from stillroot.mechanics.loading import BALANCE, load
+from stillroot.mechanics.motion import HeadMovement, Micromotion, Reading, micromotion, read
+from stillroot.mechanics.resultant import resultant_at
 from stillroot.mechanics.strain import BoneStrain, bone_strains
-from stillroot.mechanics.torque import Torque, share_over_crush, torque_of
-from stillroot.studies.stages import stage_keys
+from stillroot.mechanics.torque import share_over_crush
+from stillroot.units import UM_PER_MM
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable, Mapping, Sequence
 
-    from numpy.typing import NDArray
-
+    from stillroot.answers.chain import Placed
     from stillroot.arch.bites import PointLoad
     from stillroot.arch.bridge import Bridge
     from stillroot.arch.plan import BridgeLoad, Plan
     from stillroot.arch.splint import Splinted
+    from stillroot.arrays import Floats
     from stillroot.inputs.case import Case
     from stillroot.mechanics.contact import ContactState
     from stillroot.mechanics.head import Head, Joint
-    from stillroot.mechanics.loading import Seated
     from stillroot.mechanics.motion import Peak
+    from stillroot.mechanics.seat import Seated
+    from stillroot.mechanics.torque import Torque
 
-FINE, COARSE, FEWER, FAR = "fine", "coarse", "fewer", "far"
-"""The seats on which a span is solved; the last three serve the error estimate of the first."""
-QUICK = 1e-6
-"""Tolerance of a quick answer, tight enough for the force balance that every answer must meet."""
-QUICK_STEPS = 1
-
-
-@dataclass(frozen=True, kw_only=True)
-class Seats:
-    """One case, seated on each mesh required: see `accuracy.CoarseSeats`."""
-
-    by_level: Mapping[str, Seated]
-    interference_um: float
-    torque: Torque | None
+NEAR = {FINE: COARSE, FEWER: COARSE, STEPPED: COARSE, FAR: FEWER}
+"""The level whose solution each level's iteration starts from; no answer depends on it."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Ready:
     """Seats and heads, kept for reuse with any number of bridges, loads and plans."""
 
-    seats: dict[str, Seats] = field(default_factory=dict)
+    placed: dict[tuple[str, str], Placed] = field(default_factory=dict)
     heads: dict[tuple[int, Joint], Head] = field(default_factory=dict)
 
-    def of(self, case: Case, *, quick: bool) -> Seats:
-        """Return the seats of a case, made if they do not exist yet; `quick` needs only coarse ones."""
-        _, _, key = stage_keys(case)
-        if key not in self.seats or not (quick or FINE in self.seats[key].by_level):
-            self.seats[key] = _seats(case, quick=quick)
-        return self.seats[key]
+    def of(self, case: Case, levels: Sequence[str]) -> dict[str, Placed]:
+        """Return a case seated on some levels, made where they do not exist yet.
+
+        The interference is found once, on the first of them.
+        """
+        key = stage_keys(case)[2]
+        if not all((key, level) in self.placed for level in levels):
+            bench, found = Bench(), None
+            for level in levels:
+                placed = bench.placed(case, level, found)
+                self.placed[key, level] = placed
+                found = placed.interference_um
+        return {level: self.placed[key, level] for level in levels}
 
     def head(self, seated: Seated, joint: Joint) -> Head:
         """Return the head of a kept seat, with a screw joint."""
@@ -102,8 +88,8 @@ class ImplantAnswer:
     """
 
     name: str
-    force: NDArray[np.float64]
-    plan_force: NDArray[np.float64]
+    force: Floats
+    plan_force: Floats
     state: ContactState
     micromotion: Micromotion
     head: HeadMovement
@@ -129,7 +115,7 @@ class Alone:
     """The same implant under the same load on a single crown; values are None where it gives way."""
 
     name: str
-    force: NDArray[np.float64]
+    force: Floats
     peak_um: float | None
     head_um: float | None
 
@@ -144,8 +130,8 @@ class SpanLoadAnswer:
     name: str
     forces: tuple[PointLoad, ...]
     implants: tuple[ImplantAnswer, ...]
-    line_mm: NDArray[np.float64]
-    moved_um: NDArray[np.float64]
+    line_mm: Floats
+    moved_um: Floats
     balance: float
     alone: tuple[Alone, ...] = ()
 
@@ -160,7 +146,7 @@ class SpanLoadAnswer:
         return float(np.max(np.linalg.norm(self.moved_um, axis=1)))
 
     @property
-    def deflection_at_mm(self) -> NDArray[np.float64]:
+    def deflection_at_mm(self) -> Floats:
         """The point (3,) of that movement."""
         return self.line_mm[int(np.argmax(np.linalg.norm(self.moved_um, axis=1)))]
 
@@ -209,29 +195,31 @@ def check_span(
         As `answer.check` does, for an implant or for the whole bridge.
     """
     ready = ready or Ready()
-    seats = []
+    levels = (QUICK,) if quick else (FINE, *OF_THE_ERROR)
+    placed = []
     for implant in plan.implants:
         progress(f'seating "{implant.name}"')
-        seats.append(ready.of(plan.case_of(implant), quick=quick))
+        placed.append(ready.of(plan.case_of(implant), levels))
     bridge = bridge_of(plan)
-    levels = (FEWER,) if quick else (COARSE, FINE, FEWER, FAR)
-    attached = {level: _attached(plan, bridge, ready, seats, level) for level in levels}
+    on = {level: _attached(plan, bridge, ready, [of[level] for of in placed]) for level in levels}
     answers, coarse = [], []
     for item in plan.loads:
         progress(f'load "{item.name}"')
-        answer, roughly = _answered(plan, item, bridge, attached)
-        coarse.append(roughly)
+        solved = _solved(plan, item, bridge, on)
+        errors = None if quick else _errors(plan, on, solved)
+        answer = _told(plan, item, bridge, on[levels[0]], solved[levels[0]], errors)
         if unsplinted:
             progress(f'load "{item.name}" on single crowns')
-            answer = replace(answer, alone=_alone(plan, item, attached[FEWER if quick else FINE]))
+            answer = replace(answer, alone=_alone(plan, item, [of[levels[0]] for of in placed]))
         answers.append(answer)
+        coarse.append(solved.get(COARSE, solved[levels[0]]))
     if not quick:
         progress("straining the bone")
-        answers = _with_strains(answers, coarse, attached[COARSE])
+        answers = _with_strains(plan, answers, coarse, on[COARSE])
     return SpanResult(
         plan=plan,
         quick=quick,
-        torques=tuple(s.torque for s in seats),
+        torques=tuple(of[levels[0]].torque for of in placed),
         loads=tuple(answers),
         versions=versions(),
     )
@@ -246,7 +234,7 @@ def bridge_of(plan: Plan) -> Bridge:
     return beam_bridge(plan.line, plan.bridge.section, plan.bridge.elastic, points)
 
 
-def applied_load(bridge: Bridge, forces: tuple[PointLoad, ...]) -> NDArray[np.float64]:
+def applied_load(bridge: Bridge, forces: tuple[PointLoad, ...]) -> Floats:
     """Return the nodal load (6n,) of forces on a bridge."""
     total = np.zeros(bridge.stiffness.shape[0])
     for force in forces:
@@ -254,103 +242,71 @@ def applied_load(bridge: Bridge, forces: tuple[PointLoad, ...]) -> NDArray[np.fl
     return total
 
 
-def resultant_of_forces(forces: tuple[PointLoad, ...]) -> NDArray[np.float64]:
+def resultant_of_forces(forces: tuple[PointLoad, ...]) -> Floats:
     """Return the resultant force and moment (6,) of forces about the plan's origin."""
     return np.sum([np.concatenate([f.force_n, np.cross(f.at_mm, f.force_n)]) for f in forces], axis=0)
 
 
-def _seats(case: Case, *, quick: bool) -> Seats:
-    coarse_case, far_case = coarse_cases(case)
-    site = prepared_site(coarse_case if quick else case)
-    interference = stated_or_found_interference_um(site)
-    seated = seat(site, site.layer(interference_um=interference))
-    if quick:
-        fewer = seated.with_highest(far_case.numerics.harmonics)
-        by_level = {COARSE: seated, FEWER: fewer, FAR: fewer}
-    else:
-        of_errors = coarse_seats(case, interference)
-        by_level = {
-            FINE: seated,
-            COARSE: of_errors.coarse,
-            FEWER: of_errors.fewer,
-            FAR: of_errors.far or of_errors.fewer,
-        }
-    return Seats(by_level=by_level, interference_um=interference, torque=torque_of(seated))
-
-
 def _attached(
-    plan: Plan, bridge: Bridge, ready: Ready, seats: list[Seats], level: str
+    plan: Plan, bridge: Bridge, ready: Ready, placed: Sequence[Placed]
 ) -> tuple[Attached, ...]:
     """Return the implants on the bridge; equal ones share a head."""
     return tuple(
         Attached(
-            head=ready.head(its.by_level[level], plan.bridge.joint),
+            head=ready.head(its.seated, plan.bridge.joint),
             arm=np.kron(np.eye(2), implant.frame.T) @ bridge.arm(plan.head_mm(implant)),
             frame=implant.frame,
             crest_mm=implant.crest_mm,
         )
-        for implant, its in zip(plan.implants, seats, strict=True)
+        for implant, its in zip(plan.implants, placed, strict=True)
     )
 
 
-def _answered(
-    plan: Plan, item: BridgeLoad, bridge: Bridge, attached: Mapping[str, tuple[Attached, ...]]
-) -> tuple[SpanLoadAnswer, Splinted]:
-    """Return the answer to a load, and the solution on the coarsest seats that were used."""
-    forces = plan.point_loads(item)
-    applied = applied_load(bridge, forces)
-    steps = max(plan.case_of(implant).numerics.load_steps for implant in plan.implants)
+def _solved(
+    plan: Plan, item: BridgeLoad, bridge: Bridge, on: Mapping[str, tuple[Attached, ...]]
+) -> dict[str, Splinted]:
+    """Return the solution of a load on each level."""
+    applied = applied_load(bridge, plan.point_loads(item))
     name = f'load "{item.name}"'
     if np.max(np.abs(applied)) < LEAST_LOAD:
         msg = f"{name}: its forces cancel each other where they act, and leave no load"
         raise CaseError(msg, key="loads")
-
-    def solved(
-        level: str, steps: int, near: Splinted | None, what: str = "", tolerance: float = LOOSE
-    ) -> Splinted:
-        return solve(
-            attached[level],
+    numerics = [plan.case_of(implant).numerics for implant in plan.implants]
+    solved: dict[str, Splinted] = {}
+    for level in sorted(on, key=(COARSE, FINE, FEWER, FAR, STEPPED, QUICK).index):
+        words, tolerance = LEVELS[level].words, LEVELS[level].tolerance
+        solved[level] = solve(
+            on[level],
             bridge.stiffness,
             applied,
-            steps=steps,
-            name=f"{name} (its error: {what})" if what else name,
+            steps=max(int(LEVELS[level].numerics(n)["load_steps"]) for n in numerics),
+            name=f"{name} (its error: {words})" if words else name,
             tolerance=tolerance,
-            near=near,
+            near=solved.get(NEAR.get(level, "")),
         )
+    return solved
 
-    if FINE not in attached:
-        quick = solved(FEWER, QUICK_STEPS, None, tolerance=QUICK)
-        return _told(plan, item, bridge, attached[FEWER], quick, None), quick
-    coarse = solved(COARSE, steps, None)
-    fine = solved(FINE, steps, coarse, tolerance=TOLERANCE)
-    fewer = solved(FEWER, steps, coarse, "fewer harmonics")
-    far = solved(FAR, steps, fewer, "farther support")
-    stepped = solved(FEWER, MORE_STEPS * steps, fewer, "more load steps")
-    others = {COARSE: coarse, FEWER: fewer, "stepped": stepped, FAR: far}
-    readings = {
-        level: _readings(attached[FEWER if level == "stepped" else level], splinted)
-        for level, splinted in others.items()
-    }
-    errors = [
-        errors_of(a.head.seated.site.case, *five)
-        for a, *five in zip(
-            attached[COARSE],
-            _readings(attached[FINE], fine),
-            readings[COARSE],
-            readings[FEWER],
-            readings["stepped"],
-            readings[FAR],
-            strict=True,
-        )
+
+def _errors(
+    plan: Plan, on: Mapping[str, tuple[Attached, ...]], solved: Mapping[str, Splinted]
+) -> list[tuple[ErrorEstimate, ErrorEstimate]]:
+    """Return the errors of the peak and of the head movement of each implant."""
+    readings = {level: _readings(on[level], at) for level, at in solved.items()}
+    return [
+        errors_of({level: of[k] for level, of in readings.items()}, least_error(plan.case_of(implant)))
+        for k, implant in enumerate(plan.implants)
     ]
-    return _told(plan, item, bridge, attached[FINE], fine, errors), coarse
 
 
 def _with_strains(
-    answers: list[SpanLoadAnswer], coarse: list[Splinted], attached: tuple[Attached, ...]
+    plan: Plan,
+    answers: list[SpanLoadAnswer],
+    coarse: list[Splinted],
+    attached: tuple[Attached, ...],
 ) -> list[SpanLoadAnswer]:
     """Return the answers with the strains of the bone on the coarse seats; equal seats at once."""
     strains: dict[tuple[int, int], BoneStrain] = {}
+    strain = [plan.case_of(implant).bone.crush_strain for implant in plan.implants]
     for seated in {id(a.head.seated): a.head.seated for a in attached}.values():
         places = [
             (load, k)
@@ -359,7 +315,8 @@ def _with_strains(
             if a.head.seated is seated
         ]
         states = [coarse[load].heads[k].state for load, k in places]
-        strains |= dict(zip(places, bone_strains(seated, states), strict=True))
+        crush = strain[places[0][1]]
+        strains |= dict(zip(places, bone_strains(seated, states, crush), strict=True))
     return [
         replace(
             answer,
@@ -382,11 +339,11 @@ def _readings(attached: tuple[Attached, ...], splinted: Splinted) -> list[Readin
     ]
 
 
-def _top_movement(head: Head, motion: NDArray[np.float64], force: NDArray[np.float64]) -> HeadMovement:
+def _top_movement(head: Head, motion: Floats, force: Floats) -> HeadMovement:
     """Return the movement of the abutment's top, without the deformation of its screw joint."""
     own = motion - head.joint.compliance @ force
     return HeadMovement(
-        height_mm=head.seated.site.case.implant.abutment_height_mm,
+        height_mm=head.seated.site.solids.top_mm,
         lateral_um=float(own[0]) * UM_PER_MM,
         across_um=float(own[1]) * UM_PER_MM,
         axial_um=-float(own[2]) * UM_PER_MM,
@@ -442,7 +399,7 @@ def _told(
     )
 
 
-def _alone(plan: Plan, item: BridgeLoad, attached: tuple[Attached, ...]) -> tuple[Alone, ...]:
+def _alone(plan: Plan, item: BridgeLoad, placed: Sequence[Placed]) -> tuple[Alone, ...]:
     """Return the implants on single crowns, each force on the crown nearest to it along the bridge."""
     line, heads = plan.line, [plan.head_mm(implant) for implant in plan.implants]
     places = np.array([line.nearest(head)[0] for head in heads])
@@ -452,18 +409,19 @@ def _alone(plan: Plan, item: BridgeLoad, attached: tuple[Attached, ...]) -> tupl
         shares[k, :3] += force.force_n
         shares[k, 3:] += np.cross(force.at_mm - heads[k], force.force_n)
     told = []
-    for placed, a, share in zip(plan.implants, attached, shares, strict=True):
-        own = np.kron(np.eye(2), placed.frame.T) @ share
-        peak, head = _crown(a.head.seated, own, item.name) if np.any(own) else (0.0, 0.0)
-        told.append(Alone(name=placed.name, force=own, peak_um=peak, head_um=head))
+    for implant, its, share in zip(plan.implants, placed, shares, strict=True):
+        own = np.kron(np.eye(2), implant.frame.T) @ share
+        steps = plan.case_of(implant).numerics.load_steps
+        peak, head = _crown(its.seated, own, item.name, steps) if np.any(own) else (0.0, 0.0)
+        told.append(Alone(name=implant.name, force=own, peak_um=peak, head_um=head))
     return tuple(told)
 
 
-def _crown(seated: Seated, force: NDArray[np.float64], name: str) -> tuple[float | None, float | None]:
-    resultant = resultant_on_head(force, seated.site.case.implant.abutment_height_mm)
+def _crown(seated: Seated, force: Floats, name: str, steps: int) -> tuple[float | None, float | None]:
+    resultant = resultant_at(seated.site.solids.top_mm, force)
     try:
-        state = load(seated, [resultant], name=name)
+        state = load(seated, [resultant], name=name, steps=steps)
     except NotConverged:
         return None, None
-    peak = micromotion(seated, state).peak.total_um
-    return peak, head_movement(seated, state, resultant).total_um
+    found = read(seated, state, resultant)
+    return found.motion.peak.total_um, found.head.total_um

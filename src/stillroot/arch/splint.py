@@ -18,14 +18,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from stillroot.errors import NotConverged
+from stillroot.mechanics.balance import resultant_of_tractions
 from stillroot.mechanics.contact import TOLERANCE
-from stillroot.mechanics.motion import resultant_of_tractions
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
-
+    from stillroot.arrays import Floats
     from stillroot.mechanics.head import Head, Moved
 
 UNBALANCED = 1e-6
@@ -53,9 +52,9 @@ class Attached:
     """
 
     head: Head
-    arm: NDArray[np.float64]
-    frame: NDArray[np.float64]
-    crest_mm: NDArray[np.float64]
+    arm: Floats
+    frame: Floats
+    crest_mm: Floats
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -67,11 +66,11 @@ class Splinted:
     step.
     """
 
-    motion: NDArray[np.float64]
+    motion: Floats
     heads: tuple[Moved, ...]
-    forces: NDArray[np.float64]
-    tangents: NDArray[np.float64]
-    path: tuple[NDArray[np.float64], ...]
+    forces: Floats
+    tangents: Floats
+    path: tuple[Floats, ...]
 
 
 class _Stalled(Exception):  # noqa: N818
@@ -82,9 +81,7 @@ class _Stalled(Exception):  # noqa: N818
         self.history = history
 
 
-def first_motion(
-    attached: Sequence[Attached], stiffness: NDArray[np.float64], load: NDArray[np.float64]
-) -> NDArray[np.float64]:
+def first_motion(attached: Sequence[Attached], stiffness: Floats, load: Floats) -> Floats:
     """Return the motion (6n,) of the bridge's nodes with each implant at its initial stiffness.
 
     A first estimate at the cost of one small linear solve.
@@ -95,8 +92,8 @@ def first_motion(
 
 def solve(
     attached: Sequence[Attached],
-    stiffness: NDArray[np.float64],
-    load: NDArray[np.float64],
+    stiffness: Floats,
+    load: Floats,
     *,
     steps: int,
     name: str,
@@ -156,7 +153,7 @@ def solve(
 @dataclass(frozen=True, kw_only=True)
 class _Problem:
     attached: Sequence[Attached]
-    stiffness: NDArray[np.float64]
+    stiffness: Floats
     size: float
     scale_mm: float
     tolerance: float
@@ -170,9 +167,9 @@ class _Problem:
 def _step(
     problem: _Problem,
     start: Splinted,
-    load: NDArray[np.float64],
-    added: NDArray[np.float64],
-    guess: NDArray[np.float64] | None,
+    load: Floats,
+    added: Floats,
+    guess: Floats | None,
 ) -> Splinted:
     """Solve (S6) for a load, from the state at the start of the step."""
     attached, k = problem.attached, problem.stiffness
@@ -214,11 +211,11 @@ def _step(
 
 
 def _followed(
-    tangents: NDArray[np.float64],
+    tangents: Floats,
     before: Sequence[Moved],
     after: Sequence[Moved],
-    forces: NDArray[np.float64],
-) -> NDArray[np.float64]:
+    forces: Floats,
+) -> Floats:
     """Return tangents (k, 6, 6) updated to give the change of forces (k, 6) of the last iteration."""
     weight = np.array([1.0] * 3 + [LEVER_MM**2] * 3)
     followed = tangents.copy()
@@ -230,21 +227,19 @@ def _followed(
     return followed
 
 
-def _whole(
-    attached: Sequence[Attached], stiffness: NDArray[np.float64], tangents: NDArray[np.float64]
-) -> NDArray[np.float64]:
+def _whole(attached: Sequence[Attached], stiffness: Floats, tangents: Floats) -> Floats:
     """Return the stiffness (6n, 6n) of the bridge on its implants."""
     return stiffness + sum(a.arm.T @ t @ a.arm for a, t in zip(attached, tangents, strict=True))
 
 
-def _solved(whole: NDArray[np.float64], load: NDArray[np.float64]) -> NDArray[np.float64]:
+def _solved(whole: Floats, load: Floats) -> Floats:
     try:
         return np.asarray(np.linalg.solve(whole, load))
     except np.linalg.LinAlgError:
         raise _Stalled([np.inf]) from None
 
 
-def _size(load: NDArray[np.float64]) -> float:
+def _size(load: Floats) -> float:
     """Return the largest force of nodal loads (6n,), moments converted to forces by the lever."""
     return float(np.max(np.abs(load.reshape(-1, 6)) / ([1.0] * 3 + [LEVER_MM] * 3)))
 
@@ -260,7 +255,7 @@ def _not_converged(name: str, reached: float, stalled: _Stalled | NotConverged) 
     return NotConverged(text, stage=name, residual_history=history)
 
 
-def taken(attached: Attached, moved: Moved) -> NDArray[np.float64]:
+def taken(attached: Attached, moved: Moved) -> Floats:
     """Return the resultant on the bone around an implant (6,), in the plan's axes about its origin.
 
     Summed from the tractions of the law, independently of any stiffness.
@@ -270,9 +265,7 @@ def taken(attached: Attached, moved: Moved) -> NDArray[np.float64]:
     return np.concatenate([force, moment + np.cross(attached.crest_mm, force)])
 
 
-def imbalance(
-    attached: Sequence[Attached], splinted: Splinted, applied: NDArray[np.float64], size_n: float
-) -> float:
+def imbalance(attached: Sequence[Attached], splinted: Splinted, applied: Floats, size_n: float) -> float:
     """Return the largest of the six components of (forces on the bone - load), relative to the load.
 
     `applied` (6,) is the whole load about the plan's origin, `size_n` the sum of the magnitudes of its

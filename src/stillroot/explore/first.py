@@ -11,19 +11,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from stillroot.answers.answer import resultant_of
-from stillroot.mechanics.accuracy import LOOSE, Reading, least_mesh_error, read
-from stillroot.mechanics.loading import load
+from stillroot.answers.chain import Placed, loads_of
+from stillroot.answers.levels import FIRST, FIRST_FEWER, LEVELS, Bench, at_level
+from stillroot.mechanics.accuracy import least_mesh_error
 
 if TYPE_CHECKING:
     from stillroot.inputs.case import Case
-    from stillroot.mechanics.loading import Resultant, Seated
-    from stillroot.mechanics.motion import Peak
-    from stillroot.studies.stages import Stages
+    from stillroot.mechanics.motion import Peak, Reading
+    from stillroot.mechanics.resultant import Resultant
 
-FIRST_MM = 1.0
-FIRST_HARMONICS = 3
-FEWER_HARMONICS = 2
 MESH_MARGIN = 2.0
 
 
@@ -33,12 +29,10 @@ class FirstAnswer:
 
     name: str
     resultant: Resultant
-    seated: Seated
+    placed: Placed
     reading: Reading
     error_um: float
     head_error_um: float
-    interference_um: float
-    torque_ncm: float | None
 
     @property
     def peak(self) -> Peak:
@@ -46,40 +40,29 @@ class FirstAnswer:
         return self.reading.motion.peak
 
 
-def first_case(case: Case) -> Case:
-    """Return the case with the numerics of a first answer: never finer than its own."""
-    element_mm = max(FIRST_MM, case.numerics.element_mm)
-    harmonics = min(FIRST_HARMONICS, case.numerics.harmonics)
-    return case.with_numerics(element_mm=element_mm, harmonics=harmonics)
-
-
-def first_answer(stages: Stages, case: Case, place: int) -> FirstAnswer:
-    """Answer one load of a case, by its place, on a coarse mesh; `stages` keeps what the next can use.
+def first_answer(bench: Bench, case: Case, place: int) -> FirstAnswer:
+    """Answer one load of a case, by its place, on a coarse mesh; `bench` keeps what the next can use.
 
     Raises
     ------
     MeshError, EnvironmentProblem, NotConverged
         As `check` does.
     """
-    coarse = first_case(case)
-    seated, interference_um, torque_ncm = stages.seated(coarse)
-    item = case.loads[place]
-    resultant = resultant_of(item)
+    name, resultant = loads_of(case)[place]
 
-    def solved(seat: Seated) -> Reading:
-        state = load(seat, [resultant], name=f'load "{item.name}"', tolerance=LOOSE)
-        return read(seat, state, resultant)
+    def solved(level: str) -> Reading:
+        placed = bench.placed(case, level)
+        return placed.read(placed.loaded(name, resultant, tolerance=LEVELS[level].tolerance), resultant)
 
-    reading, fewer = solved(seated), solved(seated.with_highest(FEWER_HARMONICS))
-    mesh = MESH_MARGIN * least_mesh_error(case, coarse.numerics.element_mm)
+    reading, fewer = solved(FIRST), solved(FIRST_FEWER)
+    least = least_mesh_error(at_level(case, FIRST).numerics.element_mm, case.implant.diameter_mm)
+    mesh = MESH_MARGIN * least
     peak, head = reading.motion.peak.total_um, reading.head.total_um
     return FirstAnswer(
-        name=item.name,
+        name=case.loads[place].name,
         resultant=resultant,
-        seated=seated,
+        placed=bench.placed(case, FIRST),
         reading=reading,
         error_um=mesh * peak + abs(peak - fewer.motion.peak.total_um),
         head_error_um=mesh * head + abs(head - fewer.head.total_um),
-        interference_um=interference_um,
-        torque_ncm=torque_ncm,
     )

@@ -3,5 +3,4 @@
 import stillroot.answers.answer
 import stillroot.explore.first
 import stillroot.explore.told
-import stillroot.explore.workshop
-import stillroot.studies.stages  # noqa: F401
+import stillroot.explore.workshop  # noqa: F401

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from stillroot.answers.answer import resultant_of
+from stillroot.answers.chain import resultant_of
 from stillroot.mechanics.outline import gaps_between, outline_of
 
 if TYPE_CHECKING:

@@ -11,12 +11,12 @@ from stillroot.words.directions import IN_PLAIN_WORDS, in_words, load_in_words
 
 if TYPE_CHECKING:
     from stillroot.answers.answer import LoadAnswer
+    from stillroot.answers.chain import Placed
+    from stillroot.answers.levels import Solved
     from stillroot.explore.first import FirstAnswer
     from stillroot.inputs.case import Case
-    from stillroot.mechanics.accuracy import Reading
-    from stillroot.mechanics.loading import Seated
+    from stillroot.mechanics.motion import Reading
     from stillroot.mechanics.six_directions import SixDirections
-    from stillroot.mechanics.torque import Torque
 
 
 OPTION = re.compile(r"[:;,] [^:;,.]*--[a-z][^.;]*")
@@ -25,33 +25,25 @@ OPTION = re.compile(r"[:;,] [^:;,.]*--[a-z][^.;]*")
 
 def first_told(case: Case, answer: FirstAnswer) -> dict[str, Any]:
     """Return a first answer as plain data."""
-    told = _load_told(case, answer, answer.seated, answer.reading, answer.error_um, answer.head_error_um)
+    placed = answer.placed
+    told = _load_told(case, answer, placed, answer.reading, answer.error_um, answer.head_error_um)
     return {
         "kind": "first",
         "loads": [told],
-        "insertion_torque_ncm": answer.torque_ncm,
-        "interference_um": answer.interference_um,
+        **_seat_told(placed),
     }
 
 
-def refined_told(
-    case: Case,
-    seated: Seated,
-    answers: tuple[LoadAnswer, ...],
-    readings: tuple[Reading, ...],
-    torque: Torque | None,
-    interference_um: float,
-) -> dict[str, Any]:
+def refined_told(case: Case, fine: Solved, answers: tuple[LoadAnswer, ...]) -> dict[str, Any]:
     """Return a refined answer as plain data."""
     summary = summary_of(case, answers)
     return {
         "kind": "refined",
         "loads": [
-            _load_told(case, a, seated, reading, a.error.total_um, a.head_error.total_um)
-            for a, reading in zip(answers, readings, strict=True)
+            _load_told(case, a, fine.placed, reading, a.error.total_um, a.head_error.total_um)
+            for a, reading in zip(answers, fine.readings, strict=True)
         ],
-        "insertion_torque_ncm": None if torque is None else torque.insertion_ncm,
-        "interference_um": interference_um,
+        **_seat_told(fine.placed),
         "governing": max(answers, key=lambda a: a.peak.total_um).name,
         "limits": [without_options(text) for text in summary.limits],
         "case_fingerprint": case.fingerprint(),
@@ -85,10 +77,18 @@ def directions_told(six: SixDirections) -> dict[str, Any]:
     }
 
 
+def _seat_told(placed: Placed) -> dict[str, Any]:
+    torque = placed.torque
+    return {
+        "insertion_torque_ncm": None if torque is None else torque.insertion_ncm,
+        "interference_um": placed.interference_um,
+    }
+
+
 def _load_told(
     case: Case,
     answer: FirstAnswer | LoadAnswer,
-    seated: Seated,
+    placed: Placed,
     reading: Reading,
     error_um: float,
     head_error_um: float,
@@ -108,5 +108,5 @@ def _load_told(
         "head_um": head.total_um,
         "head_shown": with_error(head.total_um, head_error_um),
         "head_rotation_deg": head.rotation_deg,
-        "lines": wall_lines(seated.layer, reading.motion),
+        "lines": wall_lines(placed.seated.layer, reading.motion),
     }

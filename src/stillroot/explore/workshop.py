@@ -16,19 +16,19 @@ import sys
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from dataclasses import dataclass
-from functools import partial
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from stillroot.errors import StillrootError
 from stillroot.inputs.case import Case
+from stillroot.mechanics.accuracy import COARSE, FINE
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
     from ctypes import c_longlong
     from multiprocessing.connection import Connection
 
-    from stillroot.answers.answer import Loaded, LoadedCoarse
-    from stillroot.mechanics.loading import Seated
+    from stillroot.answers.chain import Placed
+    from stillroot.answers.levels import Solved
 
 T = TypeVar("T")
 
@@ -77,14 +77,14 @@ def run_bench(pipe: Connection, dropped: c_longlong) -> None:
 
     if DROP_SIGNAL is not None:
         signal.signal(DROP_SIGNAL, lambda _number, _frame: assert_wanted())
-    bench = Bench(assert_wanted)
+    worker = Worker(assert_wanted)
     with threadpool_limits(1), suppress(EOFError, OSError):
         while True:
             job: Job = pipe.recv()
             current = job.number
             try:
                 assert_wanted()
-                reply = _reply(bench, job)
+                reply = _reply(worker, job)
             except Dropped:
                 reply = Reply(number=job.number, dropped=True)
             finally:
@@ -92,9 +92,9 @@ def run_bench(pipe: Connection, dropped: c_longlong) -> None:
             pipe.send(reply)
 
 
-def _reply(bench: Bench, job: Job) -> Reply:
+def _reply(worker: Worker, job: Job) -> Reply:
     try:
-        return Reply(number=job.number, value=bench.done(job))
+        return Reply(number=job.number, value=worker.done(job))
     except StillrootError as error:
         message = str(error)
     except MemoryError:
@@ -129,22 +129,18 @@ def _close_mesher() -> None:
         gmsh.finalize()
 
 
-class Bench:
+class Worker:
     """One process's work, and what it keeps from one job to the next."""
 
     def __init__(self, progress: Callable[[str], None]) -> None:
-        from stillroot.answers.answer import prepared_groundwork  # noqa: PLC0415 - as the next
-        from stillroot.studies.stages import Stages  # noqa: PLC0415 - in the process that solves
+        from stillroot.answers.chain import Chain  # noqa: PLC0415 - in the process that solves
+        from stillroot.answers.levels import Bench  # noqa: PLC0415
 
         self._progress = progress
         # A first answer of one tab has the machine to itself; a refined one has a core for each half.
-        threaded = partial(prepared_groundwork, each=on_both_cores)
-        self._first_stages = Stages(threaded, each=on_both_cores)
-        self._stages, self._far_stages = Stages(prepared_groundwork), Stages(self._far_ground)
-        self._coarse_case: Case | None = None
-        self._seat: tuple[Case, Seated, float] | None = None
-        self._loaded: Loaded | None = None
-        self._coarse: LoadedCoarse | None = None
+        self._first_bench, self._bench = Bench(coarse=Chain(each=on_both_cores)), Bench()
+        self._placed: Placed | None = None
+        self._solved: Solved | None = None
         self._work: dict[str, Callable[[Case, Any], Any]] = {
             "first": self._first,
             "seat": self._seated,
@@ -166,109 +162,78 @@ class Bench:
         from stillroot.explore.first import first_answer  # noqa: PLC0415
         from stillroot.explore.told import first_told  # noqa: PLC0415
 
-        return first_told(case, first_answer(self._first_stages, case, place))
+        return first_told(case, first_answer(self._first_bench, case, place))
 
     def _seated(self, case: Case, _: object) -> float:
         """Seat a case; return its interference, which the coarser seats take over."""
-        self._loaded = self._seat = None
-        seated, interference_um, _torque = self._stages.seated(case)
-        self._seat = case, seated, interference_um
-        return interference_um
+        self._placed = self._solved = None
+        self._placed = self._bench.placed(case, FINE)
+        return self._placed.interference_um
 
     def _load(self, _: Case, __: object) -> None:
-        from stillroot.answers.answer import load_all  # noqa: PLC0415
-
-        case, seated, _interference = self._kept_seat()
-        self._loaded = load_all(case, seated, self._progress)
+        self._solved = self._bench.solved(_kept(self._placed).case, FINE, progress=self._progress)
 
     def _coarser(self, case: Case, interference_um: float) -> bytes:
-        """Load the coarse seat; return the case of it and the forces on bone, packed."""
-        from stillroot.answers.answer import load_coarse  # noqa: PLC0415
-        from stillroot.mechanics.accuracy import CoarseSeats, coarse_cases  # noqa: PLC0415
+        """Load the coarse seat; return the case and the forces on bone, packed."""
+        from stillroot.answers.levels import found_but_for_its_error  # noqa: PLC0415
         from stillroot.mechanics.fields import forces_on_bone  # noqa: PLC0415
 
-        self._coarse = None
-        if case.interface.measured_torque_ncm is not None:
-            found = {"interference_um": interference_um, "measured_torque_ncm": None}
-            face = case.interface.model_copy(update=found)
-            case = case.model_copy(update={"interface": face})
-
-        def seats() -> CoarseSeats:
-            coarse_case, far_case = coarse_cases(case)
-            self._coarse_case = coarse_case
-            coarse = self._stages.seated(coarse_case)[0]
-            self._progress("coarser")
-            far = None if case.is_whole_block else self._far_stages.seated(far_case)[0]
-            self._progress("farther")
-            fewer = coarse.with_highest(far_case.numerics.harmonics)
-            return CoarseSeats(coarse=coarse, fewer=fewer, far=far)
-
-        self._coarse = load_coarse(case, seats)
-        coarse = self._coarse.seats.coarse
-        forces = [forces_on_bone(coarse.layer, state) for state in self._coarse.states]
-        return pickle.dumps((coarse.site.case, forces))
+        self._solved = None
+        with found_but_for_its_error(case):
+            self._solved = self._bench.solved(case, COARSE, interference_um, progress=self._progress)
+        layer = self._solved.placed.seated.layer
+        return pickle.dumps((case, [forces_on_bone(layer, state) for state in self._solved.states]))
 
     def _readings(self, case: Case, _: object) -> bytes:
-        """Load the other coarser seats; return what is read off them, packed."""
-        from stillroot.answers.answer import read_coarser  # noqa: PLC0415
+        """Load the other coarser seats; return what is read off all of them, packed."""
+        from stillroot.answers.levels import OF_THE_ERROR, found_but_for_its_error  # noqa: PLC0415
 
-        if self._coarse is None:
-            msg = "the coarser seats are read once the coarse one is loaded"
-            raise AssertionError(msg)
-        return pickle.dumps(read_coarser(case, self._coarse))
+        coarse = _kept(self._solved)
+        found = coarse.placed.interference_um
+        readings = {COARSE: coarse.readings}
+        with found_but_for_its_error(case):
+            for level in (level for level in OF_THE_ERROR if level != COARSE):
+                solved = self._bench.solved(case, level, found, progress=self._progress)
+                readings[level] = solved.readings
+        return pickle.dumps(readings)
 
     def _bone_strains(self, _: Case, packed: bytes) -> bytes:
         """Find how far bone is strained by the forces that another bench found; return it packed."""
+        from stillroot.answers.chain import meshed, solids_of  # noqa: PLC0415
+        from stillroot.answers.levels import at_level  # noqa: PLC0415
         from stillroot.mechanics.bodies import take_apart  # noqa: PLC0415
-        from stillroot.mechanics.outline import outline_of  # noqa: PLC0415
-        from stillroot.mechanics.stored import half_section  # noqa: PLC0415
         from stillroot.mechanics.strain import strains_under  # noqa: PLC0415
 
         case, forces = pickle.loads(packed)  # noqa: S301 - our own bench's
-        section = half_section(outline_of(case), case.numerics.element_mm)
+        here = at_level(case, COARSE)
+        section = meshed(here)
         self._progress("meshed")
         pair = take_apart(section, keep_gap=case.socket.gap_filled)
-        return pickle.dumps((case, strains_under(case, pair, forces)))
-
-    def _far_ground(self, far_case: Case) -> Any:
-        from stillroot.mechanics.groundwork import with_far_support  # noqa: PLC0415
-
-        coarse_case = self._coarse_case
-        if coarse_case is None:
-            msg = "the far support is moved from a coarse seat"
-            raise AssertionError(msg)
-        ground = self._stages.ground(coarse_case)
-        return with_far_support(ground, coarse_case, far_case, far_case.numerics.harmonics)
+        return pickle.dumps(strains_under(solids_of(here), pair, forces, case.bone.crush_strain))
 
     def _join(self, case: Case, packed: list[bytes]) -> dict[str, Any]:
-        from stillroot.answers.answer import LoadedCoarser, answers_of  # noqa: PLC0415
+        from stillroot.answers.answer import answers_of  # noqa: PLC0415
         from stillroot.explore.told import refined_told  # noqa: PLC0415
-        from stillroot.mechanics.torque import torque_of  # noqa: PLC0415
 
-        _, seated, interference_um = self._kept_seat()
-        loaded = self._loaded
-        if loaded is None:
-            msg = "loads are joined with their errors once they are solved"
-            raise AssertionError(msg)
-        readings, (coarse_case, strains) = map(pickle.loads, packed)  # our own benches'
-        coarser = LoadedCoarser(case=coarse_case, readings=readings, strains=strains)
-        answers = answers_of(case, seated, loaded, coarser)
-        return refined_told(case, seated, answers, loaded.readings, torque_of(seated), interference_um)
+        fine = _kept(self._solved)
+        readings, strains = map(pickle.loads, packed)  # our own benches'
+        return refined_told(case, fine, answers_of(fine, readings, strains))
 
     def _directions(self, _: Case, __: object) -> dict[str, Any]:
+        from stillroot.answers.answer import six_directions_of  # noqa: PLC0415
         from stillroot.explore.told import directions_told  # noqa: PLC0415
-        from stillroot.mechanics.six_directions import six_directions  # noqa: PLC0415
 
-        _case, seated, _interference = self._kept_seat()
-        return directions_told(six_directions(seated, progress=self._progress))
+        return directions_told(six_directions_of(_kept(self._placed), progress=self._progress))
 
     def _report(self, case: Case, _: object) -> str:
         from stillroot.explore.report_page import report_page  # noqa: PLC0415
 
         return report_page(case, self._progress)
 
-    def _kept_seat(self) -> tuple[Case, Seated, float]:
-        if self._seat is None:
-            msg = "a case is seated before it is loaded"
-            raise AssertionError(msg)
-        return self._seat
+
+def _kept(value: T | None) -> T:
+    """Return what an earlier job of the same question left."""
+    if value is None:
+        msg = "a case is seated before it is loaded, and loaded before its errors are read"
+        raise AssertionError(msg)
+    return value

@@ -39,7 +39,7 @@ class LoadedHarmonic:
 class Site:
     """Bodies, wall and series stiffness, in harmonics 0 to `highest`.
 
-    `wall_loads` (12, m, 3): λ_0 of equation (8) for each of the `UNIT_LOADS`, in its family and harmonic.
+    `wall_loads` (12, m, 3): λ_0 of (8) for each of the `UNIT_LOADS`, in its family and harmonic.
     """
 
     solids: Solids

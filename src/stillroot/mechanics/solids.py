@@ -26,8 +26,8 @@ class Solids:
     `bone_mpa`: the modulus of each region of the bone by name, the first one of a profile;
     `trabecular_shape` (d, 2): depths [mm] and the modulus there relative to the first; `poisson` is that
     of all bone and gap fill. The bone is a block of `block_radius_mm` and `block_depth_mm`, held at its
-    base and, with `held_round`, at its side. `fills_gap`: whether anything fills the gap. Loads act on the
-    abutment's top at `top_mm`.
+    base and, with `held_round`, at its side. `fills_gap`: whether anything fills the gap. The
+    abutment's top, on which loads act, is at `top_mm`.
     """
 
     implant: Material

@@ -97,7 +97,7 @@ def friction_torque_ncm(layer: Layer, state: ContactState) -> float:
 
 
 class TorqueOutOfReach(Exception):  # noqa: N818
-    """No interference up to `LARGEST_INTERFERENCE_UM` gives a torque; `most_ncm` is the most one gives."""
+    """No interference up to `LARGEST_INTERFERENCE_UM` gives a torque; `most_ncm` is the most."""
 
     def __init__(self, most_ncm: float) -> None:
         super().__init__(most_ncm)

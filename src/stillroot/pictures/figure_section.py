@@ -42,7 +42,7 @@ if TYPE_CHECKING:
 
     from stillroot.answers.answer import CheckResult, LoadAnswer
     from stillroot.inputs.case import Case
-    from stillroot.mechanics.loading import Resultant
+    from stillroot.mechanics.resultant import Resultant
     from stillroot.pictures.drawing import Place, Style
 
 

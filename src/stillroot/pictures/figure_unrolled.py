@@ -43,7 +43,7 @@ if TYPE_CHECKING:
     from stillroot.answers.answer import CheckResult, LoadAnswer
     from stillroot.inputs.case import Case
     from stillroot.mechanics.fourier import Fourier
-    from stillroot.mechanics.loading import Resultant
+    from stillroot.mechanics.resultant import Resultant
     from stillroot.pictures.drawing import Floats, Style
 
 

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 from matplotlib.collections import LineCollection, PolyCollection
 
-from stillroot.mechanics.motion import UM_PER_MM
 from stillroot.mechanics.outline import IMPLANT_BODY, gaps_between, outline_of
 from stillroot.mechanics.stress import IN_PLANE_SIDES
 from stillroot.pictures.drawing import (
@@ -28,6 +27,7 @@ from stillroot.pictures.drawing import (
     write_in,
 )
 from stillroot.pictures.figure_section import draw_force, frame_section, name_load, view_of
+from stillroot.units import UM_PER_MM
 from stillroot.words.loads import load_text
 
 if TYPE_CHECKING:
@@ -36,7 +36,7 @@ if TYPE_CHECKING:
     from stillroot.answers.answer import CheckResult, LoadAnswer
     from stillroot.mechanics.bodies import Body
     from stillroot.mechanics.fields import Displacement
-    from stillroot.mechanics.loading import Resultant
+    from stillroot.mechanics.resultant import Resultant
     from stillroot.pictures.drawing import Floats, Place, Style
     from stillroot.pictures.figure_section import View
 

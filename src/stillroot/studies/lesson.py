@@ -24,12 +24,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from scipy.stats import qmc, rankdata
 
-from stillroot.answers.answer import check, prepared_site, resultant_of
+from stillroot.answers.answer import check
+from stillroot.answers.chain import Chain, loads_of
 from stillroot.errors import EnvironmentProblem, MeshError, NotConverged
 from stillroot.inputs.case import Case, Numerics
-from stillroot.mechanics.loading import load, seat
-from stillroot.mechanics.motion import head_movement, micromotion
-from stillroot.mechanics.torque import torque_of
 from stillroot.studies.running import DIED, in_processes
 
 if TYPE_CHECKING:
@@ -283,27 +281,26 @@ def case_of(point: SitePoint, grain: Grain) -> Case:
 
 def solve_site(point: SitePoint, grain: Grain) -> SiteAnswer:
     """Mesh, seat and load one site; without an error estimate."""
-    return SiteAnswer(point=point, **_solved(case_of(point, grain), grain.steps))
+    return SiteAnswer(point=point, **_solved(case_of(point, grain)))
 
 
-def _solved(case: Case, steps: int) -> dict[str, Any]:
+def _solved(case: Case) -> dict[str, Any]:
     """Return the outcome and the figures of `SiteAnswer` for a case under its only load."""
     try:
-        site = prepared_site(case)
-        seated = seat(site, site.layer())
+        placed = Chain().placed(case)
     except (MeshError, NotConverged) as error:
         return {"outcome": NO_ANSWER, "reason": str(error)}
-    torque = torque_of(seated)
+    torque = placed.torque
     if torque is None:
         msg = "a site of the lesson is frictional"
         raise AssertionError(msg)
     turned = {"insertion_torque_ncm": torque.insertion_ncm, "share_crushed": torque.share_crushed}
-    resultant = resultant_of(case.loads[0])
+    ((_, resultant),) = loads_of(case)
     try:
-        state = load(seated, [resultant], steps=steps, name="common load")
+        found = placed.read(placed.loaded("common load", resultant), resultant)
     except NotConverged as error:
         return {"outcome": GAVE_WAY, "reason": str(error), **turned}
-    motion = micromotion(seated, state)
+    motion = found.motion
     return {
         "outcome": COMPUTED,
         **turned,
@@ -311,7 +308,7 @@ def _solved(case: Case, steps: int) -> dict[str, Any]:
         "peak_depth_mm": round(motion.peak.depth_mm, 6) + 0.0,
         "mean_micromotion_um": motion.mean_um,
         "p95_micromotion_um": motion.percentile_um(95),
-        "head_movement_um": head_movement(seated, state, resultant).total_um,
+        "head_movement_um": found.head.total_um,
     }
 
 
@@ -608,7 +605,11 @@ def _case(
             "socket": {"holds_mm": [list(hold_mm)], "gap_fill": gap_fill},
             "interface": {"friction": friction, "interference_um": interference_um},
             "loads": [COMMON_LOAD],
-            "numerics": {"element_mm": grain.element_mm, "harmonics": grain.harmonics},
+            "numerics": {
+                "element_mm": grain.element_mm,
+                "harmonics": grain.harmonics,
+                "load_steps": grain.steps,
+            },
         }
     )
 
@@ -749,7 +750,7 @@ def _built_answers(plan: Plan, progress: Callable[[str], None]) -> Iterator[Buil
         yield BuiltAnswer(
             pair=pair,
             results=tuple(_checked(case) for case in pair.cases),
-            clot_um=tuple(_solved(c, plan.grain.steps).get("peak_micromotion_um") for c in clot.cases),
+            clot_um=tuple(_solved(c).get("peak_micromotion_um") for c in clot.cases),
         )
 
 

@@ -11,12 +11,13 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
+from stillroot.answers.answer import six_directions_of
 from stillroot.answers.explained import Explained, Lever, as_explained
+from stillroot.answers.levels import at_level
 from stillroot.errors import CaseError
 from stillroot.inputs.case import Case
-from stillroot.mechanics.accuracy import COARSER
-from stillroot.mechanics.six_directions import six_directions
-from stillroot.studies.stages import Stages
+from stillroot.mechanics.accuracy import COARSE
+from stillroot.studies.outcome import for_any_moduli, solved
 from stillroot.studies.vary import changed
 
 if TYPE_CHECKING:
@@ -45,7 +46,7 @@ def explain(
 ) -> Explained:
     """Return an answer with its six directions, at the crest, and its levers, as reports show them."""
     explained = as_explained(result)
-    six = six_directions(explained.answer.seated, progress=progress)
+    six = six_directions_of(explained.answer.placed, progress=progress)
     return with_levers(replace(explained, six=six), progress=progress)
 
 
@@ -58,13 +59,13 @@ def with_levers(
     """
     explained = as_explained(result)
     case = explained.answer.case
-    stages = Stages()
+    chain = for_any_moduli()
     progress("one thing changed at a time: as it is")
-    before = stages.outcome(_coarser(case))
+    before = solved(chain, at_level(case, COARSE))
     found = []
     for change in changes(case):
         progress(f"one thing changed at a time: {change.text}")
-        after = before if before.reason else stages.outcome(_coarser(change.case))
+        after = before if before.reason else solved(chain, at_level(change.case, COARSE))
         found.append(_lever(change, before, after))
     return replace(explained, levers=tuple(found))
 
@@ -77,10 +78,6 @@ def largest_after(result: CheckResult, lever: Lever) -> tuple[LoadAnswer, float]
             return None
         peaks.append((answer, ratio * answer.peak.total_um))
     return max(peaks, key=lambda pair: pair[1])
-
-
-def _coarser(case: Case) -> Case:
-    return case.with_numerics(element_mm=COARSER * case.numerics.element_mm)
 
 
 def _lever(change: Change, before: Outcome, after: Outcome) -> Lever:

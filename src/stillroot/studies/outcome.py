@@ -3,12 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass, replace
+from functools import partial
 from typing import TYPE_CHECKING, Any
+
+from stillroot.answers.answer import check
+from stillroot.answers.chain import FAILURES, Chain, grounded, loads_of, resultant_of
+from stillroot.errors import NotConverged
+from stillroot.units import NMM_PER_NCM
 
 if TYPE_CHECKING:
     from stillroot.answers.answer import CheckResult
-    from stillroot.mechanics.loading import Resultant
+    from stillroot.inputs.case import Case
     from stillroot.mechanics.motion import HeadMovement, Micromotion
+    from stillroot.mechanics.resultant import Resultant
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -97,7 +104,7 @@ def unsolved(name: str, resultant: Resultant, reason: str) -> LoadOutcome:
         name=name,
         axial_n=resultant.axial_n,
         lateral_n=resultant.lateral_n,
-        torque_ncm=resultant.torque_nmm / 10,
+        torque_ncm=resultant.torque_nmm / NMM_PER_NCM,
         height_mm=resultant.height_mm,
         reason=reason,
     )
@@ -119,4 +126,52 @@ def outcome_of(result: CheckResult) -> Outcome:
         engaged_threads=result.engaged_threads,
         interference_um=result.interference_um,
         torque_ncm=None if result.torque is None else result.torque.insertion_ncm,
+    )
+
+
+def for_any_moduli() -> Chain:
+    """Return a chain for the cases of a study, whose moduli change as often as anything else."""
+    return Chain(partial(grounded, for_any_moduli=True))
+
+
+def solved(chain: Chain, case: Case, *, with_error: bool = False) -> Outcome:
+    """Solve a case; where it has no answer the outcome says why.
+
+    With the numerical error it is solved as by `stillroot check`, and no stage is reused.
+
+    Raises
+    ------
+    EnvironmentProblem
+        gmsh cannot be loaded and no stored mesh fits the case.
+    """
+    try:
+        if with_error:
+            return outcome_of(check(case))
+        placed = chain.placed(case)
+    except FAILURES as error:
+        return no_outcome(case, str(error))
+    found = []
+    for item, (name, resultant) in zip(case.loads, loads_of(case), strict=True):
+        try:
+            reading = placed.read(placed.loaded(name, resultant), resultant)
+        except NotConverged as error:
+            found.append(unsolved(item.name, resultant, str(error)))
+        else:
+            found.append(load_outcome(item.name, resultant, reading.motion, reading.head))
+    return Outcome(
+        loads=tuple(found),
+        engagement_length_mm=case.engagement_length_mm,
+        engaged_threads=case.engaged_threads,
+        interference_um=placed.interference_um,
+        torque_ncm=None if placed.torque is None else placed.torque.insertion_ncm,
+    )
+
+
+def no_outcome(case: Case, reason: str) -> Outcome:
+    """Return the outcome of a case that has no answer, for a reason."""
+    return Outcome(
+        loads=tuple(unsolved(item.name, resultant_of(item), reason) for item in case.loads),
+        engagement_length_mm=case.engagement_length_mm,
+        engaged_threads=case.engaged_threads,
+        reason=reason,
     )

@@ -17,14 +17,16 @@ from functools import cache, partial
 from multiprocessing import get_context, parent_process, resource_tracker
 from typing import TYPE_CHECKING, Any, TypeVar
 
+from stillroot.answers.chain import stage_keys
 from stillroot.errors import EnvironmentProblem
-from stillroot.studies.stages import Stages, no_outcome, stage_keys
+from stillroot.studies.outcome import for_any_moduli, no_outcome, solved
 from stillroot.studies.store import key_of, program
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Generator, Iterator, Sequence
     from concurrent.futures import Future
 
+    from stillroot.answers.chain import Chain
     from stillroot.inputs.case import Case
     from stillroot.studies.outcome import Outcome
     from stillroot.studies.store import Store
@@ -206,18 +208,18 @@ def _on_cluster(
 
 
 @cache
-def _stages() -> tuple[Stages, threading.Lock]:
-    """Return the stages of this process, all that a worker keeps from case to case.
+def _chain() -> tuple[Chain, threading.Lock]:
+    """Return the chain of this process, all that a worker keeps from case to case.
 
     The lock lets one thread at a time use them; workers of a cluster may have several.
     """
-    return Stages(), threading.Lock()
+    return for_any_moduli(), threading.Lock()
 
 
 def _solve(case: Case, *, with_error: bool) -> Outcome:
     """Solve a case, in a worker or in this process."""
     from threadpoolctl import threadpool_limits  # noqa: PLC0415 - beside its only use
 
-    stages, lock = _stages()
+    chain, lock = _chain()
     with lock, threadpool_limits(1):
-        return stages.outcome(case, with_error=with_error)
+        return solved(chain, case, with_error=with_error)

@@ -20,9 +20,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from stillroot.answers.answer import versions
+from stillroot.answers.chain import solved_by
 from stillroot.errors import OutputError
 from stillroot.studies.outcome import Outcome
-from stillroot.studies.stages import solved_by
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator

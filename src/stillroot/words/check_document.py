@@ -11,7 +11,7 @@ from stillroot.answers.summary import GIVES_WAY, NO_LINE, place_of, rounded, wit
 from stillroot.inputs.case import SECTIONS
 from stillroot.inputs.case_messages import written
 from stillroot.inputs.section import ASSUMPTION
-from stillroot.mechanics.accuracy import SHARES
+from stillroot.mechanics.accuracy import PARTS
 from stillroot.studies.levers import largest_after
 from stillroot.words.directions import IN_PLAIN_WORDS, in_words, load_in_words
 from stillroot.words.document import (
@@ -327,7 +327,7 @@ def small_text(error_um: float) -> str:
 
 def _errors_table(result: CheckResult) -> Table:
     def row(name: str, parts: Mapping[str, float], total: float) -> tuple[str, ...]:
-        return (name, *(small_text(parts[part]) for part in SHARES), small_text(total))
+        return (name, *(small_text(parts[part]) for part in PARTS), small_text(total))
 
     rows = []
     for a in result.loads:
@@ -335,9 +335,9 @@ def _errors_table(result: CheckResult) -> Table:
         rows.append(row(f"{a.name}: head", a.head_error.parts_um, a.head_error.total_um))
     return Table(
         caption="Parts of the ± [µm], measured by solving again",
-        head=("Load", *SHARES, "Sum"),
+        head=("Load", *PARTS, "Sum"),
         rows=tuple(rows),
-        numbers=frozenset(range(1, len(SHARES) + 2)),
+        numbers=frozenset(range(1, len(PARTS) + 2)),
         note="Modelling choices and rough inputs weigh more than this.",
         wide=False,
     )

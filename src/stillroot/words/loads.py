@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from stillroot.mechanics.loading import Resultant
+    from stillroot.mechanics.resultant import Resultant
 
 LETTERS = 28
 """To a line of a load in a drawing."""

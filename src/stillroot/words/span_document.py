@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from stillroot.answers.summary import GIVES_WAY, rounded
 from stillroot.inputs.case_messages import written
-from stillroot.mechanics.torque import NMM_PER_NCM
+from stillroot.units import NMM_PER_NCM
 from stillroot.words.document import (
     RESEARCHER,
     Document,

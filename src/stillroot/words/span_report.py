@@ -15,7 +15,7 @@ from stillroot.answers.summary import (
     rounded,
     with_error,
 )
-from stillroot.mechanics.torque import NMM_PER_NCM
+from stillroot.units import NMM_PER_NCM
 from stillroot.words.report import TORQUE_LEAVES_OUT, as_text, empty_table
 
 if TYPE_CHECKING:

@@ -19,12 +19,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import tomli_w
 
+from stillroot.answers.chain import solids_of
 from stillroot.answers.explained import as_explained
 from stillroot.answers.summary import CAUTION
 from stillroot.errors import OutputError
 from stillroot.inputs.case import resolved_toml
 from stillroot.mechanics.fields import displacement
-from stillroot.mechanics.groundwork import region_modulus
 from stillroot.mechanics.outline import IMPLANT_BODY
 from stillroot.mechanics.stress import IN_PLANE_SIDES, seated_displacement, stress_in_plane, von_mises
 from stillroot.words.report import data_of, text_of
@@ -423,5 +423,5 @@ def _modulus(result: CheckResult, body: Body) -> NDArray[np.float64]:
         if name in IMPLANT_BODY:
             modulus[here] = result.case.implant.elastic.modulus_mpa
         elif np.any(here):
-            modulus[here] = region_modulus(result.case, name, depth[here])
+            modulus[here] = solids_of(result.case).modulus_mpa(name, depth[here])
     return modulus

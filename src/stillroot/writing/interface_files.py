@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from stillroot.mechanics.contact import ContactState
-    from stillroot.mechanics.loading import Seated
+    from stillroot.mechanics.seat import Seated
 
 WORDS = {OPEN: "open", STICK: "stick", SLIP: "slip"}
 DECIMALS = {"mm": 4, "deg": 2, "mm2": 6, "um": 3, "mpa": 4}
