@@ -14,12 +14,12 @@ import numpy as np
 from stillroot.inputs.case import Case
 from stillroot.inputs.materials import Material
 from stillroot.mechanics.outline import ABUTMENT, GAP, IMPLANT, TRABECULAR
-from stillroot.mechanics.site import Site, prepare
 from validation.benches import everywhere, graded, half_section_of, joined
+from validation.placed import Prepared, prepared
 
 if TYPE_CHECKING:
     from stillroot.mechanics.interface import Layer
-    from stillroot.mechanics.loading import Seated
+    from stillroot.mechanics.seat import Seated
     from validation.benches import Floats
 
 PIN, SLEEVE, GAP_WIDTH, TOP = 2.0, 5.0, 0.5, 2.0
@@ -41,7 +41,7 @@ def pin_in_sleeve(
     element: float = 0.5,
     sleeve: float = SLEEVE,
     below: float = 5.0,
-) -> Site:
+) -> Prepared:
     """Return a pin that bears on a sleeve of outer radius `sleeve` over the length `hold` [mm].
 
     `below`: depth of bone under the hold.
@@ -91,7 +91,7 @@ def pin_in_sleeve(
         },
         lambda r, z: (r < PIN) | (z < 0),
     )
-    return prepare(case, section, 1)
+    return prepared(case, section, 1)
 
 
 def _outwards(start: float, stop: float) -> Floats:

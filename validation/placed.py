@@ -3,20 +3,26 @@
 from __future__ import annotations
 
 import tomllib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-from stillroot.answers.answer import prepared_site, resultant_of
+from stillroot.answers.chain import law_of, resultant_of, site_of
 from stillroot.inputs.case import Case
-from stillroot.mechanics.loading import load, seat
+from stillroot.mechanics.loading import load
 from stillroot.mechanics.motion import HeadMovement, Micromotion, head_movement, micromotion
+from stillroot.mechanics.seat import seat
+from stillroot.mechanics.wall_law import layer_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
     from pathlib import Path
 
     from stillroot.mechanics.contact import ContactState
-    from stillroot.mechanics.loading import Resultant, Seated
+    from stillroot.mechanics.interface import Layer
+    from stillroot.mechanics.mesh import HalfSection
+    from stillroot.mechanics.resultant import Resultant
+    from stillroot.mechanics.seat import Seated
+    from stillroot.mechanics.site import Site
 
 TORN_LAYER = {"layer_thickness_mm": 0.1, "layer_modulus_ratio": 0.1}
 """The default of a case, both an assumption. The papers have hard contact, thickness 0."""
@@ -31,6 +37,33 @@ def changed_case(data: Mapping[str, Any], sections: Mapping[str, Mapping[str, ob
     """Return the case of `data`, some keys of its sections changed."""
     changed = {name: {**data.get(name, {}), **keys} for name, keys in sections.items()}
     return Case.from_dict({**data, **changed})
+
+
+@dataclass(frozen=True)
+class Prepared:
+    """A case and its site, to be seated by hand."""
+
+    case: Case
+    site: Site
+
+    def layer(self, *, interference_um: float | None = None, friction: float | None = None) -> Layer:
+        """Return the law at the wall; both arguments default to the case's."""
+        law = law_of(self.case)
+        if friction is not None:
+            law = replace(law, friction=friction)
+        if interference_um is None:
+            interference_um = self.case.interface.interference_um
+        return layer_of(self.site, law, interference_um)
+
+    def seated(self, layer: Layer | None = None) -> Seated:
+        """Return the implant seated, by default with the case's own law."""
+        share = self.case.interface.retained_pressure
+        return seat(self.site, layer or self.layer(), retained_pressure=share)
+
+
+def prepared(case: Case, section: HalfSection | None = None, highest: int | None = None) -> Prepared:
+    """Return a case with its site, on a mesh of its own or a given one."""
+    return Prepared(case, site_of(case, section, highest=highest))
 
 
 @dataclass(frozen=True)
@@ -56,8 +89,8 @@ class Placed:
 
 def placed(case: Case, *names: str) -> list[Placed]:
     """Return the case under its loads of these names, or under all."""
-    site = prepared_site(case)
-    seated = seat(site, site.layer())
+    seated = prepared(case).seated()
     chosen = [item for item in case.loads if not names or item.name in names]
     resultants = [resultant_of(item) for item in chosen]
-    return [Placed(seated, load(seated, [resultant]), resultant) for resultant in resultants]
+    steps = case.numerics.load_steps
+    return [Placed(seated, load(seated, [r], steps=steps), r) for r in resultants]

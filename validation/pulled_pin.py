@@ -8,16 +8,16 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from stillroot.inputs.case import Case
-from stillroot.mechanics.loading import Seated, seat
 from stillroot.mechanics.outline import ABUTMENT, IMPLANT, TRABECULAR
-from stillroot.mechanics.site import prepare
 from validation.benches import everywhere, half_section_of
+from validation.placed import prepared
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from stillroot.mechanics.contact import ContactState
     from stillroot.mechanics.interface import Layer
+    from stillroot.mechanics.seat import Seated
 
 RADIUS, LENGTH, ABUTMENT_MM, PIN_MPA = 1.0, 14.0, 3.0, 1000.0
 RIGID_MPA, BONE_MM = 1e6, 4.0
@@ -76,8 +76,7 @@ def _seated(interference_um: float, ratio: float) -> Seated:
         },
         lambda r, z: (r < RADIUS) | (z < 0),
     )
-    site = prepare(case, section, 1)
-    return seat(site, site.layer())
+    return prepared(case, section, 1).seated()
 
 
 def on_side(layer: Layer) -> NDArray[np.bool_]:

@@ -13,14 +13,14 @@ import scipy.sparse as sp
 import scipy.sparse.linalg as spla
 
 from stillroot import Case, Where, check
-from stillroot.answers.answer import prepared_site, resultant_of
+from stillroot.answers.chain import Chain, resultant_of, solids_of
 from stillroot.arch.plan import Plan
 from stillroot.arch.span import Ready, check_span
 from stillroot.inputs.uncertain import Uncertain
 from stillroot.mechanics.bodies import take_apart
-from stillroot.mechanics.groundwork import bone_stiffness, implant_stiffness, supported
+from stillroot.mechanics.groundwork import bone_stiffness, implant_stiffness
 from stillroot.mechanics.harmonics import admissible, angular_weight, face_loads
-from stillroot.mechanics.loading import load, seat
+from stillroot.mechanics.loading import load
 from stillroot.mechanics.outline import outline_of
 from stillroot.mechanics.stored import half_section
 from stillroot.studies.running import run
@@ -44,6 +44,7 @@ CASE = Case.from_dict(
 
 
 SOFTER = {"cortical_thickness_mm": 1.0, "trabecular_modulus_mpa": 200.0}
+SOLIDS = solids_of(CASE)
 SECTION = half_section(outline_of(CASE), CASE.numerics.element_mm)
 
 
@@ -51,7 +52,7 @@ def bonded_linear_solve():
     """Assemble, bond the wall, factorise and solve n = 0 and n = 1 on the mesh of the check."""
     pair = take_apart(SECTION, keep_gap=True)
     implant, bone, wall = pair.implant, pair.bone, pair.wall
-    stiffness = implant_stiffness(CASE, implant), bone_stiffness(CASE, bone)
+    stiffness = implant_stiffness(SOLIDS, implant), bone_stiffness(SOLIDS, bone)
     unit = face_loads(implant.basis, CASE.implant.abutment_height_mm)
     n_i, n_b = implant.nodes_mm.shape[1], bone.nodes_mm.shape[1]
     place = np.arange(n_b) + n_i
@@ -62,7 +63,7 @@ def bonded_linear_solve():
     nodes = np.zeros((2, len(used)))
     nodes[:, place] = np.hstack([implant.nodes_mm, bone.nodes_mm])
     fixed = np.zeros(len(used), dtype=bool)
-    fixed[place[n_i:]] = supported(CASE, bone)
+    fixed[place[n_i:]] = SOLIDS.held(bone.nodes_mm)
     for n, f in ((0, unit.axial), (1, unit.lateral)):
         k_i = stiffness[0].of(n).tocoo()
         k = sp.coo_array((k_i.data, (k_i.row, k_i.col)), shape=(3 * len(used),) * 2).tocsr()
@@ -102,8 +103,7 @@ def test_whole_check_against_one_bonded_solve():
 
 def test_a_further_load_on_the_same_seat():
     whole = seconds(lambda: check(CASE))
-    site = prepared_site(CASE)
-    seated = seat(site, site.layer())
+    seated = Chain().placed(CASE).seated
     resultant = resultant_of(CASE.loads[0])
     further = seconds(lambda: load(seated, [resultant]))
     print(f"\nfurther load {further:.2f} s of {whole:.2f} s: {further / whole:.3f}")

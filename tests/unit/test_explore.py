@@ -5,20 +5,20 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from stillroot.studies.stages import Stages
 
 from stillroot import Case
-from stillroot.answers.answer import prepared_groundwork, resultant_of
+from stillroot.answers.answer import prepared_groundwork
+from stillroot.answers.chain import resultant_of
 from stillroot.explore.first import FIRST_MM, first_answer, first_case
 from stillroot.explore.pairs import lecture
 from stillroot.explore.site_drawing import drawing_of, peak_places
 from stillroot.explore.told import without_options
 from stillroot.explore.workshop import Bench, Job, on_both_cores
-from stillroot.mechanics.accuracy import read
 from stillroot.mechanics.groundwork import WHOLE
 from stillroot.mechanics.loading import load
-from stillroot.mechanics.motion import Peak
+from stillroot.mechanics.motion import Peak, read
 from stillroot.mechanics.outline import outline_of
-from stillroot.studies.stages import Stages
 
 
 def test_the_refined_answer_lies_within_the_first(shipped_case):

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from stillroot import Case, EnvironmentProblem, MeshError
-from stillroot.mechanics.accuracy import coarse_cases
+from stillroot.answers.levels import at_level
+from stillroot.mechanics.accuracy import COARSE
 from stillroot.mechanics.bodies import take_apart
 from stillroot.mechanics.mesh import mesh_key, mesh_outline
 from stillroot.mechanics.outline import Outline, Region, gaps_between, implant_wall, outline_of
@@ -232,14 +233,14 @@ def test_without_gmsh_a_foreign_geometry_is_one_clear_message():
 
 @pytest.mark.usefixtures("without_gmsh")
 def test_without_gmsh_every_shipped_case_finds_its_meshes(shipped_case):
-    for case in (shipped_case, coarse_cases(shipped_case)[0]):
+    for case in (shipped_case, at_level(shipped_case, COARSE)):
         assert half_section(outline_of(case), case.numerics.element_mm).triangles.shape[0] == 3
 
 
 @pytest.mark.usefixtures("without_gmsh")
 def test_without_gmsh_every_case_of_a_shipped_plan_finds_its_meshes(planned_cases):
     for shipped in planned_cases:
-        for case in (shipped, coarse_cases(shipped)[0]):
+        for case in (shipped, at_level(shipped, COARSE)):
             assert half_section(outline_of(case), case.numerics.element_mm).triangles.shape[0] == 3
 
 
@@ -247,7 +248,7 @@ def test_no_stored_mesh_is_stale(shipped_cases, planned_cases):
     wanted = {
         f"{mesh_key(outline_of(case), case.numerics.element_mm)}.npz"
         for shipped in (*shipped_cases, *planned_cases)
-        for case in (shipped, coarse_cases(shipped)[0])
+        for case in (shipped, at_level(shipped, COARSE))
     }
     folder = next(folder for folder in mesh_folders() if folder.is_dir())
     assert {path.name for path in folder.glob("*.npz")} == wanted

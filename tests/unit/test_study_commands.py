@@ -11,7 +11,7 @@ import pytest
 
 from stillroot import Case, Where, spread
 from stillroot.answers.summary import CAUTION
-from stillroot.studies.stages import no_outcome
+from stillroot.studies.outcome import no_outcome
 from stillroot.studies.vary import changed
 from stillroot.words.study_report import spread_sentences
 

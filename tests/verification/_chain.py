@@ -4,15 +4,16 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from stillroot.answers.answer import prepared_site
-from stillroot.mechanics.loading import Resultant, Seated, load, seat
+from stillroot.mechanics.loading import STEPS, load
 from validation.placed import Placed as Loaded
-from validation.placed import changed_case
+from validation.placed import changed_case, prepared
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from stillroot.inputs.case import Case
+    from stillroot.mechanics.resultant import Resultant
+    from stillroot.mechanics.seat import Seated
 
 LINEAR: dict[str, Any] = {
     "title": "Invented scenario: linear",
@@ -54,9 +55,8 @@ def case_of(**sections: Mapping[str, object]) -> Case:
 
 
 def seated(case: Case) -> Seated:
-    site = prepared_site(case)
-    return seat(site, site.layer())
+    return prepared(case).seated()
 
 
-def loaded(seat_: Seated, *path: Resultant, steps: int | None = None) -> Loaded:
+def loaded(seat_: Seated, *path: Resultant, steps: int = STEPS) -> Loaded:
     return Loaded(seat_, load(seat_, path, steps=steps), path[-1])

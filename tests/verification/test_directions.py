@@ -15,10 +15,11 @@ import pytest
 
 from stillroot.errors import NotConverged
 from stillroot.inputs.case import Case
-from stillroot.mechanics.loading import Resultant, Seated, load, seat
-from stillroot.mechanics.motion import resultant_of_tractions, section_motion
+from stillroot.mechanics.balance import resultant_of_tractions
+from stillroot.mechanics.implant_motion import section_motion
+from stillroot.mechanics.loading import load
 from stillroot.mechanics.outline import ABUTMENT, IMPLANT, TRABECULAR
-from stillroot.mechanics.site import prepare
+from stillroot.mechanics.resultant import Resultant, place_of_unit
 from stillroot.mechanics.six_directions import (
     GIVES_WAY,
     LITTLE,
@@ -32,10 +33,12 @@ from stillroot.mechanics.torque import torque_of
 from validation.benches import everywhere, far_boundary_removed, graded, half_section_of, joined
 from validation.doherty_2005.compute import PUBLISHED as DOHERTY_2005
 from validation.half_space import FAR, NEAR, buried_stiffness, buried_torsion
+from validation.placed import prepared
 
 from ._chain import BONDED, SMOOTH, case_of, loaded, seated
 
 if TYPE_CHECKING:
+    from stillroot.mechanics.seat import Seated
     from validation.benches import Floats
 
 LOOSE = {"friction": 0.0, "interference_um": 0.0}
@@ -66,7 +69,7 @@ def seat_of(kind: str) -> Seated:
 
 @cache
 def six(kind: str, height_mm: float = 0.0) -> SixDirections:
-    return six_directions(seat_of(kind), height_mm=height_mm)
+    return six_directions(seat_of(kind), little_um=50.0, height_mm=height_mm)
 
 
 def states(kind: str) -> dict[str, str]:
@@ -74,11 +77,11 @@ def states(kind: str) -> dict[str, str]:
 
 
 def motion_at_crest(seat_: Seated, resultant: Resultant) -> Floats:
-    """Return shift [mm], tilt [rad], rise and turn (4,) of the section at the crest, from a solve."""
+    """Return the motion (6,) [mm, rad] of the section at the crest, from a solve."""
     found = loaded(seat_, resultant)
-    top = seat_.site.case.implant.abutment_height_mm
+    top = seat_.site.solids.top_mm
     change = found.state.w - found.state.fourier.embedded(seat_.state.w)
-    return section_motion(seat_.site, change, resultant.on_sections(top))[4:]
+    return section_motion(seat_.site, change, resultant.on_sections(top))[6:]
 
 
 # --- What a stiffness matrix must obey ---------------------------------------------------------------
@@ -106,8 +109,8 @@ def test_a_push_tilts_as_much_as_a_moment_shifts() -> None:
     """Reciprocity (Betti), by two solves of the whole chain, both in agreement with the matrix."""
     bonded = seat_of("bonded")
     force_n, moment_nmm = 20.0, 170.0
-    _, tilt, *_ = motion_at_crest(bonded, Resultant(lateral_n=force_n, at_crest=True))
-    shift, *_ = motion_at_crest(bonded, Resultant(moment_nmm=moment_nmm, at_crest=True))
+    tilt = motion_at_crest(bonded, Resultant(lateral_n=force_n, at_crest=True))[4]
+    shift = motion_at_crest(bonded, Resultant(moment_nmm=moment_nmm, at_crest=True))[0]
     assert tilt / force_n == pytest.approx(shift / moment_nmm, rel=1e-6)
     assert tilt / force_n == pytest.approx(np.linalg.inv(tangent_matrix(bonded, 0.0))[4, 0], rel=1e-6)
 
@@ -115,9 +118,9 @@ def test_a_push_tilts_as_much_as_a_moment_shifts() -> None:
 def test_a_push_on_top_shifts_the_crest_as_much_as_one_at_the_crest_shifts_the_top() -> None:
     """Reciprocity between two sections that bend against each other: abutment and crest."""
     bonded = seat_of("bonded")
-    top = bonded.site.case.implant.abutment_height_mm
+    top = bonded.site.solids.top_mm
     moved = []
-    for on_top, read in ((True, 4), (False, 0)):
+    for on_top, read in ((True, place_of_unit("crest", "F_x")), (False, place_of_unit("top", "F_x"))):
         push = Resultant(lateral_n=20.0, height_mm=top if on_top else 0.0, at_crest=not on_top)
         found = loaded(bonded, push)
         moved.append(section_motion(bonded.site, found.state.w, push.on_sections(top))[read])
@@ -148,7 +151,7 @@ def test_the_centre_of_rotation_stays_put() -> None:
     shift, tilt, *_ = motion_at_crest(bonded, Resultant(lateral_n=1.0, at_crest=True))
     centre = six("bonded").centre_of_rotation_mm
     assert centre is not None
-    assert -bonded.site.case.implant.length_mm < centre < 0
+    assert -bonded.site.solids.implant_length_mm < centre < 0
     assert abs(shift + tilt * centre) < 1e-3 * shift
 
 
@@ -223,8 +226,7 @@ def footing(
         },
         lambda r, z: ((r < RADIUS) & (z < 1)) | (z < -foot),
     )
-    site = prepare(case, section, 1)
-    return seat(site, site.layer())
+    return prepared(case, section, 1).seated()
 
 
 POWERS = 1 + np.add.outer([0, 0, 0, 1, 1, 1], [0, 0, 0, 1, 1, 1])
@@ -350,8 +352,7 @@ def test_pressed_in_smooth_holds_by_friction_alone() -> None:
     of the bone above, raises it.
     """
     pressed = seat_of("pressed, smooth")
-    implant = pressed.site.case.implant
-    radius, length = implant.diameter_mm / 2, implant.length_mm
+    radius, length = pressed.site.solids.implant_radius_mm, pressed.site.solids.implant_length_mm
     layer = pressed.layer
     side = layer.normal[0] > 0.5
     pressure = np.average(pressed.state.tractions.traction[0, side, 0], weights=layer.weight_mm2[side])

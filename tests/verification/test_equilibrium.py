@@ -15,14 +15,15 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from stillroot.mechanics.balance import imbalance, resultant_of_tractions
 from stillroot.mechanics.contact import TOLERANCE
-from stillroot.mechanics.loading import Resultant, Seated, wall_load
-from stillroot.mechanics.motion import imbalance, resultant_of_tractions
+from stillroot.mechanics.resultant import Resultant
 
 from ._chain import BONDED, SMOOTH, Loaded, case_of, loaded, seated
 
 if TYPE_CHECKING:
     from stillroot.inputs.case import Case
+    from stillroot.mechanics.seat import Seated
 
 Floats = NDArray[np.float64]
 
@@ -67,7 +68,7 @@ def every_solution(test: Any) -> Any:
 def test_the_bone_takes_the_load_in_all_six_components(seat_name: str, load_name: str) -> None:
     it = solution(seat_name, load_name)
     taken = resultant_of_tractions(it.seated.layer, it.state)
-    length = it.seated.site.case.implant.length_mm
+    length = it.seated.site.solids.implant_length_mm
     scale = np.array([1.0] * 3 + [length] * 3)
     off = (taken - it.resultant.six) / scale
     assert np.max(np.abs(off)) < 1e-6 * np.max(np.abs(it.resultant.six) / scale)
@@ -225,8 +226,8 @@ def cycle(seat_: Seated, size: Resultant, turns: int = 3) -> tuple[list[Loaded],
 def loop_work(seat_: Seated, states: list[Loaded], path: list[Resultant]) -> float:
     """Return ∮ λ_0 · dw [N·mm] over the last turn: the work dissipated in it."""
     site, last = seat_.site, slice(-9, None)
-    top = site.case.implant.abutment_height_mm
-    forces = [wall_load(site, states[0].state.fourier, r.on_sections(top)) for r in path[last]]
+    top = site.solids.top_mm
+    forces = [site.wall_load(states[0].state.fourier, r.on_sections(top)) for r in path[last]]
     w = [it.state.w for it in states[last]]
     steps = zip(forces[1:], forces[:-1], w[1:], w[:-1], strict=True)
     return float(sum(np.sum((f + f0) / 2 * (x - x0)) for f, f0, x, x0 in steps))
@@ -259,7 +260,7 @@ def test_a_load_that_reverses_loses_work_to_friction() -> None:
 def test_a_bonded_implant_loses_no_work() -> None:
     seat_ = seat_of("bonded")
     states, path = cycle(seat_, LATERAL, turns=1)
-    forces = np.abs(wall_load(seat_.site, states[0].state.fourier, LATERAL.on_sections(6.0)))
+    forces = np.abs(seat_.site.wall_load(states[0].state.fourier, LATERAL.on_sections(6.0)))
     once = float(np.sum(forces * np.abs(states[1].state.w)))
     assert abs(loop_work(seat_, states, path)) < 1e-6 * once
 

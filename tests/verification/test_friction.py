@@ -15,10 +15,10 @@ import scipy.sparse as sp
 from numpy.typing import NDArray
 
 from stillroot.errors import NotConverged
-from stillroot.mechanics.contact import ContactState, SeriesStiffness, follow, state_tangent
+from stillroot.mechanics.contact import ContactState, Problem, SeriesStiffness, follow, state_tangent
 from stillroot.mechanics.fourier import Fourier
 from stillroot.mechanics.interface import Layer, averaged_stiffness, tractions
-from stillroot.mechanics.loading import Resultant
+from stillroot.mechanics.resultant import Resultant
 from validation.pulled_pin import PIN_MPA, RADIUS, on_side, seated
 
 from ._chain import loaded
@@ -68,7 +68,8 @@ def pulled(*loads_n: float) -> tuple[Floats, Floats]:
         force = np.zeros_like(rest)
         force[0, 0, 0, 2] = load
         path.append(((k + 1) / len(loads_n), force))
-    state = follow(series, layer, start, path, p, stage="pull", scale=0.01)
+    problem = Problem(series=series, layer=layer, precondition=p, stage="pull", scale_mm=0.01)
+    state = follow(problem, start, path)
     # Along the wall is up where the normal points out along r.
     return state.w[0, 0, :, 2], state.tractions.traction[1, :, 0]
 

@@ -14,9 +14,10 @@ import pytest
 
 from stillroot.errors import NotConverged
 from stillroot.inputs.materials import Material
-from stillroot.mechanics.loading import Resultant, Seated, load, seat
-from stillroot.mechanics.motion import resultant_of_tractions
-from stillroot.mechanics.site import HARD_LAYER_MM
+from stillroot.mechanics.balance import resultant_of_tractions
+from stillroot.mechanics.loading import load
+from stillroot.mechanics.resultant import Resultant
+from stillroot.mechanics.wall_law import HARD_LAYER_MM
 from validation.pins import (
     BONE,
     FRICTION,
@@ -29,6 +30,7 @@ from validation.pins import (
 )
 
 if TYPE_CHECKING:
+    from stillroot.mechanics.seat import Seated
     from validation.benches import Floats
 
 
@@ -52,9 +54,9 @@ def lame_pressure(pin: Material, *, sleeve_held: bool = False) -> float:
 
 def test_crushing_changes_nothing_below_its_limit() -> None:
     """The limit has no effect where no pressure comes near it: 1e-5, the tolerance of a seat."""
-    site = pin_in_sleeve(8.0, RIGID_PIN)
-    layer = site.layer(friction=0.0)
-    limited, free = (seat(site, one).state.tractions.traction[0] for one in (layer, uncrushable(layer)))
+    pin = pin_in_sleeve(8.0, RIGID_PIN)
+    layer = pin.layer(friction=0.0)
+    limited, free = (pin.seated(one).state.tractions.traction[0] for one in (layer, uncrushable(layer)))
     assert limited.max() < 0.5 * layer.crush_mpa.min()
     np.testing.assert_allclose(limited, free, rtol=1e-5)
 
@@ -64,8 +66,8 @@ def gripped(hold: float, bone: Material = BONE) -> Seated:
 
     So no shear is locked in, and the pressure is that of the formula.
     """
-    site = pin_in_sleeve(hold, RIGID_PIN, bone=bone, element=1.0)
-    seated = seat(site, uncrushable(site.layer(friction=0.0)))
+    pin = pin_in_sleeve(hold, RIGID_PIN, bone=bone, element=1.0)
+    seated = pin.seated(uncrushable(pin.layer(friction=0.0)))
     return replace(seated, layer=replace(seated.layer, friction=FRICTION))
 
 

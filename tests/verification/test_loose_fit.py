@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from stillroot.errors import NotConverged
-from stillroot.mechanics.loading import Resultant
+from stillroot.mechanics.resultant import Resultant
 
 from ._chain import SMOOTH, Loaded, case_of, loaded, seated
 

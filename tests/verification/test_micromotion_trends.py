@@ -11,7 +11,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from stillroot.answers.answer import resultant_of
+from stillroot.answers.chain import resultant_of
 from stillroot.inputs.case import Case
 
 from ._chain import Loaded, loaded, seated

@@ -19,15 +19,16 @@ from hypothesis import HealthCheck, given, reject, settings
 from hypothesis import strategies as st
 
 import stillroot
-from stillroot.answers.answer import prepared_site
+from stillroot.answers.chain import site_of
 from stillroot.errors import MeshError, NotConverged
-from stillroot.mechanics.loading import Resultant, Seated, seat, wall_load
-from stillroot.mechanics.motion import imbalance, section_motion
+from stillroot.mechanics.balance import imbalance
+from stillroot.mechanics.implant_motion import section_motion
 from stillroot.mechanics.outline import outline_of
-from stillroot.mechanics.site import Site, prepare
+from stillroot.mechanics.resultant import Resultant
 from stillroot.mechanics.stored import half_section
 from stillroot.mechanics.torque import torque_of
 from stillroot.words.report import data_of
+from validation.placed import Prepared, prepared
 
 from ._chain import BONDED, Loaded, case_of, loaded
 
@@ -38,6 +39,8 @@ if TYPE_CHECKING:
 
     from stillroot.inputs.case import Case
     from stillroot.mechanics.mesh import HalfSection
+    from stillroot.mechanics.seat import Seated
+    from stillroot.mechanics.site import Site
 
     Floats = NDArray[np.float64]
     Data = dict[str, Any]
@@ -228,18 +231,13 @@ def section_of(data: Data) -> HalfSection:
 @lru_cache(maxsize=4)
 def _site(bodies: str) -> Site:
     data = json.loads(bodies)
-    case = case_of(**data)
-    return prepare(case, section_of(data), case.numerics.harmonics)
+    return site_of(case_of(**data), section_of(data))
 
 
-def site_of(data: Data) -> Site:
-    """Return the site; cases that differ only in interface or loads share it."""
+def bed_of(data: Data) -> Prepared:
+    """Return the case on its site; cases that differ only in interface or loads share it."""
     bodies = {name: data[name] for name in ("implant", "bone", "socket", "numerics")}
-    return replace(_site(json.dumps(bodies)), case=case_of(**data))
-
-
-def seated(site: Site) -> Seated:
-    return seat(site, site.layer())
+    return Prepared(case_of(**data), _site(json.dumps(bodies)))
 
 
 def with_changed(data: Data, **sections: Data) -> Data:
@@ -302,7 +300,7 @@ def test_every_answer_is_in_balance_and_obeys_the_law_at_the_wall(times: int) ->
 
     @over(16 * times, cases(), sizes())
     def holds(data: Data, size: Size) -> None:
-        seat_ = seated(site_of(data))
+        seat_ = bed_of(data).seated()
         resultant = size.on(seat_)
         it = loaded(seat_, resultant)
         assert_in_balance(it)
@@ -363,8 +361,8 @@ def test_moduli_and_loads_doubled_give_the_same_motion(times: int) -> None:
 
     @over(6 * times, cases(hard=times > 1), sizes())
     def holds(data: Data, size: Size) -> None:
-        one = seated(site_of(data))
-        two = seated(site_of(stiffened(data, 2.0, 2.0, 2.0, 2.0)))
+        one = bed_of(data).seated()
+        two = bed_of(stiffened(data, 2.0, 2.0, 2.0, 2.0)).seated()
         resultant = size.on(one)
         once, twice = loaded(one, resultant).state, loaded(two, resultant.scaled(2.0)).state
         assert_same(twice.w, once.w)
@@ -381,11 +379,11 @@ def test_lengths_doubled_and_loads_fourfold_give_twice_the_motion(times: int) ->
 
     @over(6 * times, cases(filled=False, hard=False), sizes())
     def holds(data: Data, size: Size) -> None:
-        site = site_of(data)
+        bed = bed_of(data)
         section = section_of(data)
         large = replace(section, points_mm=2 * section.points_mm)
-        larger = prepare(case_of(**enlarged(data, 2.0)), large, site.highest)
-        one, two = seated(site), seated(larger)
+        larger = prepared(case_of(**enlarged(data, 2.0)), large)
+        one, two = bed.seated(), larger.seated()
         once = size.on(one)
         fourfold = replace(
             once.scaled(4.0), height_mm=2 * once.height_mm, torque_nmm=8 * once.torque_nmm
@@ -403,7 +401,7 @@ def test_a_load_turned_or_mirrored_gives_the_field_turned_or_mirrored(times: int
 
     @over(6 * times, cases(hard=times > 1), sizes(lateral_from=1.0))
     def holds(data: Data, size: Size) -> None:
-        seat_ = seated(site_of(data))
+        seat_ = bed_of(data).seated()
         resultant = size.on(seat_)
         it = loaded(seat_, resultant)
         turned = loaded(seat_, replace(resultant, lateral_n=-resultant.lateral_n))
@@ -420,7 +418,7 @@ def compliance(seat_: Seated, resultant: Resultant) -> float:
     """Return load times the conjugate motion [N·mm]: twice the work of the load."""
     it = loaded(seat_, resultant)
     change = it.state.w - it.state.fourier.embedded(seat_.state.w)
-    sections = resultant.on_sections(seat_.site.case.implant.abutment_height_mm)
+    sections = resultant.on_sections(seat_.site.solids.top_mm)
     return float(sections @ section_motion(seat_.site, change, sections))
 
 
@@ -442,7 +440,7 @@ def test_stiffer_bone_or_implant_never_lets_a_load_do_more_work(times: int) -> N
 
     @over(6 * times, cases(kinds=kinds, hard=times > 1), sizes(), factors_of_four)
     def holds(data: Data, size: Size, factors: tuple[float, float, float, float]) -> None:
-        soft, stiff = seated(site_of(data)), seated(site_of(stiffened(data, *factors)))
+        soft, stiff = bed_of(data).seated(), bed_of(stiffened(data, *factors)).seated()
         resultant = size.on(soft)
         more, less = compliance(soft, resultant), compliance(stiff, resultant)
         assert 0 < less <= more * (1 + 1e-6)
@@ -459,7 +457,7 @@ def test_micromotion_is_another_matter_a_stiffer_implant_may_raise_its_peak() ->
 
     def peak_um(modulus_mpa: float) -> float:
         implant = {"modulus_mpa": modulus_mpa, "poisson": 0.33}
-        it = loaded(seated(prepared_site(case_of(implant=implant, **bonded))), bending)
+        it = loaded(prepared(case_of(implant=implant, **bonded)).seated(), bending)
         return it.peak_um
 
     assert peak_um(440_000.0) > 1.05 * peak_um(110_000.0)
@@ -481,7 +479,7 @@ def test_energy_is_stored_or_lost_to_friction_and_friction_never_gives_any(times
 
     @over(6 * times, cases(kinds=("frictional",), hard=False, rough=True), sizes(lateral_from=1.0))
     def holds(data: Data, size: Size) -> None:
-        seat_ = seated(site_of(data))
+        seat_ = bed_of(data).seated()
         shares = (1.0, 0.5, 0.0, 0.75, 0.0)  # the largest first: what solves are measured against
         path = [size.on(seat_).scaled(share) for share in shares]
         states = [loaded(seat_, *path[: k + 1], steps=1) for k in range(len(path))]
@@ -513,14 +511,14 @@ class CyclePoint:
     @classmethod
     def of(cls, it: Loaded) -> CyclePoint:
         site, layer, state = it.seated.site, it.seated.layer, it.state
-        top = site.case.implant.abutment_height_mm
+        top = site.solids.top_mm
         pressure, *shear = state.tractions.traction
         area = layer.weight_mm2[:, None] * state.fourier.angle_weight
         springs = pressure**2 / layer.normal_stiffness[:, None]
         springs += np.sum(np.square(shear), axis=0) / layer.shear_stiffness[:, None]
         bodies = np.sum(state.w * site.series.forces(state.w))
         return cls(
-            load=wall_load(site, state.fourier, it.resultant.on_sections(top)),
+            load=site.wall_load(state.fourier, it.resultant.on_sections(top)),
             w=state.w,
             shear=np.array(shear),
             slip=state.tractions.slip_mm,
@@ -541,7 +539,7 @@ def test_a_torque_is_held_up_to_what_friction_gives_and_beyond_is_an_error_and_n
 
     @over(4 * times, cases(kinds=("frictional",), filled=False, hard=False, rough=True), st.booleans())
     def holds(data: Data, backwards: bool) -> None:
-        seat_ = seated(site_of(data))
+        seat_ = bed_of(data).seated()
         torque = torque_of(seat_)
         assert torque is not None
         limit = Resultant(torque_nmm=(-10 if backwards else 10) * torque.removal_ncm)

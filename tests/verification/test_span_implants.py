@@ -13,10 +13,11 @@ import pytest
 
 from stillroot.arch.plan import Plan
 from stillroot.arch.span import FEWER, Ready, SpanResult, bridge_of, check_span, resultant_of_forces
+from stillroot.mechanics.balance import resultant_of_tractions
 from stillroot.mechanics.fields import displacement
 from stillroot.mechanics.head import Joint, Moved, head_of
-from stillroot.mechanics.loading import Resultant
-from stillroot.mechanics.motion import micromotion, resultant_of_tractions
+from stillroot.mechanics.motion import micromotion
+from stillroot.mechanics.resultant import Resultant
 from stillroot.mechanics.six_directions import tangent_matrix
 
 from ._chain import PLAIN, case_of, loaded, seated
@@ -128,7 +129,7 @@ def test_a_head_yields_what_the_crest_yields_and_the_abutment_as_a_beam() -> Non
     seat_ = seated(case_of(implant={"abutment_height_mm": 8.0}))
     head = np.linalg.inv(head_of(seat_).first_tangent)
     crest = np.linalg.inv(tangent_matrix(seat_, 8.0))
-    metal, radius, h = seat_.site.case.implant.elastic, 2.0, 8.0
+    metal, radius, h = seat_.site.solids.implant, 2.0, 8.0
     e, g, nu = metal.modulus_mpa, metal.shear_modulus_mpa, metal.poisson
     area, second = np.pi * radius**2, np.pi * radius**4 / 4
     shear = h / (6 * (1 + nu) / (7 + 6 * nu) * g * area)

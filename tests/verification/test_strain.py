@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from stillroot.mechanics.harmonics import strain_matrices
-from stillroot.mechanics.loading import Resultant, load
+from stillroot.mechanics.loading import load
+from stillroot.mechanics.resultant import Resultant
 from stillroot.mechanics.strain import ANGLES, TENSILE_YIELD_STRAIN, _principal, bone_strains
 from validation.benches import basis_of, field_of, mesh_of
 

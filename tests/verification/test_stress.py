@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from stillroot.mechanics.fields import displacement
-from stillroot.mechanics.loading import Resultant, load, seat
+from stillroot.mechanics.loading import load
+from stillroot.mechanics.resultant import Resultant
 from stillroot.mechanics.stress import seated_displacement, stress_in_plane, von_mises
 from validation.benches import Floats, basis_of, mesh_of
 from validation.pins import BONE, PIN, RIGID_PIN, SLEEVE, pin_in_sleeve, pressure_between, uncrushable
@@ -61,8 +62,8 @@ def test_a_pressed_in_pin_puts_the_stress_of_lame_into_its_sleeve() -> None:
     there. Within 2 % of p on both sides of the axis: elements of 0.25 mm, and the ends 6 mm away."""
     pin = replace(RIGID_PIN, modulus_mpa=5 * BONE.modulus_mpa, poisson=0.3)
     hold = 16.0
-    site = pin_in_sleeve(hold, pin, element=0.25)
-    it = seat(site, uncrushable(site.layer(friction=0.0)))
+    bed = pin_in_sleeve(hold, pin, element=0.25)
+    site, it = bed.site, bed.seated(uncrushable(bed.layer(friction=0.0)))
     moved, below, above = seated_displacement(it), -0.625 * hold, -0.375 * hold
     p = pressure_between(it.layer, it, below, above)
     for body, u, material, lame in (
@@ -99,9 +100,9 @@ def test_stress_through_a_section_of_the_abutment_carries_the_load() -> None:
     """∫σ_zz dA = -F on any section above the crest, under an axial push (statics): within 1 %."""
     push = Resultant(axial_n=80.0)
     it = seated(case_of(interface=BONDED, numerics={"element_mm": 0.3}))
-    case, body = it.site.case, it.site.pair.implant
+    body = it.site.pair.implant
     u = displacement(it, load(it, [push]), push).implant
-    elastic = case.implant.elastic
+    elastic = it.site.solids.implant
     stress = stress_in_plane(
         body.basis, u, np.full(len(body.region), elastic.modulus_mpa), elastic.poisson
     )
@@ -111,5 +112,5 @@ def test_stress_through_a_section_of_the_abutment_carries_the_load() -> None:
         * np.sum(np.asarray(body.basis.dx) * np.asarray(body.basis.global_coordinates())[0], axis=1)
     )
     above = mean_place(body)[1] > 0
-    carried = np.sum(stress[0, above, 2] * volume[above]) / case.implant.abutment_height_mm
+    carried = np.sum(stress[0, above, 2] * volume[above]) / it.site.solids.top_mm
     assert carried == pytest.approx(-80.0, rel=0.01)

@@ -12,9 +12,9 @@ import pytest
 from scipy.stats import norm
 
 from stillroot import Case, Where, bounds, compare, spread, sweep
-from stillroot.answers.answer import prepared_groundwork
+from stillroot.answers.chain import Chain, stage_keys
 from stillroot.inputs.uncertain import CUT_SD
-from stillroot.studies.stages import Stages, stage_keys
+from stillroot.studies.outcome import for_any_moduli, solved
 from stillroot.studies.vary import changed
 
 from ._chain import LINEAR
@@ -36,7 +36,7 @@ def linear(**spread_table):
 
 
 def peak_of(case):
-    return Stages().outcome(case).peak_um
+    return solved(for_any_moduli(), case).peak_um
 
 
 @pytest.mark.parametrize(
@@ -59,22 +59,22 @@ def peak_of(case):
 def test_what_is_taken_up_from_another_case_changes_no_digit(values):
     case = Case.from_dict(FRICTIONAL)
     one = changed(case, values)
-    stages = Stages()
-    stages.outcome(case)
-    assert stages.outcome(one) == Stages().outcome(one)
-    assert stages.outcome(case) == Stages().outcome(case)
+    chain = for_any_moduli()
+    solved(chain, case)
+    assert solved(chain, one) == solved(for_any_moduli(), one)
+    assert solved(chain, case) == solved(for_any_moduli(), case)
 
 
 @pytest.mark.parametrize("values", [{"trabecular_factor": 1.7}, {"socket.gap_modulus_mpa": 3.0}])
 def test_a_bone_of_one_piece_is_split_once_its_moduli_change(values):
     case = Case.from_dict(FRICTIONAL)
-    stages = Stages(prepared_groundwork)
-    assert not stages.ground(case).for_any_moduli
-    assert stages.outcome(case).peak_um == pytest.approx(peak_of(case), rel=1e-6)
+    chain = Chain()
+    assert not chain.ground(case).for_any_moduli
+    assert solved(chain, case).peak_um == pytest.approx(peak_of(case), rel=1e-6)
     one = changed(case, values)
-    assert stages.outcome(one).peak_um == pytest.approx(peak_of(one), rel=1e-6)
-    assert stages.ground(one).for_any_moduli
-    assert not stages.ground(case).for_any_moduli  # the first is still there
+    assert solved(chain, one).peak_um == pytest.approx(peak_of(one), rel=1e-6)
+    assert chain.ground(one).for_any_moduli
+    assert not chain.ground(case).for_any_moduli  # the first is still there
 
 
 @pytest.mark.parametrize(

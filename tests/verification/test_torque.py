@@ -13,17 +13,20 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pytest
 
-from stillroot.answers.answer import prepared_site, stated_or_found_interference_um
+from stillroot.answers.chain import Chain, interference_of
 from stillroot.errors import CaseError, NotConverged
-from stillroot.mechanics.loading import Resultant, Seated, load, seat
-from stillroot.mechanics.motion import resultant_of_tractions
-from stillroot.mechanics.torque import Torque, friction_torque_ncm, interference_for_torque_um, torque_of
+from stillroot.mechanics.balance import resultant_of_tractions
+from stillroot.mechanics.loading import load
+from stillroot.mechanics.resultant import Resultant
+from stillroot.mechanics.torque import Torque, friction_torque_ncm, torque_of
 from validation.pins import FRICTION, PIN, RIGID_PIN, pin_in_sleeve, uncrushable
+from validation.placed import prepared
 
 from ._chain import BONDED, SMOOTH, case_of, loaded, seated
 
 if TYPE_CHECKING:
-    from stillroot.mechanics.site import Site
+    from stillroot.mechanics.seat import Seated
+    from validation.placed import Prepared
 
 # --- Friction, pressure, radius ----------------------------------------------------------------------
 
@@ -36,8 +39,8 @@ def torque_ncm(seated_: Seated) -> Torque:
 
 def test_torque_is_friction_times_pressure_times_radius() -> None:
     """µp·2πa²L of a smooth pin that touches nowhere else."""
-    site = pin_in_sleeve(8.0, RIGID_PIN, support="all_round", element=1.0)
-    found = torque_ncm(seat(site, uncrushable(site.layer())))
+    pin = pin_in_sleeve(8.0, RIGID_PIN, support="all_round", element=1.0)
+    found = torque_ncm(pin.seated(uncrushable(pin.layer())))
     expected = FRICTION * found.mean_pressure_mpa * 2 * np.pi * PIN**2 * 8.0 / 10
     assert found.insertion_ncm == pytest.approx(expected, rel=1e-6)
 
@@ -57,10 +60,10 @@ def test_what_fills_the_gap_has_no_part_in_torque_or_mean_pressure() -> None:
 
 def test_torque_grows_with_friction_and_interference_alike() -> None:
     """Below crushing the problem is linear: twice either, twice the torque."""
-    site = plain()
-    one = torque_ncm(seat(site, site.layer(interference_um=2.0))).insertion_ncm
+    bed = plain()
+    one = torque_ncm(bed.seated(bed.layer(interference_um=2.0))).insertion_ncm
     for twice in ({"interference_um": 4.0}, {"interference_um": 2.0, "friction": 0.8}):
-        found = torque_ncm(seat(site, site.layer(**twice))).insertion_ncm
+        found = torque_ncm(bed.seated(bed.layer(**twice))).insertion_ncm
         assert found == pytest.approx(2 * one, rel=1e-6)
 
 
@@ -68,25 +71,27 @@ def test_torque_grows_with_friction_and_interference_alike() -> None:
 
 
 @cache
-def plain(**interface: float) -> Site:
-    return prepared_site(case_of(interface={"interference_um": None, **interface}))
+def plain(**interface: float) -> Prepared:
+    return prepared(case_of(interface={"interference_um": None, **interface}))
+
+
+def found_um(bed: Prepared) -> float:
+    return interference_of(bed.site, bed.case)
 
 
 @pytest.mark.parametrize("interference_um", [0.5, 6.0, 25.0])
 def test_a_reading_gives_the_interference_back(interference_um: float) -> None:
     """There and back within 0.1 %; in the last one a third of the bone is crushed."""
-    site = plain()
-    torque = torque_ncm(seat(site, site.layer(interference_um=interference_um)))
+    bed = plain()
+    torque = torque_ncm(bed.seated(bed.layer(interference_um=interference_um)))
     assert (torque.share_crushed > 0.2) == (interference_um > 20)
     read = plain(measured_torque_ncm=torque.insertion_ncm)
-    assert stated_or_found_interference_um(read) == pytest.approx(interference_um, rel=1e-3)
+    assert found_um(read) == pytest.approx(interference_um, rel=1e-3)
 
 
 def test_cutting_is_taken_off_a_reading_first() -> None:
-    cut = stated_or_found_interference_um(plain(measured_torque_ncm=45.0, cutting_torque_ncm=15.0))
-    assert cut == pytest.approx(
-        stated_or_found_interference_um(plain(measured_torque_ncm=30.0)), rel=1e-3
-    )
+    cut = found_um(plain(measured_torque_ncm=45.0, cutting_torque_ncm=15.0))
+    assert cut == pytest.approx(found_um(plain(measured_torque_ncm=30.0)), rel=1e-3)
     both = case_of(interface={"interference_um": cut, "cutting_torque_ncm": 15.0})
     assert torque_ncm(seated(both)).insertion_ncm == pytest.approx(45.0, rel=1e-3)
 
@@ -94,15 +99,15 @@ def test_cutting_is_taken_off_a_reading_first() -> None:
 def test_a_torque_that_no_interference_gives_is_refused_with_the_range() -> None:
     """And the top of the range can be reached."""
     with pytest.raises(CaseError, match="no interference gives") as refusal:
-        stated_or_found_interference_um(plain(measured_torque_ncm=400.0))
+        found_um(plain(measured_torque_ncm=400.0))
     assert refusal.value.key == "interface.measured_torque_ncm"
     range_ = re.search(r"give ([\d.]+) to ([\d.]+) N·cm", str(refusal.value))
     assert range_ is not None
     low, high = map(float, range_.groups())
     assert low == 0
-    assert stated_or_found_interference_um(plain(measured_torque_ncm=0.98 * high)) < 500
+    assert found_um(plain(measured_torque_ncm=0.98 * high)) < 500
     with pytest.raises(CaseError):
-        interference_for_torque_um(plain(measured_torque_ncm=1.02 * high))
+        found_um(plain(measured_torque_ncm=1.02 * high))
 
 
 # --- Relaxation, crushing, removal -------------------------------------------------------------------
@@ -125,9 +130,9 @@ def test_lost_pressure_lowers_removal_torque_alike_and_lets_the_implant_move() -
 
 def test_torque_levels_off_where_the_bone_crushes() -> None:
     """It rises with interference until all squeezed bone is crushed; so does the crushed share."""
-    site = plain()
+    bed = plain()
     found = [
-        torque_ncm(seat(site, site.layer(interference_um=um))) for um in (5.0, 20.0, 50.0, 200.0, 400.0)
+        torque_ncm(bed.seated(bed.layer(interference_um=um))) for um in (5.0, 20.0, 50.0, 200.0, 400.0)
     ]
     torque, crushed = (
         [getattr(one, key) for one in found] for key in ("insertion_ncm", "share_crushed")
@@ -143,10 +148,10 @@ def test_torque_levels_off_at_what_crushing_allows() -> None:
     """µ p_c r over all that the interference squeezes: threads and wall. The flat end has no
     interference and adds next to nothing.
     """
-    site = plain()
-    layer = site.layer(interference_um=400.0)
+    bed = plain()
+    layer = bed.layer(interference_um=400.0)
     most = np.sum((layer.crush_mpa * layer.weight_mm2 * layer.radius_mm)[layer.interference_mm > 0])
-    found = torque_ncm(seat(site, layer)).insertion_ncm
+    found = torque_ncm(bed.seated(layer)).insertion_ncm
     assert found == pytest.approx(2 * np.pi * layer.friction * most / 10, rel=1e-3)
 
 
@@ -227,7 +232,7 @@ def test_flanks_that_yield_carry_the_crushing_pressure_over_the_area_seen_along_
     )
     crush = seat_.inserting.crush_mpa
     yielding = replace(seat_, layer=replace(seat_.layer, crush_mpa=crush))
-    outer = seat_.site.case.implant.diameter_mm
+    outer = seat_.site.solids.implant_radius_mm * 2
     seen = np.pi / 4 * (outer**2 - (outer - 2 * depth) ** 2) * hold / pitch
     most = crush[seat_.layer.held].max() * seen * (1 + friction * np.tan(np.radians(30.0)))
     assert load(yielding, [Resultant(axial_n=-0.95 * most)], steps=4).tractions.closed.any()
@@ -257,9 +262,9 @@ def placed_at(
 
 
 def seated_at_torque(**sections: Any) -> Seated:
-    site = prepared_site(case_of(**sections))
-    seat_ = seat(site, site.layer(interference_um=interference_for_torque_um(site)))
-    wanted = site.case.interface.measured_torque_ncm
+    case = case_of(**sections)
+    seat_ = Chain().placed(case).seated
+    wanted = case.interface.measured_torque_ncm
     assert friction_torque_ncm(seat_.inserting, seat_.inserted) == pytest.approx(wanted, rel=1e-3)
     return seat_
 

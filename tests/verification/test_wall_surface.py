@@ -7,7 +7,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from stillroot.mechanics.loading import Resultant
+from stillroot.mechanics.resultant import Resultant
 from stillroot.mechanics.wall_surface import OPEN, WallSurface, wall_surface
 from stillroot.writing.interface_files import interface_mesh, interface_table
 

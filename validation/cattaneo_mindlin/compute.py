@@ -16,19 +16,27 @@ from numpy.typing import NDArray
 from scipy.integrate import simpson
 
 from stillroot.inputs.case import Case
-from stillroot.mechanics.contact import ContactState, Preconditioner, follow, state_tangent
+from stillroot.mechanics.contact import (
+    ContactState,
+    Preconditioner,
+    Problem,
+    SeriesStiffness,
+    follow,
+    state_tangent,
+)
 from stillroot.mechanics.fourier import Fourier
+from stillroot.mechanics.implant_motion import section_motion
 from stillroot.mechanics.interface import Layer, averaged_stiffness, tractions
-from stillroot.mechanics.loading import AXIAL_AT_CREST, Resultant, wall_load
-from stillroot.mechanics.motion import section_motion
 from stillroot.mechanics.outline import ABUTMENT, IMPLANT, TRABECULAR
-from stillroot.mechanics.site import Site, prepare
+from stillroot.mechanics.resultant import UNIT_LOADS, Resultant, place_of_unit
 from stillroot.mechanics.torque import friction_torque_ncm
 from validation.benches import graded, half_section_of, joined
+from validation.placed import prepared
 from validation.suite import Curve
 
 if TYPE_CHECKING:
     from stillroot.mechanics.mesh import HalfSection
+    from stillroot.mechanics.site import Site
 
 Floats = NDArray[np.float64]
 
@@ -75,8 +83,8 @@ class Pressed:
 
 @cache
 def pressed() -> Pressed:
-    site = prepare(_case(), _section(), 1)
-    layer = site.layer()
+    bed = prepared(_case(), _section(), 1)
+    site, layer = bed.site, bed.layer()
     gap = FIRST_DEPTH - layer.radius_mm**2 / (2 * SPHERE)
     layer = replace(layer, interference_mm=gap).uncrushed()
     smooth, fourier = layer.with_friction(0.0), Fourier(0, twin=False)
@@ -85,19 +93,26 @@ def pressed() -> Pressed:
     at_rest = tractions(smooth, local, np.zeros_like(local[1:]))
     state = ContactState(w=still, fourier=fourier, tractions=at_rest, residuals=(), steps=0)
 
-    unit = np.eye(8)[AXIAL_AT_CREST]
-    lift = wall_load(site, fourier, unit)
-    give = float(section_motion(site, still, unit)[AXIAL_AT_CREST])
-    held = site.series.held_along(lift.ravel(), give)
-    scale = FIRST_DEPTH * np.sqrt(len(layer.node))
+    axial = place_of_unit("crest", "F_z")
+    unit = np.eye(len(UNIT_LOADS))[axial]
+    lift = site.wall_load(fourier, unit)
+    give = float(section_motion(site, still, unit)[axial])
+    stiffness = site.series.constrained(0, lift, np.array([[1 / give]]))
+    held = SeriesStiffness(free=(stiffness,), expand=site.series.expand[:1])
     p = held.preconditioner(averaged_stiffness(smooth, state_tangent(smooth, state)))
-    state = follow(held, smooth, state, [(1.0, still)], p, stage="to the depth", scale=scale)
+    to_depth = Problem(
+        series=held,
+        layer=smooth,
+        precondition=p,
+        scale_mm=FIRST_DEPTH * np.sqrt(len(layer.node)),
+        stage="to the depth",
+    )
+    state = follow(to_depth, state, [(1.0, still)])
     found = -float(np.sum(lift * state.w)) / give
     p = site.series.preconditioner(averaged_stiffness(smooth, state_tangent(smooth, state)))
     press = -PRESS_N * lift
-    state = follow(
-        site.series, smooth, state, [(1.0, press)], p, stage="press", scale=scale, begin=found * lift
-    )
+    pressing = replace(to_depth, series=site.series, precondition=p, stage="press")
+    state = follow(pressing, state, [(1.0, press)], begin=found * lift)
     return Pressed(site=site, layer=layer, state=state, press=press)
 
 
@@ -111,16 +126,15 @@ def pulled(*shares: float) -> tuple[ContactState, float]:
     before, _ = pulled(*shares[:-1])
     first, last = (_pull(share) for share in (shares[-2] if len(shares) > 1 else 0.0, shares[-1]))
     press = fourier.embedded(it.press)
-    state = follow(
-        it.site.series,
-        it.layer,
-        before,
-        [(1.0, press + wall_load(it.site, fourier, last))],
-        _preconditioner(),
+    problem = Problem(
+        series=it.site.series,
+        layer=it.layer,
+        precondition=_preconditioner(),
+        scale_mm=float(np.linalg.norm(_preconditioner().solve(it.site.wall_load(fourier, _pull(1.0))))),
         stage="pull",
-        scale=float(np.linalg.norm(_preconditioner().solve(wall_load(it.site, fourier, _pull(1.0))))),
-        begin=press + wall_load(it.site, fourier, first),
     )
+    path = [(1.0, press + it.site.wall_load(fourier, last))]
+    state = follow(problem, before, path, begin=press + it.site.wall_load(fourier, first))
     return state, 1000 * float(section_motion(it.site, state.w, last)[0])
 
 

@@ -10,11 +10,16 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import cache
+from typing import TYPE_CHECKING
 
-from stillroot.answers.answer import prepared_site
 from stillroot.errors import NotConverged
 from stillroot.inputs.case import Case
-from stillroot.mechanics.loading import Resultant, Seated, load, seat
+from stillroot.mechanics.loading import load
+from stillroot.mechanics.resultant import Resultant
+from validation.placed import prepared
+
+if TYPE_CHECKING:
+    from stillroot.mechanics.seat import Seated
 
 DIAMETER_MM = 4.1
 FRICTION = 0.4
@@ -49,8 +54,7 @@ def yielding(depth_mm: float, pitch_mm: float, hold_mm: float) -> Seated:
             "numerics": {"element_mm": 0.5},
         }
     )
-    site = prepared_site(case)
-    seated = seat(site, site.layer())
+    seated = prepared(case).seated()
     return replace(seated, layer=replace(seated.layer, crush_mpa=seated.inserting.crush_mpa))
 
 

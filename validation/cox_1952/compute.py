@@ -12,11 +12,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from stillroot.inputs.case import Case
-from stillroot.mechanics.loading import Resultant, load, seat
-from stillroot.mechanics.motion import section_motion
+from stillroot.mechanics.implant_motion import section_motion
+from stillroot.mechanics.loading import load
 from stillroot.mechanics.outline import ABUTMENT, IMPLANT, TRABECULAR
-from stillroot.mechanics.site import RESULTANTS, prepare
+from stillroot.mechanics.resultant import Resultant, place_of_unit
 from validation.benches import half_section_of, joined
+from validation.placed import prepared
 from validation.pulled_pin import cuts, tension
 from validation.suite import Curve
 
@@ -27,7 +28,7 @@ if TYPE_CHECKING:
 RADIUS, HELD_AT, LENGTH, ABUTMENT_MM = 1.0, 4.0, 160.0, 8.0
 PIN_MPA, BONE_MPA, BONE_POISSON = 110_000.0, 75.0, 0.3
 PULL_N = 100.0
-RISE_AT_CREST = len(RESULTANTS) + RESULTANTS.index("axial")
+RISE_AT_CREST = place_of_unit("crest", "F_z")
 
 
 def compute(keys: frozenset[str]) -> dict[str, float]:
@@ -86,12 +87,11 @@ def pulled() -> tuple[Layer, ContactState, float]:
         },
         lambda r, z: (r < RADIUS) | (z < 0),
     )
-    site = prepare(case, section, 1)
-    seated = seat(site, site.layer())
+    seated = prepared(case, section, 1).seated()
     pull = Resultant(axial_n=-PULL_N, height_mm=ABUTMENT_MM)
     state = load(seated, [pull], steps=1)
     change = state.w - seated.state.w
-    rise = section_motion(site, change, pull.on_sections(ABUTMENT_MM))[RISE_AT_CREST]
+    rise = section_motion(seated.site, change, pull.on_sections(ABUTMENT_MM))[RISE_AT_CREST]
     return seated.layer, state, float(rise)
 
 

@@ -13,9 +13,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from stillroot import Case, check, read_case
-from stillroot.answers.answer import prepared_site, resultant_of, stated_or_found_interference_um
-from stillroot.mechanics.loading import load, seat
+from stillroot.answers.chain import Chain, interference_of, loads_of, resultant_of, site_of
+from stillroot.mechanics.loading import load
 from stillroot.mechanics.motion import micromotion
+from stillroot.mechanics.seat import seat
 from stillroot.studies.store import program
 from validation.placed import changed_case
 from validation.suite import ROOT
@@ -94,16 +95,15 @@ def read() -> list[dict[str, str]]:
 def solved_again(name: str, case: Case, key: str) -> Iterator[dict[str, str]]:
     """Yield a row of errors.csv for each load of a case: as answered, and far finer."""
     answer = check(case)
-    site = prepared_site(case.with_numerics(**FINE))
-    seated = seat(site, site.layer(interference_um=stated_or_found_interference_um(site)))
-    for item, told in zip(case.loads, answer.loads, strict=True):
-        state = load(seated, [resultant_of(item)], name=item.name)
+    placed = Chain().placed(case.with_numerics(**FINE))
+    for (name_of_load, resultant), told in zip(loads_of(case), answer.loads, strict=True):
+        state = placed.loaded(name_of_load, resultant)
         yield {
             "case": name,
-            "load": item.name,
+            "load": told.name,
             "peak_um": f"{told.peak.total_um:.5g}",
             "estimate_um": f"{told.error.total_um:.3g}",
-            "finer_um": f"{micromotion(seated, state).peak.total_um:.5g}",
+            "finer_um": f"{micromotion(placed.seated, state).peak.total_um:.5g}",
             "key": key,
         }
 

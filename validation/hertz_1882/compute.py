@@ -14,7 +14,7 @@ import numpy as np
 
 from stillroot.mechanics.bodies import Wall
 from stillroot.mechanics.condense import body_harmonic, elimination_order
-from stillroot.mechanics.contact import ContactState, SeriesStiffness, follow, state_tangent
+from stillroot.mechanics.contact import ContactState, Problem, SeriesStiffness, follow, state_tangent
 from stillroot.mechanics.fourier import Fourier
 from stillroot.mechanics.harmonics import angular_weight
 from stillroot.mechanics.interface import Layer, averaged_stiffness, layer_on, tractions
@@ -124,7 +124,8 @@ def in_equilibrium(series: SeriesStiffness, layer: Layer) -> ContactState:
     )
     first = series.preconditioner(averaged_stiffness(layer, state_tangent(layer, start)))
     scale = DEPTH * np.sqrt(layer.nodes_mm.shape[1])
-    return follow(series, layer, start, [(1.0, still)], first, stage="press", scale=scale)
+    problem = Problem(series=series, layer=layer, precondition=first, scale_mm=scale, stage="press")
+    return follow(problem, start, [(1.0, still)])
 
 
 def compute(keys: frozenset[str]) -> dict[str, float]:

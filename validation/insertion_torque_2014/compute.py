@@ -5,10 +5,8 @@ from __future__ import annotations
 from functools import cache
 from pathlib import Path
 
-from stillroot.answers.answer import prepared_site
+from stillroot.answers.chain import Chain
 from stillroot.inputs.case import read_case
-from stillroot.mechanics.loading import seat
-from stillroot.mechanics.torque import torque_of
 
 HERE = Path(__file__).parent
 
@@ -20,8 +18,7 @@ def compute(keys: frozenset[str]) -> dict[str, float]:
 
 @cache
 def insertion_ncm(kind: int) -> float:
-    site = prepared_site(read_case(HERE / f"type_{kind}.toml"))
-    torque = torque_of(seat(site, site.layer()))
+    torque = Chain().placed(read_case(HERE / f"type_{kind}.toml")).torque
     assert torque is not None
     return torque.insertion_ncm
 

@@ -14,9 +14,9 @@ import numpy as np
 from scipy.integrate import simpson
 
 from stillroot.errors import NotConverged
-from stillroot.mechanics.loading import Resultant, load
-from stillroot.mechanics.motion import section_motion
-from stillroot.mechanics.site import RESULTANTS
+from stillroot.mechanics.implant_motion import section_motion
+from stillroot.mechanics.loading import load
+from stillroot.mechanics.resultant import Resultant, place_of_unit
 from validation.pulled_pin import ABUTMENT_MM, LENGTH, cuts, on_side, seated, tension
 from validation.suite import Curve
 
@@ -27,7 +27,7 @@ SOFT_CAPACITY_N = 169.163
 """f L with f = 2πa µp, p = δ/(t/E_layer + a/E) = 3.846 MPa."""
 HARD_PER_MM_N = 31.4159
 """f with p = 10 MPa."""
-RISE_ON_TOP = RESULTANTS.index("axial")
+RISE_ON_TOP = place_of_unit("top", "F_z")
 
 
 def compute(keys: frozenset[str]) -> dict[str, float]:

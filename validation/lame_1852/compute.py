@@ -8,7 +8,6 @@ strain.
 from __future__ import annotations
 
 from stillroot.inputs.materials import Material
-from stillroot.mechanics.loading import seat
 from validation.pins import (
     BONE,
     INTERFERENCE_UM,
@@ -34,9 +33,9 @@ def compute(keys: frozenset[str]) -> dict[str, float]:
 
 def pressure(pin: Material, support: str, **block: float) -> float:
     """Return the pressure [MPa] in the middle of the fit, the block as `pin_in_sleeve` takes it."""
-    site = pin_in_sleeve(HOLD, pin, support=support, **block)
-    layer = uncrushable(site.layer(friction=0.0))
-    return pressure_between(layer, seat(site, layer), -15.0, -9.0)
+    bed = pin_in_sleeve(HOLD, pin, support=support, **block)
+    layer = uncrushable(bed.layer(friction=0.0))
+    return pressure_between(layer, bed.seated(layer), -15.0, -9.0)
 
 
 def curve() -> Curve:

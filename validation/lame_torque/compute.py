@@ -11,7 +11,8 @@ from dataclasses import replace
 from functools import cache
 
 from stillroot.errors import NotConverged
-from stillroot.mechanics.loading import Resultant, load, seat
+from stillroot.mechanics.loading import load
+from stillroot.mechanics.resultant import Resultant
 from stillroot.mechanics.torque import torque_of
 from validation.pins import RIGID_PIN, pin_in_sleeve, uncrushable
 from validation.pulled_pin import seated
@@ -36,10 +37,10 @@ def torque_of_4_mm(share_of_stiffness: float) -> float:
 
 @cache
 def insertion_ncm(hold: float, share_of_stiffness: float) -> float:
-    site = pin_in_sleeve(hold, RIGID_PIN, support="all_round", element=1.0)
-    layer = uncrushable(site.layer())
+    pin = pin_in_sleeve(hold, RIGID_PIN, support="all_round", element=1.0)
+    layer = uncrushable(pin.layer())
     layer = replace(layer, normal_stiffness=share_of_stiffness * layer.normal_stiffness)
-    torque = torque_of(seat(site, layer))
+    torque = torque_of(pin.seated(layer))
     assert torque is not None
     return torque.insertion_ncm
 

@@ -7,10 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stillroot.answers.answer import prepared_site, resultant_of
-from stillroot.mechanics.loading import load, seat
-from stillroot.mechanics.motion import MAP_ANGLES, head_movement, micromotion
-from stillroot.mechanics.torque import torque_of
+from stillroot.answers.chain import Chain, loads_of, site_of
+from stillroot.mechanics.motion import MAP_ANGLES
 from validation.solid_3d.solid import BODIES, CASES, PROFILE, PROFILE_OF, Stopwatch, case_of, solved
 from validation.suite import Curve
 
@@ -56,7 +54,7 @@ def timed(body: str) -> tuple[dict[str, float], dict[str, float]]:
     for kind in BODIES[body]:
         figures |= _answers(kind)[0]
     cost = watch.cost()
-    unknowns = _unknowns(prepared_site(case_of(BODIES[body][0])))
+    unknowns = _unknowns(site_of(case_of(BODIES[body][0])))
     return figures, {"unknowns": unknowns, **cost}
 
 
@@ -68,18 +66,15 @@ def _unknowns(site: Site) -> int:
 @cache
 def _answers(kind: str) -> tuple[dict[str, float], dict[str, Micromotion]]:
     case = case_of(kind)
-    site = prepared_site(case)
-    seated = seat(site, site.layer())
+    placed = Chain().placed(case)
     figures: dict[str, float] = {}
     motions = {}
-    torque = torque_of(seated)
+    torque = placed.torque
     if torque:
         figures[f"{kind}_seat_torque"] = torque.insertion_ncm
-    for item in case.loads:
-        resultant = resultant_of(item)
-        state = load(seated, [resultant], name=item.name)
-        motion = micromotion(seated, state)
-        head = head_movement(seated, state, resultant)
+    for item, (name, resultant) in zip(case.loads, loads_of(case), strict=True):
+        found = placed.read(placed.loaded(name, resultant), resultant)
+        motion, head = found.motion, found.head
         figures |= {
             f"{kind}_{item.name}_head": head.axial_um if item.name == "axial" else head.lateral_um,
             f"{kind}_{item.name}_peak": motion.peak.total_um,

@@ -17,10 +17,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from stillroot.mechanics.condense import body_harmonic, elimination_order
-from stillroot.mechanics.harmonics import (
-    HarmonicStiffness,
-    face_loads,
-)
+from stillroot.mechanics.harmonics import HarmonicStiffness, face_loads
 from validation.benches import (
     RIGID,
     Floats,

@@ -36,7 +36,7 @@ def bonded_neck_um(layer: dict[str, float]) -> float:
 def evenness() -> float:
     """Return the lowest of the means of the wall's fifths over the highest."""
     under = fresh(0.3)
-    motion, length = under.motion, under.seated.site.case.implant.length_mm
+    motion, length = under.motion, under.seated.site.solids.implant_length_mm
     side = motion.held & (motion.depth_mm < length - END_MM)
     fifth = np.minimum((motion.depth_mm / length * FIFTHS).astype(int), FIFTHS - 1)
     means = [

@@ -14,13 +14,21 @@ from typing import TYPE_CHECKING, TypeVar
 
 from threadpoolctl import threadpool_limits
 
-from stillroot.answers.chain import Chain, Placed, grounded, meshed, resultant_of
+from stillroot.answers.chain import (
+    Chain,
+    Placed,
+    meshed,
+    placed_on,
+    resultant_of,
+    site_of,
+)
 from stillroot.answers.levels import (
     OF_THE_ERROR,
     Bench,
     found_but_for_its_error,
     least_error,
     refined,
+    solved_on,
 )
 from stillroot.answers.summary import Summary, band_of, summary_of, with_error
 from stillroot.errors import CaseError, NotConverged
@@ -187,16 +195,15 @@ def check(
 def _checked(case: Case, progress: Callable[[str], None]) -> CheckResult:
     progress("meshing")
     section = meshed(case)
-    bench = Bench(Chain(partial(grounded, section=section)))
     found = None
     with threadpool_limits(1):  # two threads share the cores; and sums then have one order
         try:
             if case.interface.measured_torque_ncm is None:
                 found = beside(partial(_for_the_error, case, case.interface.interference_um))
             progress("assembling, condensing and seating")
-            placed = bench.placed(case, FINE)
+            placed = placed_on(site_of(case, section), case)
             found = found or beside(partial(_for_the_error, case, placed.interference_um))
-            fine = bench.solved(case, FINE, progress=progress)
+            fine = solved_on(placed, progress=progress)
         except Exception:
             if found is not None:
                 wait([found])  # only one mesh is made at a time

@@ -156,6 +156,13 @@ def grounded(
     )
 
 
+def site_of(case: Case, section: HalfSection | None = None, *, highest: int | None = None) -> Site:
+    """Return the site of a case on its own, in harmonics up to `highest` (default: the case's)."""
+    if highest is not None:
+        case = case.with_numerics(harmonics=highest)
+    return site_on(grounded(case, section), solids_of(case))
+
+
 def placed_on(site: Site, case: Case, interference_um: float | None = None) -> Placed:
     """Seat a case on its site; the interference is the case's, stated or found, unless it is given.
 

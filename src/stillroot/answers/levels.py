@@ -151,15 +151,21 @@ class Bench:
         progress: Callable[[str], None] = lambda _: None,
     ) -> Solved:
         """Apply each load of a case on a level."""
-        words, tolerance = LEVELS[level].words, LEVELS[level].tolerance
-        placed = self.placed(case, level, interference_um)
-        states, readings = [], []
-        for name, resultant in loads_of(case):
-            progress(name)
-            told = f"{name} (its error: {words})" if words else name
-            states.append(placed.loaded(told, resultant, tolerance=tolerance))
-            readings.append(placed.read(states[-1], resultant))
-        return Solved(placed=placed, states=tuple(states), readings=tuple(readings))
+        return solved_on(self.placed(case, level, interference_um), level, progress=progress)
+
+
+def solved_on(
+    placed: Placed, level: str = FINE, *, progress: Callable[[str], None] = lambda _: None
+) -> Solved:
+    """Apply each load of a case that is placed on a level."""
+    words, tolerance = LEVELS[level].words, LEVELS[level].tolerance
+    states, readings = [], []
+    for name, resultant in loads_of(placed.case):
+        progress(name)
+        told = f"{name} (its error: {words})" if words else name
+        states.append(placed.loaded(told, resultant, tolerance=tolerance))
+        readings.append(placed.read(states[-1], resultant))
+    return Solved(placed=placed, states=tuple(states), readings=tuple(readings))
 
 
 def _far_ground(coarse: Chain, far: Case) -> Groundwork:

@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-import scipy.linalg as la
 
 from stillroot.mechanics.condense import body_harmonic, elimination_order, free_rows
 from stillroot.mechanics.groundwork import bone_stiffness, implant_stiffness
@@ -47,19 +46,18 @@ def bone_displacement(solids: Solids, pair: BodyPair, forces: Sequence[Floats]) 
     """
     bone, at_wall = pair.bone, pair.wall.bone_nodes
     stiffness, fixed = bone_stiffness(solids, bone), solids.held(bone.nodes_mm)
-    order = elimination_order(stiffness, at_wall)
+    order = elimination_order(stiffness, np.array([], dtype=np.int64))
     moved = [np.zeros((*f.shape[:2], bone.nodes_mm.shape[1], 3)) for f in forces]
+    nothing = np.array([])  # prescribed
     for n in range(max(f.shape[1] for f in forces)):
-        body = body_harmonic(stiffness, n, bone.nodes_mm, order, len(at_wall), fixed, angular_weight(n))
-        schur, interior = body.condensed()
-        bonded = la.cho_factor(schur, lower=True, check_finite=False)
+        body = body_harmonic(stiffness, n, bone.nodes_mm, order, 0, fixed, angular_weight(n))
+        whole = body.interior_solver()
         # One at a time: solved together, the last digits of one depend on the others beside it.
         for force, field in zip(forces, moved, strict=True):
             for family in range(len(force) if n < force.shape[1] else 0):
                 nodal = np.zeros(field.shape[2:])
                 nodal[at_wall] = force[family, n]
-                wall = la.cho_solve(bonded, (body.to_dofs.T @ nodal.ravel())[body.interior :])
-                field[family, n] = body.recovered(wall, nodal.ravel(), interior).reshape(nodal.shape)
+                field[family, n] = body.recovered(nothing, nodal.ravel(), whole).reshape(nodal.shape)
     return moved
 
 

@@ -17,7 +17,7 @@ from stillroot.mechanics.contact import SeriesStiffness
 from stillroot.mechanics.resultant import UNIT_LOADS
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable
 
     from stillroot.arrays import Floats
     from stillroot.mechanics.bodies import BodyPair
@@ -64,10 +64,10 @@ class Site:
 
 def site_on(ground: Groundwork, solids: Solids) -> Site:
     """Return the site of a groundwork with the moduli of `solids`, of the same geometry."""
-    return site_with(ground, solids, [bone.schur(solids.bone_mpa) for bone in ground.bone])
+    return site_with(ground, solids, (bone.schur(solids.bone_mpa) for bone in ground.bone))
 
 
-def site_with(ground: Groundwork, solids: Solids, S_b: Sequence[Floats]) -> Site:
+def site_with(ground: Groundwork, solids: Solids, S_b: Iterable[Floats]) -> Site:
     """Return the site of a groundwork whose bone has the stiffness S_b on the wall, h matrices (k, k).
 
     The one place where the bone enters (8): any body that can state its S_b harmonic by harmonic may be
