@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import ast
 import json
 import re
 import subprocess
 import sys
-from itertools import groupby
 from pathlib import Path
 from typing import Any
 
@@ -206,63 +204,3 @@ def test_snippets_run(code, monkeypatch, capsys):
 
 def test_the_apt_line_is_that_of_the_message():
     assert APT_LINE in README
-
-
-def module_table() -> list[str]:
-    page = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
-    section = page.partition("| module | what it does |")[2].partition("\n\n")[0]
-    return re.findall(r"^\| `([\w.]+)` \|", section, re.MULTILINE)
-
-
-def test_the_module_table_lists_each_module_once():
-    package = ROOT / "src" / "stillroot"
-    modules = {
-        ".".join(path.relative_to(package).with_suffix("").parts)
-        for path in package.rglob("*.py")
-        if path.stem != "__init__"
-    }
-    assert sorted(module_table()) == sorted(modules)
-
-
-def test_the_module_table_has_each_folder_in_one_piece():
-    folders = [module.partition(".")[0] for module in module_table()]
-    assert len([name for name, _ in groupby(folders)]) == len(set(folders))
-
-
-def test_a_module_imports_only_modules_above_it():
-    order = module_table()
-    for place, module in enumerate(order):
-        path = (ROOT / "src" / "stillroot").joinpath(*module.split(".")).with_suffix(".py")
-        below = imports_of(ast.parse(path.read_text(encoding="utf-8"))) - set(order[:place])
-        assert not below, f"{module} imports {sorted(below)}"
-
-
-def test_whoever_imports_a_name_imports_it_from_a_module():
-    """No folder re-exports names: each is imported from the module that defines it."""
-    for path in (ROOT / "src" / "stillroot").glob("*/__init__.py"):
-        assert len(ast.parse(path.read_text(encoding="utf-8")).body) == 1
-
-
-def imports_of(tree: ast.Module) -> set[str]:
-    """Return the package's modules that a module imports, other than for type hints."""
-    hints = {
-        node
-        for guard in ast.walk(tree)
-        if isinstance(guard, ast.If) and ast.unparse(guard.test) == "TYPE_CHECKING"
-        for node in ast.walk(guard)
-    }
-    found = set()
-    for node in set(ast.walk(tree)) - hints:
-        if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("stillroot"):
-            inside = node.module.removeprefix("stillroot").removeprefix(".")
-            if inside.count(".") or inside in ("errors", "cli"):
-                found.add(inside)
-            else:
-                found |= {f"{inside}.{alias.name}".removeprefix(".") for alias in node.names}
-        elif isinstance(node, ast.Import):
-            found |= {
-                alias.name.partition(".")[2]
-                for alias in node.names
-                if alias.name.startswith("stillroot.")
-            }
-    return found

@@ -123,7 +123,7 @@ def test_where_only_the_error_is_not_found_the_message_says_so_and_there_is_no_n
 
 
 def test_a_tolerance_out_of_reach_is_an_error_and_no_number(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("stillroot.mechanics.accuracy.FINEST_MM", 0.5)
+    monkeypatch.setattr("stillroot.answers.levels.FINEST_MM", 0.5)
     with pytest.raises(NotConverged, match="out of reach"):
         check(case_of(), tolerance=0.002)
 

@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pytest
 
+from stillroot.answers.levels import QUICK
 from stillroot.arch.plan import Plan
-from stillroot.arch.span import FEWER, Ready, SpanResult, bridge_of, check_span, resultant_of_forces
+from stillroot.arch.span import Ready, SpanResult, bridge_of, check_span, resultant_of_forces
 from stillroot.mechanics.balance import resultant_of_tractions
 from stillroot.mechanics.fields import displacement
 from stillroot.mechanics.head import Joint, Moved, head_of
@@ -178,8 +179,8 @@ def test_the_bone_around_all_implants_takes_the_load_in_all_six_components(kind:
     for answer in result.loads:
         held = np.zeros(6)
         for placed, implant in zip(result.plan.implants, answer.implants, strict=True):
-            site = READY.of(result.plan.case_of(placed), quick=True).by_level[FEWER]
-            own = resultant_of_tractions(site.layer, implant.state)
+            seat_ = READY.of(result.plan.case_of(placed), (QUICK,))[QUICK].seated
+            own = resultant_of_tractions(seat_.layer, implant.state)
             force, moment = placed.frame @ own[:3], placed.frame @ own[3:]
             held += np.concatenate([force, moment + np.cross(placed.at_mm, force)])
         load = resultant_of_forces(answer.forces)

@@ -93,7 +93,9 @@ def test_cutting_is_taken_off_a_reading_first() -> None:
     cut = found_um(plain(measured_torque_ncm=45.0, cutting_torque_ncm=15.0))
     assert cut == pytest.approx(found_um(plain(measured_torque_ncm=30.0)), rel=1e-3)
     both = case_of(interface={"interference_um": cut, "cutting_torque_ncm": 15.0})
-    assert torque_ncm(seated(both)).insertion_ncm == pytest.approx(45.0, rel=1e-3)
+    torque = Chain().placed(both).torque
+    assert torque is not None
+    assert torque.insertion_ncm == pytest.approx(45.0, rel=1e-3)
 
 
 def test_a_torque_that_no_interference_gives_is_refused_with_the_range() -> None:

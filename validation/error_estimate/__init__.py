@@ -13,10 +13,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from stillroot import Case, check, read_case
-from stillroot.answers.chain import Chain, interference_of, loads_of, resultant_of, site_of
-from stillroot.mechanics.loading import load
+from stillroot.answers.chain import Chain, loads_of
 from stillroot.mechanics.motion import micromotion
-from stillroot.mechanics.seat import seat
 from stillroot.studies.store import program
 from validation.placed import changed_case
 from validation.suite import ROOT

@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from stillroot.answers.levels import QUICK
 from stillroot.arch.bridge import rigid_bridge
 from stillroot.arch.plan import Plan, read_plan
 from stillroot.arch.polyline import Polyline
-from stillroot.arch.span import FEWER, Ready, check_span
+from stillroot.arch.span import Ready, check_span
 from stillroot.mechanics.head import RIGID_JOINT
 from validation.springs import loaded, on_bridge, springs
 from validation.suite import Curve
@@ -87,7 +88,7 @@ def against_the_rule_with_tilting() -> float:
     """Return the force on the left rear implant over the rule's, the seats' own hold added."""
     taken = on_seats("left rear", 0.0)[LEFT_REAR]
     case = FOUR.case_of(FOUR.implants[LEFT_REAR])
-    head = READY.head(READY.of(case, quick=True).by_level[FEWER], RIGID_JOINT)
+    head = READY.head(READY.of(case, (QUICK,))[QUICK].seated, RIGID_JOINT)
     yields = np.linalg.inv(head.first_tangent)
     tilting_mm2 = yields[2, 2] / yields[4, 4]
     return float(taken / rule(np.array(FOUR.implants[LEFT_REAR].at_mm), tilting_mm2)[LEFT_REAR])

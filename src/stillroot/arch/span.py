@@ -45,6 +45,8 @@ if TYPE_CHECKING:
     from stillroot.mechanics.seat import Seated
     from stillroot.mechanics.torque import Torque
 
+ALL = (FINE, *OF_THE_ERROR)
+"""The levels of a full answer; a quick one needs `QUICK` alone."""
 NEAR = {FINE: COARSE, FEWER: COARSE, STEPPED: COARSE, FAR: FEWER}
 """The level whose solution each level's iteration starts from; no answer depends on it."""
 
@@ -195,7 +197,7 @@ def check_span(
         As `answer.check` does, for an implant or for the whole bridge.
     """
     ready = ready or Ready()
-    levels = (QUICK,) if quick else (FINE, *OF_THE_ERROR)
+    levels = (QUICK,) if quick else ALL
     placed = []
     for implant in plan.implants:
         progress(f'seating "{implant.name}"')

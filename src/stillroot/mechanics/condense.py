@@ -101,6 +101,7 @@ class BodyHarmonic:
         many = np.flatnonzero(filled > DENSE_SHARE * (n - k))  # few, but most of the work: dense
         few = np.flatnonzero((filled > 0) & (filled <= DENSE_SHARE * (n - k)))
         dense, sparse = half[:, many].toarray(), half[:, few]
+        # S = K_ΓΓ - (L₂₁ D^½) (L₂₁ D^½)ᵀ
         s = self.stiffness[k:, k:].toarray() - dense @ dense.T - (sparse @ sparse.T).toarray()
         return 0.5 * (s + s.T), Interior(factors=factors, size=k)
 

@@ -70,7 +70,7 @@ class SeriesStiffness:
         forces = np.zeros_like(flat)
         for n in range(w.shape[1]):
             rows = free_rows(self.expand[n])
-            forces[:, n, rows] = flat[:, n, rows] @ self.free[n]
+            forces[:, n, rows] = flat[:, n, rows] @ self.free[n]  # D is symmetric
         return forces.reshape(w.shape)
 
     def constrained(self, n: int, lift: Floats, hold: Floats) -> Floats:
@@ -96,7 +96,7 @@ class SeriesStiffness:
         place = np.arange(3 * len(blocks)).reshape(-1, 3)
         t = np.zeros((place.size, place.size))
         t[place[:, :, None], place[:, None, :]] = blocks
-        e, share = self.expand[n], 1.0 if n == 0 else 0.5
+        e, share = self.expand[n], 1.0 if n == 0 else 0.5  # ∫ cos² nθ: T is given for n = 0
         return self.free[n] + share * (e.T @ (e.T @ t).T)
 
 
@@ -226,7 +226,7 @@ def follow(
             try:
                 state = _step(problem, state, carried.on(state.w, target), target)
             except _Stalled:
-                if step > SHORTEST_STEP and np.any(state.w):
+                if step > SHORTEST_STEP and np.any(state.w):  # from rest, half is the same problem
                     step /= 2
                     continue
                 step, target = 1.0 - reached, load
@@ -381,7 +381,7 @@ def newton_direction(
         x = flat.reshape(r.shape)
         change = layer.local(fourier.values(x))
         dt = fourier.moments(layer.nodal_forces(at.times(change)))
-        return (x - p.solve(p.averaged(x) - dt)).ravel()
+        return (x - p.solve(p.averaged(x) - dt)).ravel()  # (9), linearised
 
     count = 0
 

@@ -65,7 +65,7 @@ class HarmonicStiffness:
         """Return K_n, sparse (3 nodes, 3 nodes)."""
         a0, a1, a2 = self.a
         size = 3 * (len(self.start) - 1)
-        blocks = a0 + n * a1 + n**2 * a2
+        blocks = a0 + n * a1 + n**2 * a2  # (2)
         return sp.bsr_array((blocks, self.other, self.start), shape=(size, size)).tocsr()
 
 
@@ -91,12 +91,13 @@ def strain_matrices(basis: Basis, elements: Ints) -> tuple[Floats, Floats]:
         field = basis.basis[node][0]
         phi = np.broadcast_to(np.asarray(field), (basis.nelems, r.shape[1]))[elements]
         d_r, d_z = np.asarray(field.grad)[:, elements]
-        b0[..., 0, node, 0] = d_r
-        b0[..., 1, node, 0] = phi / r
-        b0[..., 2, node, 2] = d_z
-        b0[..., 3, node, 0], b0[..., 3, node, 2] = d_z, d_r
-        b0[..., 4, node, 1] = d_r - phi / r
-        b0[..., 5, node, 1] = d_z
+        # (1), row by row; what is multiplied by n goes to B1.
+        b0[..., 0, node, 0] = d_r  # ε_rr
+        b0[..., 1, node, 0] = phi / r  # ε_θθ
+        b0[..., 2, node, 2] = d_z  # ε_zz
+        b0[..., 3, node, 0], b0[..., 3, node, 2] = d_z, d_r  # γ_rz
+        b0[..., 4, node, 1] = d_r - phi / r  # γ_rθ
+        b0[..., 5, node, 1] = d_z  # γ_zθ
         b1[..., 1, node, 1] = phi / r
         b1[..., 4, node, 0] = -phi / r
         b1[..., 5, node, 2] = -phi / r
@@ -123,7 +124,9 @@ def unit_stiffness(
     s0, s1 = ((np.matmul(c, b) * weight[..., None, None]).reshape(stacked) for b in (b0, b1))
     b0, b1 = (b.reshape(stacked).transpose(0, 2, 1) for b in (b0, b1))
     mixed = np.matmul(b0, s1)
-    local = np.stack([np.matmul(b0, s0), mixed + mixed.transpose(0, 2, 1), np.matmul(b1, s1)], axis=1)
+    local = np.stack(
+        [np.matmul(b0, s0), mixed + mixed.transpose(0, 2, 1), np.matmul(b1, s1)], axis=1
+    )  # (2)
     return _assembled(local, np.asarray(basis.element_dofs)[:, elements].T, basis.N)
 
 
@@ -153,7 +156,7 @@ def admissible(
     """
     on_axis = (nodes_mm[0] < AXIS_MM)[order]
     free = np.ones((len(order), 3), dtype=bool)
-    free[on_axis] = {0: (False, False, True), 1: (True, False, False)}.get(n, (False,) * 3)
+    free[on_axis] = {0: (False, False, True), 1: (True, False, False)}.get(n, (False,) * 3)  # (3)
     free[fixed[order]] = False
     position, component = np.nonzero(free)
     rows = 3 * order[position] + component

@@ -81,8 +81,8 @@ class Head:
     @cached_property
     def first_tangent(self) -> Floats:
         """∂q/∂d (6, 6) of the seated implant at the onset of loading, every closed point sticking."""
-        yields = np.stack([self.precondition.solve(unit) for unit in self.Λ])
-        return self._tangent(yields)
+        moves = np.stack([self.precondition.solve(unit) for unit in self.Λ])
+        return self._tangent(moves)
 
     def wall_forces(self, motion: Floats) -> Floats:
         """Return the right-hand side of (S4) (f, h, m, 3)."""
@@ -103,13 +103,13 @@ class Head:
         """Return ∂q/∂d (6, 6) at a state, with the slip at the start of its step."""
         layer, w = self.seated.layer, moved.state.w
         at = tangent(layer, layer.local(self.fourier.values(w)), moved.slip_mm)
-        yields = [
+        moves = [
             newton_direction(
                 layer, self.fourier, self.precondition, at, self.precondition.solve(unit), tight=True
             )[0]
             for unit in self.Λ
         ]
-        return self._tangent(np.stack(yields))
+        return self._tangent(np.stack(moves))
 
     def moved(
         self,
@@ -145,9 +145,9 @@ class Head:
         """Return Λᵀ w (6,)."""
         return np.tensordot(self.Λ, w, axes=w.ndim)
 
-    def _tangent(self, yields: Floats) -> Floats:
-        """Return G - G Λᵀ (D' + t')⁻¹ Λ G, given (D' + t')⁻¹ Λ (6, f, h, m, 3)."""
-        lowered = self.Λ.reshape(6, -1) @ yields.reshape(6, -1).T
+    def _tangent(self, moves: Floats) -> Floats:
+        """Return G - G Λᵀ (D' + t')⁻¹ Λ G, (S5) linearised, given (D' + t')⁻¹ Λ (6, f, h, m, 3)."""
+        lowered = self.Λ.reshape(6, -1) @ moves.reshape(6, -1).T
         return np.asarray(self.G - self.G @ lowered @ self.G)
 
 

@@ -29,6 +29,8 @@ if TYPE_CHECKING:
 
 LOBATTO = np.array([1.0, 4.0, 1.0]) / 6
 """Weights of both ends and the middle of an edge of length 1; exact for cubics."""
+EDGE_POINTS = len(LOBATTO)
+"""Points of the wall on each of its edges, where the law is evaluated."""
 
 LEAST_SHARE = 0.01
 """Share of the layer's shear stiffness kept in the preconditioner where no point sticks or touches."""
@@ -36,7 +38,7 @@ LEAST_SHARE = 0.01
 
 @dataclass(frozen=True, kw_only=True)
 class Layer:
-    """The interface law at p points of the wall (three per edge).
+    """The interface law at p points of the wall, `EDGE_POINTS` on each edge.
 
     `node` (p,) indexes the wall's m nodes; `normal` (2, p): n_r, n_z; `weight_mm2` (p,): area per
     radian; `normal_stiffness`, `shear_stiffness` (p,) [N/mm³]; `interference_mm` (p,); `one_sided` (p,):
@@ -128,19 +130,19 @@ def layer_on(
     length = np.linalg.norm(wall.nodes_mm[:, wall.edges[2]] - wall.nodes_mm[:, wall.edges[0]], axis=0)
     node = wall.edges.T.ravel()
 
-    held = np.repeat(~wall.fill, 3)
-    normal = np.repeat(wall.normal, 3, axis=1)
+    held = np.repeat(~wall.fill, EDGE_POINTS)
+    normal = np.repeat(wall.normal, EDGE_POINTS, axis=1)
     return Layer(
         nodes_mm=wall.nodes_mm,
         node=node,
         normal=normal,
         weight_mm2=np.outer(length, LOBATTO).ravel() * wall.nodes_mm[0, node],
-        normal_stiffness=np.repeat(normal_stiffness, 3),
-        shear_stiffness=np.repeat(shear_stiffness, 3),
+        normal_stiffness=np.repeat(normal_stiffness, EDGE_POINTS),
+        shear_stiffness=np.repeat(shear_stiffness, EDGE_POINTS),
         interference_mm=np.where(held, interference_mm * np.clip(normal[0], 0, None), 0.0),
         one_sided=held & (not glued),
         held=held,
-        crush_mpa=np.repeat(crush_mpa, 3),
+        crush_mpa=np.repeat(crush_mpa, EDGE_POINTS),
         friction=friction,
     )
 
@@ -165,7 +167,7 @@ def tractions(layer: Layer, gap: Floats, slip_mm: Floats) -> Tractions:
     shear = law.trial * law.keep
     return Tractions(
         traction=np.concatenate([law.pressure[None], shear]),
-        slip_mm=gap[1:] - shear / layer.shear_stiffness[:, None],
+        slip_mm=gap[1:] - shear / layer.shear_stiffness[:, None],  # (5) solved for s
         closed=law.closed,
         sliding=law.sliding,
     )
@@ -193,12 +195,13 @@ def tangent(layer: Layer, gap: Floats, slip_mm: Floats) -> Tangent:
     law = _law(layer, gap, slip_mm)
     k_n, k_t = layer.normal_stiffness[:, None], layer.shear_stiffness[:, None]
     direction = law.trial / np.where(law.size > 0, law.size, 1.0)
-    normal = np.where(law.closed & ~law.crushed, k_n, 0.0)
+    normal = np.where(law.closed & ~law.crushed, k_n, 0.0)  # ∂p/∂(w·n)
     across = np.where(law.sliding, k_t * law.keep, k_t)
     along = np.where(law.sliding, -k_t * law.keep, 0.0)
     shear = along * direction[:, None] * direction[None]
     shear[0, 0] += across
     shear[1, 1] += across
+    # A sliding point carries µ p, so its shear follows the pressure: the part that is not symmetric.
     coupling = np.where(law.sliding, layer.friction * normal, 0.0) * direction
     return Tangent(normal=normal, coupling=coupling, shear=shear)
 
@@ -217,16 +220,16 @@ class _Law:
 def _law(layer: Layer, gap: Floats, slip_mm: Floats) -> _Law:
     k_n, k_t = layer.normal_stiffness[:, None], layer.shear_stiffness[:, None]
     glued = ~layer.one_sided[:, None]
-    overlap = gap[0] + layer.interference_mm[:, None]
+    overlap = gap[0] + layer.interference_mm[:, None]  # w·n + δ
     closed = (overlap >= 0) | glued
-    pressure = np.where(closed, k_n * overlap, 0.0)
+    pressure = np.where(closed, k_n * overlap, 0.0)  # (4)
     crushed = (pressure > layer.crush_mpa[:, None]) & ~glued
-    pressure = np.where(crushed, layer.crush_mpa[:, None], pressure)
-    trial = k_t * (gap[1:] - slip_mm)
+    pressure = np.where(crushed, layer.crush_mpa[:, None], pressure)  # (4), p ≤ p_c
+    trial = k_t * (gap[1:] - slip_mm)  # τ* of (5)
     size = np.hypot(*trial)
-    limit = layer.friction * pressure
+    limit = layer.friction * pressure  # µ p
     sliding = (size > limit) & ~glued
-    keep = np.where(sliding, limit / np.where(size > 0, size, 1.0), 1.0)
+    keep = np.where(sliding, limit / np.where(size > 0, size, 1.0), 1.0)  # (6)
     return _Law(
         pressure=pressure,
         trial=trial,

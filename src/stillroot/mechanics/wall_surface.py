@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from stillroot.mechanics.interface import EDGE_POINTS
 from stillroot.mechanics.motion import MAP_ANGLES
 from stillroot.units import UM_PER_MM
 
@@ -67,19 +68,19 @@ def wall_surface(seated: Seated, loaded: ContactState) -> WallSurface:
     # The angles of the map are included, so the largest motion on the surface is the reported peak.
     angles = np.unique(np.round(np.concatenate([MAP_ANGLES, bounds]), 12))
     wide = np.diff(np.append(angles, 2 * np.pi))
-    edges, count = len(layer.node) // 3, len(angles)
+    edges, count = len(layer.node) // EDGE_POINTS, len(angles)
 
-    local = local_motion_um(seated, loaded, angles).reshape(3, edges, 3, count)
+    local = local_motion_um(seated, loaded, angles).reshape(3, edges, EDGE_POINTS, count)
     normal, along, theta = np.einsum("sq,ceqa->cesa", _quadratic(ALONG), local)
     sliding = np.hypot(along, theta)
 
-    corners = layer.nodes_mm[:, layer.node].reshape(2, edges, 3)
+    corners = layer.nodes_mm[:, layer.node].reshape(2, edges, EDGE_POINTS)
     first, last = corners[:, :, :1], corners[:, :, 2:]
     r, z = (first + (last - first) * ALONG)[..., None]
     points = np.stack(np.broadcast_arrays(r * np.cos(angles), r * np.sin(angles), z), axis=-1)
 
     index, mirrored = at_state(fourier, angles + 0.5 * wide)
-    point = (3 * np.arange(edges)[:, None] + POINT_OF_CELL).ravel()
+    point = (EDGE_POINTS * np.arange(edges)[:, None] + POINT_OF_CELL).ravel()
     each = np.ix_(point, index)
     t = loaded.tractions
     weight = (layer.weight_mm2[point].reshape(edges, 4) * SHARE_OF_POINT).ravel()
@@ -94,7 +95,7 @@ def wall_surface(seated: Seated, loaded: ContactState) -> WallSurface:
     traction = [radial * cosine - round_it * sine, radial * sine + round_it * cosine, upward]
     return WallSurface(
         points_mm=points.reshape(-1, 3),
-        cells=_cells(corners, layer.normal[:, ::3], count),
+        cells=_cells(corners, layer.normal[:, ::EDGE_POINTS], count),
         micromotion_um=np.hypot(sliding, normal).ravel(),
         sliding_um=sliding.ravel(),
         opening_um=-normal.ravel(),
