@@ -16,12 +16,12 @@ from stillroot.inputs.case import Case
 from stillroot.mechanics.fields import displacement
 from stillroot.mechanics.head_parts import ANGLES, carried, head_parts
 from stillroot.mechanics.motion import UM_PER_MM
-from stillroot.pictures.figure_section import section
 from stillroot.pictures.figures import pictures
 from stillroot.pictures.gauge_figure import gauge
 from stillroot.pictures.levers_figure import levers_figure
 from stillroot.pictures.moved_figure import in_section_mm, moved
 from stillroot.pictures.pressure_figure import cortical_share, seat_pressure
+from stillroot.pictures.section_figure import section
 from stillroot.studies.levers import Lever
 from stillroot.words.check_document import GIVES_WAY
 
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
     from stillroot.answers.answer import CheckResult
     from stillroot.mechanics.fields import Displacement
-    from stillroot.pictures.drawing import Picture
+    from stillroot.pictures.paper import Picture
 
 PUSH = {"axial_n": 60.0, "lateral_n": 30.0}
 BANDS = (50.0, 100.0, 150.0)
