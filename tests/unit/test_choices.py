@@ -9,7 +9,7 @@ import pytest
 from stillroot import check
 from stillroot.answers.choices import alternatives, with_choices
 from stillroot.answers.explained import Choice
-from stillroot.pictures.figures import other_choices
+from stillroot.pictures.levers_figure import other_choices
 from stillroot.words.report import data_of, text_of
 from validation.placed import changed_case
 

@@ -27,8 +27,8 @@ from stillroot.explore.desk import BenchHandle, SolveFailed
 from stillroot.explore.pairs import EQUAL_MOTION, EQUAL_TORQUE, FOUND_WITH, lecture
 from stillroot.explore.told import without_options
 from stillroot.explore.workshop import CONTINUES
-from stillroot.pictures.drawing import MOTION
 from stillroot.pictures.figures import pictures
+from stillroot.pictures.paper import MOTION
 from stillroot.studies import lesson
 from tests.web._serving import COARSE, SOFT, serving
 

@@ -24,10 +24,8 @@ DIGITS = 4
 
 def drawing_of(case: Case) -> dict[str, Any]:
     """Return the shapes of a case, the lower one first, and the words written into them."""
-    from stillroot.pictures.drawing import (  # noqa: PLC0415 - matplotlib is slow to import
-        gap_text,
-        mirrored_corners,
-    )
+    from stillroot.pictures.bodies import mirrored_corners  # noqa: PLC0415 - matplotlib is slow to import
+    from stillroot.pictures.words import gap_text  # noqa: PLC0415 - beside it
     from stillroot.words.loads import load_text  # noqa: PLC0415 - beside them
 
     implant, socket = case.implant, case.socket

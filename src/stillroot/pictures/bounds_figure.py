@@ -5,32 +5,16 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
-from matplotlib.ticker import FuncFormatter, NullLocator
 
-from stillroot.pictures.drawing import (
-    BESIDE,
-    SMALL_PT,
-    TEXT_PT,
-    Picture,
-    axes_at,
-    blank_figure,
-    plain_axes,
-    um_text,
-    write_headings,
-)
-from stillroot.pictures.study_drawing import (
-    key_label,
-    number_text,
-    ticks_by_factors,
-    value_text,
-    write_note,
-)
+from stillroot.pictures.labels import BESIDE, write_off
+from stillroot.pictures.paper import SMALL_PT, TEXT_PT, Picture, Style, blank_sheet
+from stillroot.pictures.scales import plain_numbers, ticks_by_factors
+from stillroot.pictures.words import key_label, number_text, um_text, value_text
 from stillroot.studies.bounds import OUT_OF_BALANCE_UM
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from stillroot.pictures.drawing import Style
     from stillroot.studies.bounds import Answer, Bounds
 
 
@@ -44,25 +28,19 @@ def bounds_pictures(bounds: Bounds) -> tuple[Picture, ...]:
     if not bounds.answers:
         return ()
     rows = -(-len(bounds.answers) // COLUMNS)
-    figure = blank_figure(1.75 + ROW_IN * rows)
+    message = _message(bounds)
+    title, lower_in = bounds.case.title, ROW_IN * (rows - 1)
+    sheet = blank_sheet(message, title, tall_in=HEIGHT_IN, foot_in=1.35 + lower_in, head_in=1.45)
     for place, answer in enumerate(bounds.answers):
         row, column = divmod(place, COLUMNS)
-        ax = axes_at(
-            figure,
-            left=0.85 + column * (PANEL_IN + APART_IN),
-            bottom=1.35 + (rows - 1 - row) * ROW_IN,
-            width=PANEL_IN,
-            height=HEIGHT_IN,
-        )
+        left, bottom = 0.85 + column * (PANEL_IN + APART_IN), sheet.foot_in - row * ROW_IN
+        ax = sheet.axes(left, PANEL_IN, bottom=bottom)
         _panel(ax, bounds, answer)
         if column == 0:
             ax.set_ylabel("peak micromotion [µm]")
-        plain_axes(ax)
-    write_note(figure, *_note(bounds))
-    message = _message(bounds)
-    headings = write_headings(figure, message, bounds.case.title)
+    sheet.note(*_note(bounds))
     alt = f"{message}. {' '.join(_alt_of(bounds, answer) for answer in bounds.answers)}"
-    return (Picture(name="bounds", figure=figure, alt=alt, message=message, headings=headings),)
+    return (sheet.picture("bounds", alt),)
 
 
 def _panel(ax: Axes, bounds: Bounds, answer: Answer) -> None:
@@ -74,7 +52,6 @@ def _panel(ax: Axes, bounds: Bounds, answer: Answer) -> None:
     ax.set_yscale("log")
     if question.log:
         ax.set_xscale("log")
-        ax.set_xticks(ticks_by_factors(question.low, question.high, ()))
     ax.axhspan(limit, high, facecolor="0.86", edgecolor="none", zorder=0)
     ax.axhline(limit, color="black", linewidth=1.4, linestyle=(0, (5, 2)), zorder=3)
     ax.plot(x[known], peaks[known], color="0.25", linewidth=1.3, zorder=3)
@@ -90,22 +67,18 @@ def _panel(ax: Axes, bounds: Bounds, answer: Answer) -> None:
     ends = (question.low, crossing, question.high)
     before, after = np.diff(np.log(ends) if question.log else ends)
     left = before > after
-    ax.annotate(
-        f"{number_text(limit)} µm",
+    write_off(
+        ax,
         (0.0 if left else 1.0, limit),
         (4 if left else -4, 2),
+        f"{number_text(limit)} µm",
         xycoords=ax.get_yaxis_transform(),
-        textcoords="offset points",
-        ha="left" if left else "right",
-        va="bottom",
         fontsize=SMALL_PT,
         bbox=BESIDE | {"pad": 0.3},
         zorder=5,
     )
-    ax.set_yticks(ticks_by_factors(low, high, ()))
-    for axis in (ax.xaxis, ax.yaxis):
-        axis.set_minor_locator(NullLocator())
-        axis.set_major_formatter(FuncFormatter(lambda v, _: number_text(v)))
+    plain_numbers(ax.yaxis, ticks_by_factors(low, high))
+    plain_numbers(ax.xaxis, ticks_by_factors(question.low, question.high) if question.log else None)
     ax.set_title(_found(answer), fontsize=TEXT_PT, fontweight="bold", loc="left", pad=6)
 
 

@@ -7,39 +7,25 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from stillroot.answers.summary import place_of, rounded
-from stillroot.mechanics.outline import outline_of
-from stillroot.pictures.drawing import (
-    SMALL_PT,
-    TEXT_PT,
-    WIDTH_IN,
-    Picture,
-    axes_at,
-    band_ticks,
-    blank_figure,
-    draw_bodies,
-    draw_motion,
-    draw_shared_scale,
+from stillroot.pictures.bodies import draw_load, draw_motion, draw_site, ring_peak, show_section
+from stillroot.pictures.marks import Row, draw_answers
+from stillroot.pictures.paper import SMALL_PT, TEXT_PT, WIDTH_IN, Picture, blank_sheet
+from stillroot.pictures.scales import mark_colours_of_sections
+from stillroot.pictures.words import (
+    bands_text,
     head_text,
-    mark_head,
-    mark_interval,
+    number_text,
     peak_text,
-    plain_axes,
     quoted_name,
-    shade_bands,
     shortened,
     whole_text,
-    write_headings,
-    write_in,
 )
-from stillroot.pictures.figure_section import draw_load, ring_peak
-from stillroot.pictures.study_drawing import number_text, write_note
 from stillroot.words.loads import load_text
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
     from stillroot.answers.answer import CheckResult
-    from stillroot.pictures.drawing import Style
     from stillroot.studies.comparison import Comparison
 
 
@@ -73,41 +59,23 @@ def _bands(comparison: Comparison) -> tuple[float, ...]:
 
 
 def _peaks(comparison: Comparison) -> Picture:
-    count = len(comparison.results)
-    figure = blank_figure(2.75 + ROW_IN * count)
-    ax = axes_at(figure, left=0.3, bottom=1.2, width=WIDTH_IN - 0.6, height=ROW_IN * count)
-    intervals = [comparison.interval_um(place) for place in range(count)]
-    highest = [interval[1] for interval in intervals if interval]
-    bands = _bands(comparison)
+    names, count = comparison.names, len(comparison.results)
+    message, title = _message(comparison), f"Governing loads of {', '.join(map(shortened, names))}"
+    sheet = blank_sheet(message, title, tall_in=ROW_IN * count, foot_in=1.2, head_in=1.55)
+    rows = [
+        Row(
+            name=name,
+            told=f"“{result.governing.name}”, {load_text(result.governing.resultant, lines=1)}",
+            answer=result.governing,
+            spread_um=comparison.interval_um(place),
+        )
+        for place, (name, result) in enumerate(zip(names, comparison.results, strict=True))
+    ]
+    highest = [row.spread_um[1] for row in rows if row.spread_um]
     right = 1.22 * max(common_scale_um(comparison), *highest, 0.0)
-    shade_bands(ax, bands, right)
-    rows = zip(comparison.names, comparison.results, intervals, strict=True)
-    for row, (name, result, interval) in enumerate(rows):
-        worst = result.governing
-        ax.axhspan(row - 0.5, row - 0.2, facecolor="white", edgecolor="none", zorder=1)
-        told = f"{shortened(name)}: “{worst.name}”, {load_text(worst.resultant, lines=1)}"
-        told = textwrap.shorten(told, 100, placeholder=" …")
-        write_in(ax, (0.012 * right, row - 0.345), told, va="center", beside=False, order=3)
-        mark_interval(ax, worst, right, y=row - 0.03, drop=None)
-        if interval is not None:
-            ax.plot(interval, [row + 0.16] * 2, color="black", linewidth=1.6, zorder=4)
-            for end in interval:
-                ax.plot([end, end], [row + 0.11, row + 0.21], color="black", linewidth=1.6, zorder=4)
-        mark_head(ax, worst, right, y=row + 0.36, drop=None)
-    ax.set(xlim=(0, right), ylim=(count - 0.5, -0.5), yticks=[])
-    ax.set_xticks(band_ticks(bands, right))
-    ax.set_xlabel("micromotion at the interface, and head movement [µm]")
-    plain_axes(ax)
-    write_note(figure, *_note(comparison))
-    message = _message(comparison)
-    headings = write_headings(figure, message, _subtitle(comparison))
-    return Picture(
-        name="compare",
-        figure=figure,
-        alt=f"{message}. {_alt(comparison)}",
-        message=message,
-        headings=headings,
-    )
+    draw_answers(sheet.axes(0.3, WIDTH_IN - 0.6), rows, _bands(comparison), right)
+    sheet.note(*_note(comparison))
+    return sheet.picture("compare", f"{message}. {_alt(comparison)}")
 
 
 def _note(comparison: Comparison) -> list[str]:
@@ -118,10 +86,6 @@ def _note(comparison: Comparison) -> list[str]:
     if len({result.case.threshold.bands_um for result in comparison.results}) > 1:
         told.append("The cases state different bands; the picture shows those of the first.")
     return told
-
-
-def _subtitle(comparison: Comparison) -> str:
-    return "Governing loads of " + ", ".join(shortened(name) for name in comparison.names)
 
 
 def _ranked(comparison: Comparison) -> list[int]:
@@ -158,8 +122,8 @@ def _alt(comparison: Comparison) -> str:
             f"“{name}”, under “{worst.name}”: peak {peak_text(worst)} ({worst.band}){spread}, head "
             f"movement {head_text(worst)}."
         )
-    bands = ", ".join(f"{band:g}" for band in _bands(comparison))
-    return f"Peak micromotion of each case on one scale, over the bands {bands} µm. {' '.join(rows)}"
+    bands = bands_text(_bands(comparison))
+    return f"Peak micromotion of each case on one scale, over the bands {bands}. {' '.join(rows)}"
 
 
 # --- Sections -----------------------------------------------------------------------------------------
@@ -203,50 +167,33 @@ def _sections(comparison: Comparison) -> Picture:
     columns = -(-count // rows)
     window = _window(comparison, columns)
     step = window.tall_in + WORDS_IN
-    height = rows * step + 2.1
-    figure = blank_figure(height)
+    message = _message_of_sections(comparison)
+    title = "One scale of length and of motion; the lateral load points to the right"
+    foot_in = 0.9 + (rows - 1) * step + WORDS_IN
+    sheet = blank_sheet(message, title, tall_in=window.tall_in, foot_in=foot_in, head_in=1.2)
     scale = common_scale_um(comparison)
+    letters = int(window.width_in / LETTER_IN)
     for place, (name, result) in enumerate(zip(comparison.names, comparison.results, strict=True)):
         row, column = divmod(place, columns)
-        left = 0.3 + column * (window.width_in + 0.2)
-        bottom = 0.9 + (rows - 1 - row) * step + WORDS_IN
-        ax = axes_at(figure, left=left, bottom=bottom, width=window.width_in, height=window.tall_in)
-        _draw_section(ax, result, window, scale)
-        letters = int(window.width_in / LETTER_IN)
-        at = (left / WIDTH_IN, (bottom - 0.08) / height)
-        common: Style = {"va": "top", "parse_math": False}
-        head = (
-            textwrap.shorten(name, int(0.85 * letters), placeholder=" …") or name[: int(0.85 * letters)]
-        )
-        figure.text(*at, head, fontsize=TEXT_PT, fontweight="bold", **common)
-        below = (at[0], at[1] - 0.2 / height)
+        left, bottom = 0.3 + column * (window.width_in + 0.2), foot_in - row * step
+        _draw_section(sheet.axes(left, window.width_in, bottom=bottom), result, window, scale)
+        fits = int(0.85 * letters)
+        head = textwrap.shorten(name, fits, placeholder=" …") or name[:fits]
+        sheet.write((left, bottom - 0.08), head, fontsize=TEXT_PT, fontweight="bold", va="top")
         words = "\n".join(line for t in _words(result) for line in textwrap.wrap(t, letters)[:2])
-        figure.text(*below, words, fontsize=SMALL_PT, linespacing=1.25, **common)
-    strip = axes_at(figure, left=0.5, bottom=0.66, width=WIDTH_IN - 1.0, height=0.14)
-    draw_shared_scale(strip, _bands(comparison), scale)
-    message = _message_of_sections(comparison)
-    headings = write_headings(
-        figure, message, "One scale of length and of motion; the lateral load points to the right"
-    )
+        sheet.write((left, bottom - 0.28), words, fontsize=SMALL_PT, linespacing=1.25, va="top")
+    strip = sheet.axes(0.5, WIDTH_IN - 1.0, bottom=0.66, height=0.14)
+    mark_colours_of_sections(strip, _bands(comparison), scale)
     alt = f"{message}. Sections side by side, the motion along each wall. {_alt(comparison)}"
-    return Picture(name="compare-sections", figure=figure, alt=alt, message=message, headings=headings)
+    return sheet.picture("compare-sections", alt)
 
 
 def _draw_section(ax: Axes, result: CheckResult, window: _Window, scale: float) -> None:
-    worst = result.governing
-    draw_bodies(ax, outline_of(result.case))
-    draw_motion(ax, result, worst, scale)
-    ax.axhline(0, color="0.2", linewidth=1.0, linestyle=(0, (6, 3)), zorder=3)
-    draw_load(ax, result.case, worst.resultant, window.arrow_mm)
-    ring_peak(ax, worst)
-    ax.set(
-        xlim=(-window.half_mm, window.half_mm),
-        ylim=(window.low_mm, window.high_mm),
-        xticks=[],
-        yticks=[],
-    )
-    for spine in ax.spines.values():
-        spine.set_visible(False)
+    draw_site(ax, result.case)
+    draw_motion(ax, result, result.governing, scale)
+    draw_load(ax, result.case, result.governing.resultant, window.arrow_mm)
+    ring_peak(ax, result.governing)
+    show_section(ax, window.half_mm, window.low_mm, window.high_mm)
 
 
 def _words(result: CheckResult) -> list[str]:
@@ -263,11 +210,11 @@ def _words(result: CheckResult) -> list[str]:
 
 def _message_of_sections(comparison: Comparison) -> str:
     """Say where the case that moves most does so."""
-    name, where = comparison.names[_ranked(comparison)[0]], _places(comparison)
+    most = _ranked(comparison)[0]
+    name, where = (
+        quoted_name(comparison.names[most]),
+        [place_of(r.governing) for r in comparison.results],
+    )
     if len(set(where)) == 1:
-        return f"Every case moves most {where[0]}; {quoted_name(name)} most of all"
-    return f"{quoted_name(name)} moves most: {where[_ranked(comparison)[0]]}"
-
-
-def _places(comparison: Comparison) -> list[str]:
-    return [place_of(result.governing) for result in comparison.results]
+        return f"Every case moves most {where[0]}; {name} most of all"
+    return f"{name} moves most: {where[most]}"

@@ -14,82 +14,63 @@ import numpy as np
 from matplotlib.patches import Polygon
 
 from stillroot.answers.summary import rounded
-from stillroot.mechanics.outline import outline_of
 from stillroot.mechanics.six_directions import GIVES_WAY, LITTLE, MUCH, SMALL
-from stillroot.pictures.drawing import (
-    SMALL_PT,
-    WIDTH_IN,
-    Picture,
-    axes_at,
-    blank_figure,
-    draw_bodies,
-    plain_axes,
-    point_out,
-    write_headings,
-    write_in,
-)
-from stillroot.words.directions import (
-    IN_PLAIN_WORDS,
-    in_words,
-    load_in_words,
-)
+from stillroot.pictures.bodies import draw_axis, draw_site, show_section
+from stillroot.pictures.labels import point_out, write_in
+from stillroot.pictures.paper import SMALL_PT, WIDTH_IN, Picture, Style, blank_sheet
+from stillroot.words.directions import IN_PLAIN_WORDS, in_words, load_in_words
 from stillroot.words.directions_report import place_in_words
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
     from stillroot.answers.answer import DirectionsResult
+    from stillroot.arrays import Floats
     from stillroot.inputs.case import Case
     from stillroot.mechanics.six_directions import Direction, SixDirections
-    from stillroot.pictures.drawing import Floats, Place
+    from stillroot.pictures.labels import Place
 
 
-LOOK = {
+DASHED: Style = {"hatch": "/////", "linewidth": 1.4, "linestyle": (0, (3, 1.6))}
+LOOK: dict[str, Style] = {
     LITTLE: {"facecolor": "0.1", "edgecolor": "0.1", "linewidth": 1.0},
-    MUCH: {
-        "facecolor": "white",
-        "edgecolor": "0.1",
-        "hatch": "/////",
-        "linewidth": 1.4,
-        "linestyle": (0, (3, 1.6)),
-    },
+    MUCH: {"facecolor": "white", "edgecolor": "0.1", **DASHED},
     GIVES_WAY: {"facecolor": "white", "edgecolor": "0.1", "linewidth": 1.1},
 }
 THICK, THIN = 0.036, 0.010
 """Width of an arrow's shaft, of the height of the drawing: at 1 µm or less, and where it gives way."""
 STILL_UM, MUCH_UM = 1.0, 300.0
 """Motions at which an arrow is thickest and thinnest; between them by their logarithm."""
-HEIGHT_IN = 9.2
-AREA_IN = (0.2, 0.5, WIDTH_IN - 0.4, HEIGHT_IN - 1.6)
-"""Left, bottom, width and height of the drawing."""
+TALL_IN, ACROSS_IN = 7.6, WIDTH_IN - 0.4
+"""Height and width of the drawing."""
+NOTE = "At the arrows: peak micromotion under the load. The thicker an arrow, the less it moves."
 
 
 def six_arrows(answer: DirectionsResult) -> Picture:
     """Draw the implant in section with an arrow for each of its directions."""
-    figure = blank_figure(HEIGHT_IN)
-    left, bottom, width, height = AREA_IN
-    ax = axes_at(figure, left=left, bottom=bottom, width=width, height=height)
-    view = _view_of(answer.case)
-    half_width = view.span * width / height / 2
-    draw_bodies(ax, outline_of(answer.case))
-    ax.axhline(0, color="0.2", linewidth=1.0, linestyle=(0, (6, 3)), zorder=3)
-    write_in(
-        ax, (-0.97 * min(half_width, answer.case.block_mm[0]), -0.012 * view.span), "crest", va="top"
-    )
-    for row in answer.six.directions:
+    six, case = answer.six, answer.case
+    message = in_words(six)
+    sheet = blank_sheet(message, case.title, tall_in=TALL_IN, foot_in=0.5, head_in=1.1)
+    ax = sheet.axes(0.2, ACROSS_IN)
+    view = _view_of(case)
+    half_width = view.span * ACROSS_IN / TALL_IN / 2
+    draw_site(ax, case)
+    crest = (-0.97 * min(half_width, case.block_mm[0]), -0.012 * view.span)
+    write_in(ax, crest, "crest", va="top")
+    for row in six.directions:
         _draw_arrow(ax, view, row)
-    _mark_places(ax, view, answer.six)
-    ax.set(xlim=(-half_width, half_width), ylim=(view.low, view.high))
-    ax.set_aspect("equal")
-    ax.axis("off")
-    plain_axes(ax)
-    note = "At the arrows: peak micromotion under the load. The thicker an arrow, the less it moves."
-    figure.text(0.5, 0.33 / HEIGHT_IN, note, fontsize=SMALL_PT, ha="center", va="bottom")
-    message = in_words(answer.six)
-    headings = write_headings(figure, message, answer.case.title)
-    return Picture(
-        name="directions", figure=figure, alt=_alt(answer), message=message, headings=headings
+    _mark_places(ax, view, six)
+    show_section(ax, half_width, view.low, view.high)
+    sheet.write((WIDTH_IN / 2, 0.33), NOTE, fontsize=SMALL_PT, ha="center", va="bottom")
+    rows = " ".join(
+        f"{IN_PLAIN_WORDS[row.name]}: {_told(row).replace(chr(10), ' ')}." for row in six.directions
     )
+    alt = (
+        "The implant in section with an arrow for each direction in which it could move, solid where it "
+        f"moves little, hatched where it moves much, hollow where it gives way. {message} "
+        f"{rows} Loads act at {place_in_words(six.height_mm)}."
+    )
+    return sheet.picture("directions", alt)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -121,23 +102,20 @@ def _view_of(case: Case) -> _View:
     top = max(implant.abutment_height_mm, -0.4 * low)
     span = max(top - 1.5 * low, radius / WIDEST)
     low = -min(-low + 0.4 * (span - top + 1.5 * low), case.block_mm[1])
-    return _View(
-        low=low,
-        high=low + span,
-        top=max(top, 0.2 * span),
-        radius=max(radius, NARROWEST * span),
-    )
+    head = {"top": max(top, 0.2 * span), "radius": max(radius, NARROWEST * span)}
+    return _View(low=low, high=low + span, **head)
 
 
 def _draw_arrow(ax: Axes, view: _View, row: Direction) -> None:
     path, ends_left = _path(view, row.name)
     width = view.span * _width(row)
-    look = LOOK[row.state]
-    ax.add_patch(Polygon(_ribbon(path, width), closed=True, zorder=6, joinstyle="miter", **look))
+    arrow = Polygon(_ribbon(path, width), closed=True, zorder=6, joinstyle="miter", **LOOK[row.state])
+    ax.add_patch(arrow)
     told = path[0] if row.name == "axial in" else path[-1]
     aside = (-1.0 if ends_left else 1.0) * (0.012 * view.span + width)
     place = (float(told[0] + aside), float(told[1]))
-    write_in(ax, place, _label(row), ha="right" if ends_left else "left", va="center", order=7)
+    label = f"{IN_PLAIN_WORDS[row.name]}\n{_told(row)}"
+    write_in(ax, place, label, ha="right" if ends_left else "left", va="center", order=7)
 
 
 def _width(row: Direction) -> float:
@@ -192,21 +170,19 @@ def _ribbon(path: Floats, width: float) -> Floats:
     return np.vstack([shaft + normal, neck + barb, path[-1], neck - barb, (shaft - normal)[::-1]])
 
 
-def _label(row: Direction) -> str:
-    """Return what stands at an arrow's head: the way it could move, and how far it does."""
+def _told(row: Direction) -> str:
+    """Return how far it moves in a direction, or that it gives way."""
     load = load_in_words(row)
     if row.micromotion is not None:
-        told = f"{rounded(row.micromotion.peak.total_um)} µm at {load}:\n{row.state}"
-    elif row.stiffness == 0:
-        told = f"gives way at {SMALL:.0%} of {load}"
-    else:
-        told = f"gives way before {load}"
-    return f"{IN_PLAIN_WORDS[row.name]}\n{told}"
+        return f"{rounded(row.micromotion.peak.total_um)} µm at {load}:\n{row.state}"
+    if row.stiffness == 0:
+        return f"gives way at {SMALL:.0%} of {load}"
+    return f"gives way before {load}"
 
 
 def _mark_places(ax: Axes, view: _View, six: SixDirections) -> None:
     """Mark the reference point, and the centre of rotation where it is in the picture."""
-    ax.plot([0, 0], [view.low, view.top], color="0.55", linewidth=0.7, linestyle="-.", zorder=3)
+    draw_axis(ax, view.low, view.top)
     if view.low < six.height_mm < view.high:
         ax.plot(0, six.height_mm, "o", markersize=7, mfc="white", mec="black", mew=1.5, zorder=7)
     centre = six.centre_of_rotation_mm
@@ -214,14 +190,3 @@ def _mark_places(ax: Axes, view: _View, six: SixDirections) -> None:
         ax.plot(0, centre, "+", markersize=14, color="black", mew=2.2, zorder=7)
         place = (view.radius + 0.1 * view.span, centre)
         point_out(ax, (0, centre), place, "turns about here\nunder a lateral load", ha="left", away=8)
-
-
-def _alt(answer: DirectionsResult) -> str:
-    rows = " ".join(
-        ": ".join(_label(row).split("\n", 1)).replace("\n", " ") + "." for row in answer.six.directions
-    )
-    return (
-        "The implant in section with an arrow for each direction in which it could move, solid where it "
-        f"moves little, hatched where it moves much, hollow where it gives way. {in_words(answer.six)} "
-        f"{rows} Loads act at {place_in_words(answer.six.height_mm)}."
-    )

@@ -14,20 +14,19 @@ from matplotlib.ticker import FuncFormatter, NullFormatter
 
 from stillroot.answers.summary import with_error
 from stillroot.mechanics.outline import outline_of
-from stillroot.pictures.drawing import (
+from stillroot.pictures.bodies import draw_bodies, draw_motion
+from stillroot.pictures.labels import write_in
+from stillroot.pictures.paper import (
     SMALL_PT,
     TEXT_PT,
     WIDTH_IN,
     Picture,
     axes_at,
     blank_figure,
-    draw_bodies,
-    draw_motion,
-    draw_shared_scale,
     plain_axes,
     write_headings,
-    write_in,
 )
+from stillroot.pictures.scales import mark_colours_of_sections as draw_shared_scale
 from stillroot.studies.lesson import (
     COMPUTED,
     GAVE_WAY,
@@ -44,7 +43,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from stillroot.answers.answer import CheckResult
-    from stillroot.pictures.drawing import Style
+    from stillroot.pictures.paper import Style
     from stillroot.studies.lesson import (
         BuiltAnswer,
         Correlation,

@@ -6,31 +6,19 @@ import textwrap
 from typing import TYPE_CHECKING
 
 from stillroot.answers.summary import GIVES_WAY
-from stillroot.pictures.drawing import (
-    BESIDE,
-    BEYOND,
-    SMALL_PT,
-    WIDTH_IN,
-    Picture,
-    axes_at,
-    band_ticks,
-    beside_axes,
-    blank_figure,
-    headroom_in,
-    plain_axes,
-    quoted_name,
-    shade_bands,
-    um_text,
-    whole_text,
-    write_headings,
-)
-from stillroot.pictures.study_drawing import write_note
+from stillroot.pictures.labels import BESIDE, write_beside, write_off
+from stillroot.pictures.paper import SMALL_PT, WIDTH_IN, Picture, Style, blank_sheet
+from stillroot.pictures.scales import end_of_changes, rows_over_bands
+from stillroot.pictures.words import quoted_name, um_text, whole_text
+from stillroot.studies.levers import largest_after
 from stillroot.words.check_document import ANATOMY
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from matplotlib.axes import Axes
+
+    from stillroot.answers.explained import Explained
 
     Row = tuple[str, float | None] | tuple[str, float | None, str]
     """A change in words, the peak that it leads to [µm], and why there is none.
@@ -40,10 +28,24 @@ if TYPE_CHECKING:
 
 ROW_IN = 0.34
 SAME = 0.005
-"""Share of the peak by which a change must move it to be drawn as an arrow."""
+"""Share of the peak by which a change must move it to be drawn as a line."""
 REASON_LETTERS = 60
 """Letters that are kept of a reason: from the axes to the edge of the paper."""
 BY_PLAN, ROUGH = "what a plan can change", "what is known only roughly"
+
+
+def levers(explained: Explained) -> Picture:
+    """Draw what each change does to the largest peak: what a plan can change, and the rest."""
+    result = explained.answer
+    worst = result.governing
+    rows: dict[bool, list[Row]] = {True: [], False: []}
+    for lever in explained.levers:
+        after = largest_after(result, lever)
+        then = "" if after is None or after[0] is worst else f" ({quoted_name(after[0].name)} governs)"
+        peak = None if after is None else after[1]
+        rows[lever.by_plan].append((f"{lever.text}{then}", peak, lever.reason))
+    bands, title = result.case.threshold.bands_um, result.case.title
+    return levers_figure(worst.name, worst.peak.total_um, rows[True], rows[False], bands, title=title)
 
 
 def levers_figure(
@@ -73,115 +75,114 @@ def levers_figure(
     title
         What is written small below the message.
     """
-    rows = [*by_plan, *rough]
-    known = [row[1] for row in rows if row[1] is not None]
-    right = 1.1 * min(max(*bands, answered_um, *known), BEYOND * max(*bands, answered_um))
-    groups = [group for group in ((BY_PLAN, by_plan), (ROUGH, rough)) if group[1]]
-    count = 1 + len(groups) + len(rows)
-    height = ROW_IN * count
-    message = _message(governing_name, answered_um, by_plan)
-    figure = blank_figure(1.0 + height + headroom_in(message, least=0.98))
-    ax = axes_at(figure, left=3.5, bottom=1.0, width=WIDTH_IN - 4.9, height=height)
-    shade_bands(ax, bands, right, named=False)
-    ax.axvline(answered_um, color="black", linewidth=1.2, zorder=3)
-    ax.plot(answered_um, 0, "o", color="black", markersize=7, zorder=5)
-    beside_axes(ax, 0, "base case", left=True, fontweight="bold")
-    beside_axes(ax, 0, um_text(answered_um), left=False, fontweight="bold")
-    at = 1
-    for heading, group in groups:
-        beside_axes(ax, at, heading, left=True, fontstyle="italic")
-        for y, row in enumerate(group, start=at + 1):
-            _draw_row(ax, y, answered_um, row, right)
-        at += 1 + len(group)
-    ax.set(xlim=(0, right), ylim=(count - 0.5, -0.5), yticks=[])
-    ax.set_xticks(band_ticks(bands, right))
-    ax.set_xlabel("peak micromotion [µm]; shades are the bands")
-    plain_axes(ax)
-    write_note(figure, ANATOMY)
-    headings = write_headings(figure, message, title)
+    message = f"{quoted_name(governing_name)}: {_found(answered_um, by_plan)}"
+    about = f"Peak micromotion of “{governing_name}” with one thing changed at a time"
+    groups = {BY_PLAN: by_plan, ROUGH: rough}
+    return _changes("levers", message, title, about, answered_um, groups, bands, ANATOMY)
+
+
+def other_choices(explained: Explained) -> Picture:
+    """Draw the governing load's peak as answered and under every other choice, against the bands."""
+    result = explained.answer
+    worst = result.governing
+    answered, index = worst.peak.total_um, result.loads.index(worst)
+    rows = [(f"{c.subject}: {c.text}", c.peaks_um[index], c.reason) for c in explained.choices]
+    known = [answered, *(peak for _, peak, _ in rows if peak is not None)]
+    message = (
+        f"{quoted_name(worst.name)}: choices without an agreed value put the peak anywhere from "
+        f"{whole_text(um_text(min(known)))} to {whole_text(um_text(max(known)))}"
+    )
+    about = f"Peak micromotion of “{worst.name}” under other choices"
+    bands = result.case.threshold.bands_um
+    return _changes("choices", message, result.case.title, about, answered, {"": rows}, bands)
+
+
+def _changes(
+    name: str,
+    message: str,
+    title: str,
+    about: str,
+    answered: float,
+    groups: dict[str, Sequence[Row]],
+    bands: Sequence[float],
+    note: str = "",
+) -> Picture:
+    """Draw a peak as answered and each changed one [µm] as a row, by groups with their headings."""
+    rows: list[Row | str] = []
+    for heading, group in groups.items():
+        rows += [heading] * bool(heading and group) + list(group)
+    peaks = [row[1] for row in rows if not isinstance(row, str) and row[1] is not None]
+    right = end_of_changes(bands, answered, peaks)
+    count = 1 + len(rows)
+    sheet = blank_sheet(message, title, tall_in=ROW_IN * count, foot_in=1.0, head_in=0.98)
+    ax = sheet.axes(3.5, WIDTH_IN - 4.9)
+    rows_over_bands(ax, bands, right, count)
+    ax.axvline(answered, color="black", linewidth=1.2, zorder=3)
+    ax.plot(answered, 0, "o", color="black", markersize=7, zorder=5)
+    write_beside(ax, 0, "base case", left=True, fontweight="bold")
+    write_beside(ax, 0, um_text(answered), left=False, fontweight="bold")
+    for y, row in enumerate(rows, start=1):
+        if isinstance(row, str):
+            write_beside(ax, y, row, left=True, fontstyle="italic")
+        else:
+            _draw_row(ax, y, answered, row, right)
+    sheet.note(note)
     told = " ".join(
-        f"{heading.capitalize()}: {'; '.join(f'{row[0]}: {led_to(row)}' for row in group)}."
-        for heading, group in groups
+        f"{f'{heading.capitalize()}: ' if heading else ''}"
+        f"{'; '.join(f'{row[0]}: {_led_to(row)}' for row in group)}."
+        for heading, group in groups.items()
+        if group
     )
-    alt = (
-        f"{message}. Peak micromotion of “{governing_name}” with one thing changed at a time; base "
-        f"case {um_text(answered_um)}. {told} {ANATOMY}"
-    )
-    return Picture(name="levers", figure=figure, alt=alt, message=message, headings=headings)
+    alt = f"{message}. {about}; base case {um_text(answered)}. {told} {note}".strip()
+    return sheet.picture(name, alt)
 
 
-def write_why_no_peak(ax: Axes, row: int, reason: str) -> None:
-    """Write in a row without a peak that it gives way, or else the reason, shortened."""
-    if not reason:
-        beside_axes(ax, row, GIVES_WAY, left=False)
+def _draw_row(ax: Axes, y: int, answered: float, row: Row, right: float) -> None:
+    """Draw a line from the peak as answered to the changed one: solid where it falls."""
+    name, peak = row[:2]
+    write_beside(ax, y, name, left=True)
+    if peak is None and _reason(row):
+        # Without a value there is room for the reason, from the axes to the edge of the paper.
+        across = ax.get_yaxis_transform()
+        style: Style = {"fontsize": SMALL_PT, "bbox": BESIDE, "annotation_clip": False}
+        write_off(ax, (0.0, y), (5, 0), _led_to(row), xycoords=across, **style)
         return
-    ax.annotate(
-        shortened_reason(reason),
-        (0.0, row),
-        (5, 0),
-        xycoords=ax.get_yaxis_transform(),
-        textcoords="offset points",
-        va="center",
-        fontsize=SMALL_PT,
-        bbox=BESIDE,
-        annotation_clip=False,
-        parse_math=False,
-        zorder=6,
-    )
-
-
-def shortened_reason(reason: str) -> str:
-    """Return a reason, cut to what fits a row."""
-    return textwrap.shorten(reason, REASON_LETTERS, placeholder=" …")
+    write_beside(ax, y, _led_to(row), left=False)
+    if peak is None:
+        return
+    beyond, end, falls = peak > right, min(peak, right), peak < answered
+    if abs(peak - answered) > SAME * answered:
+        dash = "-" if falls else (0, (3, 1.5))
+        ax.plot([answered, end], [y, y], color="black", linewidth=2.2, linestyle=dash, zorder=4)
+    face = "black" if falls or beyond else "white"
+    look: Style = {"marker": ">" if beyond else "o", "mfc": face, "mec": "black", "clip_on": False}
+    ax.plot(end, y, mew=1.4, markersize=7, zorder=5, **look)
 
 
 def _reason(row: Row) -> str:
     return row[2] if len(row) > 2 else ""
 
 
-def led_to(row: Row) -> str:
-    """Return what a change leads to in words."""
-    return um_text(row[1]) if row[1] is not None else shortened_reason(_reason(row)) or GIVES_WAY
+def _led_to(row: Row) -> str:
+    """Return what a change leads to in words, a reason cut to what fits a row."""
+    if row[1] is not None:
+        return um_text(row[1])
+    return textwrap.shorten(_reason(row), REASON_LETTERS, placeholder=" …") or GIVES_WAY
 
 
-def _draw_row(ax: Axes, y: int, answered: float, row: Row, right: float) -> None:
-    name, peak = row[:2]
-    beside_axes(ax, y, name, left=True)
-    if peak is None:
-        write_why_no_peak(ax, y, _reason(row))
-        return
-    beside_axes(ax, y, um_text(peak), left=False)
-    _draw_change(ax, y, answered, peak, right)
-
-
-def _draw_change(ax: Axes, row: int, answered: float, peak: float, right: float) -> None:
-    """Draw an arrow from the peak as answered to the changed one: solid where it falls."""
-    beyond, end = peak > right, min(peak, right)
-    falls = peak < answered
-    if abs(peak - answered) > SAME * answered:
-        dash = "-" if falls else (0, (3, 1.5))
-        ax.plot([answered, end], [row, row], color="black", linewidth=2.2, linestyle=dash, zorder=4)
-    mark = ">" if beyond else "o"
-    face = "black" if falls or beyond else "white"
-    ax.plot(end, row, mark, mfc=face, mec="black", mew=1.4, markersize=7, clip_on=False, zorder=5)
-
-
-def _message(name: str, answered: float, by_plan: Sequence[Row]) -> str:
+def _found(answered: float, by_plan: Sequence[Row]) -> str:
     """Say which of the changes that somebody can decide lowers the peak most, and to what."""
-    lower = [
-        (row[1], row[0]) for row in by_plan if row[1] is not None and row[1] < answered * (1 - SAME)
-    ]
+    as_it_is = um_text(answered)
+    known = [(row[1], row[0]) for row in by_plan if row[1] is not None]
+    lower = [(peak, text) for peak, text in known if peak < answered * (1 - SAME)]
     if not by_plan:
-        return f"{quoted_name(name)}: a peak of {um_text(answered)}, with no change of the plan tried"
+        return f"a peak of {as_it_is}, with no change of the plan tried"
     if not lower:
         # What has no answer for another reason than giving way might lower it.
         solved = " that has an answer" if any(map(_reason, by_plan)) else ""
-        return (
-            f"{quoted_name(name)}: no change of the plan{solved} lowers the peak of {um_text(answered)}"
-        )
+        return f"no change of the plan{solved} lowers the peak of {as_it_is}"
     least, text = min(lower)
-    told = f"from {whole_text(um_text(answered))} to {whole_text(um_text(least))}"
+    told = f"from {whole_text(as_it_is)} to {whole_text(um_text(least))}"
     if len(by_plan) == 1:
-        return f"{quoted_name(name)}: {quoted_name(text)} lowers the peak {told}"
-    told = f"{quoted_name(text)} lowers the peak most, {told}"
-    return f"{quoted_name(name)}: of what a plan can change, {told}"
+        return f"{quoted_name(text)} lowers the peak {told}"
+    return f"of what a plan can change, {quoted_name(text)} lowers the peak most, {told}"

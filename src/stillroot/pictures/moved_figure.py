@@ -7,26 +7,29 @@ from typing import TYPE_CHECKING
 import numpy as np
 from matplotlib.collections import LineCollection, PolyCollection
 
-from stillroot.mechanics.outline import IMPLANT_BODY, gaps_between, outline_of
+from stillroot.mechanics.outline import IMPLANT_BODY, outline_of
 from stillroot.mechanics.stress import IN_PLANE_SIDES
-from stillroot.pictures.drawing import (
+from stillroot.pictures.bodies import (
     REGION_LOOK,
-    WIDTH_IN,
-    Picture,
-    axes_at,
-    blank_figure,
-    gap_text,
+    View,
+    align_towards,
+    draw_force,
     mirrored_corners,
+    name_load,
+    point_out_gaps,
+    view_of,
+)
+from stillroot.pictures.labels import point_out, write_in
+from stillroot.pictures.paper import WIDTH_IN, Picture, Style, blank_sheet
+from stillroot.pictures.section_figure import TALL_IN, frame_section
+from stillroot.pictures.words import (
+    joined,
     peak_text,
     picture_name,
-    point_out,
     quoted_name,
     um_text,
     whole_text,
-    write_headings,
-    write_in,
 )
-from stillroot.pictures.figure_section import draw_force, frame_section, name_load, view_of
 from stillroot.units import UM_PER_MM
 from stillroot.words.loads import load_text
 
@@ -34,17 +37,15 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
     from stillroot.answers.answer import CheckResult, LoadAnswer
+    from stillroot.arrays import Floats
     from stillroot.mechanics.bodies import Body
     from stillroot.mechanics.fields import Displacement
     from stillroot.mechanics.resultant import Resultant
-    from stillroot.pictures.drawing import Floats, Place, Style
-    from stillroot.pictures.figure_section import View
+    from stillroot.pictures.labels import Place
 
 
 SHARE = 0.08
 """Of the drawing's height: how far the largest displacement is drawn, about."""
-HEIGHT_IN = 7.5
-"""Of the drawing: as high as the section's, so that both have one scale."""
 SAID = 0.15
 """Of the head movement: the part along the axis that is worth a word."""
 SEEN = 0.012
@@ -62,26 +63,23 @@ def moved(result: CheckResult, field: Displacement) -> Picture | None:
     load = answer.resultant
     if not (load.lateral_n or load.axial_n):
         return None
-    figure = blank_figure(HEIGHT_IN + 2.0)
-    ax = axes_at(figure, left=0.78, bottom=0.75, width=WIDTH_IN - 1.0, height=HEIGHT_IN)
-    view = view_of(result.case, load, aspect=(WIDTH_IN - 1.0) / HEIGHT_IN)
     pair = result.seated.site.pair
     implant, bone = (in_section_mm(field, u) for u in (field.implant, field.bone))
+    view = view_of(result.case, load, aspect=(WIDTH_IN - 1.0) / TALL_IN)
     times = magnification(view, answer, ((pair.implant, implant), (pair.bone, bone)))
     view = view.with_room(times * max(-answer.head.axial_um, 0.0) / UM_PER_MM)
+    message = _message(answer, implant[_node_at(pair.implant, 0.0, -np.inf), 0])
+    sheet = blank_sheet(message, result.case.title, tall_in=TALL_IN, foot_in=0.75, head_in=1.25)
+    ax = sheet.axes(0.78, WIDTH_IN - 1.0)
     ax.set_rasterization_zorder(0)  # thousands of elements would swell a drawing of lines
     _draw_body(ax, pair.bone, times * bone, order=-2.0)
     _draw_body(ax, pair.implant, times * implant, order=-1.0)
     _draw_rest(ax, result)
-    top = _displaced_top(pair.implant, times * implant)
-    beside = result.case.implant.abutment_diameter_mm / 2 + abs(top[0])
-    _draw_moved_load(ax, view, answer, top, beside, times)
+    _draw_moved_load(ax, view, result, times * implant, times)
     _name_bodies(ax, view, result, times * implant)
     _point_out_opening(ax, view, result, (times * implant, times * bone))
     _write_labels(ax, view, load, times)
     frame_section(ax, view, load)
-    message = _message(answer, _tip(pair.implant, implant))
-    headings = write_headings(figure, message, result.case.title)
     opens = np.any(result.seated.layer.one_sided)
     alt = (
         f"{message}. Section in the plane of the load ({load_text(load, lines=1)}), the displacement of "
@@ -89,8 +87,7 @@ def moved(result: CheckResult, field: Displacement) -> Picture | None:
         f"{'; where the wall opens, white shows between the two' if opens else ''}. "
         f"The peak micromotion is {peak_text(answer)}."
     )
-    name = picture_name(result, answer, "moved")
-    return Picture(name=name, figure=figure, alt=alt, message=message, headings=headings)
+    return sheet.picture(picture_name(result, answer, "moved"), alt)
 
 
 def in_section_mm(field: Displacement, u: Floats) -> Floats:
@@ -124,10 +121,8 @@ def _draw_body(ax: Axes, body: Body, change: Floats, order: float) -> None:
         for number, name in enumerate(body.names):
             triangles = body.elements[:3, body.region == number].T
             grey = REGION_LOOK[name]["facecolor"]
-            look: Style = {"facecolor": grey, "edgecolor": "0.62", "linewidth": 0.22}
-            ax.add_collection(
-                PolyCollection(list(place[triangles]), zorder=order, **look), autolim=False
-            )
+            look: Style = {"facecolor": grey, "edgecolor": "0.62", "linewidth": 0.22, "zorder": order}
+            ax.add_collection(PolyCollection(list(place[triangles]), **look), autolim=False)
         line: Style = {"colors": "0.1", "linewidths": 1.3, "capstyle": "round"}
         ax.add_collection(LineCollection(place[edges.T], zorder=order + 0.1, **line), autolim=False)
 
@@ -137,39 +132,30 @@ def _draw_rest(ax: Axes, result: CheckResult) -> None:
     look: Style = {"color": "0.35", "linewidth": 0.6, "linestyle": (0, (4, 2.5)), "zorder": 3}
     ax.axhline(0, **look)
     for region in outline_of(result.case).regions:
-        if region.name not in IMPLANT_BODY:
-            continue
-        corners = mirrored_corners(region.corners_mm)
-        closed = np.vstack([corners, corners[:1]])
-        ax.plot(*closed.T, **look)
+        if region.name in IMPLANT_BODY:
+            corners = mirrored_corners(region.corners_mm)
+            ax.plot(*np.vstack([corners, corners[:1]]).T, **look)
 
 
-def _nearest_node(body: Body, r: float, z: float) -> int:
-    return int(np.argmin(np.hypot(body.nodes_mm[0] - r, body.nodes_mm[1] - z)))
+def _node_at(body: Body, r: float, z: float) -> int:
+    """Return the node nearest to a place; of the axis an end where `z` is infinite."""
+    near = np.clip(z, body.nodes_mm[1].min(), body.nodes_mm[1].max())
+    return int(np.argmin(np.hypot(body.nodes_mm[0] - r, body.nodes_mm[1] - near)))
 
 
-def _displaced_top(body: Body, change: Floats) -> Place:
-    """Return where the middle of the abutment's top has gone."""
-    r, z = body.nodes_mm
-    node = int(np.argmax(z - r))
-    x, rise = change[node, 0]
-    return float(x), float(z[node] + rise)
-
-
-def _tip(body: Body, implant: Floats) -> Floats:
-    """Return the displacement x, z (2,) [mm] of the implant's end on the axis."""
-    r, z = body.nodes_mm
-    return implant[int(np.argmin(z + r)), 0]
+def _gone_to(body: Body, node: int, change: Floats) -> Place:
+    """Return where a node on the axis has gone."""
+    x, z = body.nodes_mm[:, node] + change[node, 0]
+    return float(x), float(z)
 
 
 def _draw_moved_load(
-    ax: Axes, view: View, answer: LoadAnswer, top: Place, beside: float, times: float
+    ax: Axes, view: View, result: CheckResult, moved_implant: Floats, times: float
 ) -> None:
-    """Draw the load where the head has gone, on a rod from the abutment's displaced `top`.
-
-    Beside the abutment its name stands clear of the axis, by `beside`.
-    """
+    """Draw the load where the head has gone, on a rod from the middle of the abutment's top."""
+    answer, body = result.governing, result.seated.site.pair.implant
     load, head = answer.resultant, answer.head
+    top = _gone_to(body, _node_at(body, 0.0, np.inf), moved_implant)
     x, rise = head.lateral_um / UM_PER_MM, -head.axial_um / UM_PER_MM
     at = (times * x, load.height_mm + times * rise)
     if at[1] > top[1]:
@@ -177,6 +163,7 @@ def _draw_moved_load(
     ax.plot(0, load.height_mm, "o", markersize=4.5, mfc="white", mec="0.35", mew=0.9, zorder=5.5)
     far = draw_force(ax, load, at, view.arrow)
     if far is not None:
+        beside = result.case.implant.abutment_diameter_mm / 2 + abs(top[0])
         name_load(ax, view, far, load, beside if far[1] < top[1] else 0.0)
 
 
@@ -200,14 +187,9 @@ def _name_bodies(ax: Axes, view: View, result: CheckResult, moved_implant: Float
     """Write names where the bodies have gone, the gap's beside a line into it."""
     case = result.case
     body = result.seated.site.pair.implant
-    node = _nearest_node(body, 0.0, -0.5 * case.implant.length_mm)
-    x, z = body.nodes_mm[:, node] + moved_implant[node, 0]
-    write_in(ax, (float(x), float(z)), "implant", ha="center", va="center")
-    edge = min(0.97 * view.half_width, case.block_mm[0])
-    for top, bottom in gaps_between(case.socket.holds_mm, case.implant.length_mm):
-        middle = -(top + bottom) / 2
-        inside = (-case.implant.diameter_mm / 2 - 0.5 * case.socket.gap_width_mm, middle)
-        point_out(ax, inside, (-edge, middle), gap_text(case), ha="left")
+    node = _node_at(body, 0.0, -0.5 * case.implant.length_mm)
+    write_in(ax, _gone_to(body, node, moved_implant), "implant", ha="center", va="center")
+    point_out_gaps(ax, case, -1.0, -min(0.97 * view.half_width, case.block_mm[0]), outwards=False)
 
 
 def _point_out_opening(ax: Axes, view: View, result: CheckResult, parts: tuple[Floats, Floats]) -> None:
@@ -232,7 +214,7 @@ def _point_out_opening(ax: Axes, view: View, result: CheckResult, parts: tuple[F
         return
     edge = sign * min(0.97 * view.half_width, result.case.block_mm[0])
     y = min(max(at[1], view.low + 0.09 * view.span), -0.05 * view.span)
-    point_out(ax, at, (edge, y), "opens", ha="right" if sign > 0 else "left")
+    point_out(ax, at, (edge, y), "opens", ha=align_towards(sign))
 
 
 def _round_below(value: float) -> float:
@@ -253,8 +235,7 @@ def _message(answer: LoadAnswer, tip: Floats) -> str:
         other = "same" if aside * low > 0 else "other"
         told.append(f"the head moves {_whole_um(aside)} sideways")
         told.append(f"the tip {_whole_um(low)} to the {other} side")
-    joined = " and ".join(filter(None, [", ".join(told[:-1]), told[-1]]))
-    return f"Under {quoted_name(answer.name)} {joined}"
+    return f"Under {quoted_name(answer.name)} {joined(told)}"
 
 
 def _whole_um(value_um: float) -> str:

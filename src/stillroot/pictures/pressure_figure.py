@@ -6,35 +6,23 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stillroot.pictures.drawing import (
-    WIDTH_IN,
-    Picture,
-    axes_at,
-    blank_figure,
-    gap_text,
-    plain_axes,
-    unrolled_wall,
-    whole_text,
-    write_headings,
-    write_in,
-)
-from stillroot.pictures.figure_unrolled import draw_profile
-from stillroot.pictures.study_drawing import write_note
+from stillroot.pictures.labels import write_in
+from stillroot.pictures.paper import WIDTH_IN, Picture, blank_sheet
+from stillroot.pictures.wall import DASHES, UnrolledWall, draw_profile, frame_panel, unrolled_wall
+from stillroot.pictures.words import percent, whole_text
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-    from numpy.typing import NDArray
 
     from stillroot.answers.answer import CheckResult
+    from stillroot.arrays import Bools, Floats
     from stillroot.mechanics.torque import Torque
-    from stillroot.pictures.drawing import Floats, Style, UnrolledWall
 
 
 NO_PRESSURE_MPA = 1e-3
 """Below this the implant is taken to be seated without pressure."""
 FAR = 2.5
 """A crushing pressure up to so many times the largest pressure is drawn; beyond, it is told."""
-DASHES = (0, (4, 2))
 
 
 def seat_pressure(result: CheckResult) -> Picture | None:
@@ -51,10 +39,10 @@ def seat_pressure(result: CheckResult) -> Picture | None:
     loses = result.case.interface.retained_pressure < 1
     left = seated.state.tractions.traction[0, :, 0] if loses else going_in
     wall = unrolled_wall(result)
-    figure = blank_figure(7.45)
-    size = {"bottom": 1.1, "height": 4.95}
-    draw_profile(axes_at(figure, left=0.72, width=0.9, **size), result.case, wall)
-    ax = axes_at(figure, left=1.75, width=WIDTH_IN - 2.05, **size)
+    message = _message(result, torque, going_in)
+    sheet = blank_sheet(message, result.case.title, tall_in=4.95, foot_in=1.1, head_in=1.4)
+    draw_profile(sheet.axes(0.72, 0.9), result.case, wall)
+    ax = sheet.axes(1.75, WIDTH_IN - 2.05)
     crush = seated.inserting.crush_mpa
     near = crush[layer.held & (crush <= FAR * going_in.max())]
     right = 1.2 * max(float(going_in.max()), float(near.max(initial=0.0)))
@@ -62,17 +50,16 @@ def seat_pressure(result: CheckResult) -> Picture | None:
     told = [_draw_crushing(ax, result, wall, right)]
     if loses:
         told.append(f"Grey: the {result.case.interface.retained_pressure:.0%} of it that remains.")
-    write_note(figure, " ".join(told))
+    sheet.note(" ".join(told))
     flat = going_in.max() >= crush[int(np.argmax(going_in))] * (1 - 1e-9)  # no one place is the largest
     if not _name_layers(ax, result, wall, going_in, right) and not flat:
         _mark_largest(ax, wall, going_in, right)
-    _frame(ax, result, wall, right)
-    message = _message(result, torque, going_in)
-    headings = write_headings(figure, message, result.case.title)
+    frame_panel(ax, result.case, wall, (0, right))
+    ax.set_xlabel("pressure of the bone on the wall during insertion [MPa]")
     alt = f"{message}. {_alt(result, torque, going_in, left)}"
     if (of_torque := _torque_text(result, torque)) not in message:
         alt += f" {of_torque[0].upper()}{of_torque[1:]}."
-    return Picture(name="seat-pressure", figure=figure, alt=alt, message=message, headings=headings)
+    return sheet.picture("seat-pressure", alt)
 
 
 def _draw_pressure(ax: Axes, wall: UnrolledWall, going_in: Floats, left: Floats) -> None:
@@ -102,10 +89,9 @@ def _draw_crushing(ax: Axes, result: CheckResult, wall: UnrolledWall, right: flo
 def _mark_largest(ax: Axes, wall: UnrolledWall, pressure: Floats, right: float) -> None:
     most = int(np.argmax(pressure))
     x, y = float(pressure[most]), float(wall.at[most])
-    length = float(wall.corner_at[-1])
     ax.plot(x, y, "o", markersize=6, color="black", clip_on=False, zorder=6)
-    low = y > 0.8 * length
-    place = (x - 0.02 * right, y + (-0.025 if low else 0.025) * length)
+    low = y > 0.8 * wall.length
+    place = (x - 0.02 * right, y + (-0.025 if low else 0.025) * wall.length)
     told = f"largest {_mpa(x)}"
     write_in(ax, place, told, ha="right", va="bottom" if low else "top", bold=True)
 
@@ -119,7 +105,7 @@ def _name_layers(
     if np.all(above[held]) or not np.any(above[held]):
         return False
     thickness = result.case.bone.cortical_thickness_mm
-    length = float(wall.corner_at[-1])
+    length = wall.length
     border = float(wall.at_depth(np.array([thickness]))[0])
     ax.axhline(border, color="0.45", linewidth=0.9, zorder=1.5)
     names = (("cortical", above, -0.008 * length, "bottom"), ("trabecular", ~above, border, "top"))
@@ -130,21 +116,6 @@ def _name_layers(
     return True
 
 
-def _frame(ax: Axes, result: CheckResult, wall: UnrolledWall, right: float) -> None:
-    length = float(wall.corner_at[-1])
-    for top, bottom in wall.gaps:
-        hatched: Style = {"facecolor": "white", "edgecolor": "0.7", "hatch": "////", "linewidth": 0.0}
-        ax.axhspan(top, bottom, zorder=2, **hatched)
-        if bottom - top > 0.05 * length:
-            place = (right / 2, (top + bottom) / 2)
-            write_in(ax, place, gap_text(result.case), ha="center", va="center")
-    if wall.has_end_face:
-        ax.axhline(wall.rim, color="black", linewidth=1.0, linestyle=DASHES, zorder=4)
-    ax.set(xlim=(0, right), ylim=(length, 0), yticks=[])
-    ax.set_xlabel("pressure of the bone on the wall during insertion [MPa]")
-    plain_axes(ax)
-
-
 def cortical_share(result: CheckResult) -> float:
     """Return the share of the friction torque that the pressure in the cortical layer gives."""
     layer = result.seated.inserting
@@ -153,13 +124,13 @@ def cortical_share(result: CheckResult) -> float:
     return float(np.sum(moment[_in_cortical(result)]) / np.sum(moment))
 
 
-def _in_cortical(result: CheckResult) -> NDArray[np.bool_]:
+def _in_cortical(result: CheckResult) -> Bools:
     """Return whether each point of the wall (p,) is of an edge in the cortical layer."""
     depth = -result.seated.layer.height_mm[1::3]  # of an edge's middle: its ends may be on the border
     return np.repeat(depth < result.case.bone.cortical_thickness_mm, 3)
 
 
-def _held_layers(result: CheckResult) -> tuple[tuple[str, NDArray[np.bool_]], ...]:
+def _held_layers(result: CheckResult) -> tuple[tuple[str, Bools], ...]:
     """Return the layers of bone with holds: each its name and whether a held point (p,) is in it."""
     above, held = _in_cortical(result), result.seated.layer.held
     both = (("cortical layer", held & above), ("trabecular bone", held & ~above))
@@ -212,8 +183,8 @@ def _torque_text(result: CheckResult, torque: Torque) -> str:
 
 
 def _percent(share: float) -> str:
-    """Return a share that is not nothing in per cent."""
-    return whole_text("less than 1 %" if 0 < share < 0.005 else f"{100 * share:.0f} %")
+    """Return a share in per cent, as a sentence has it."""
+    return whole_text(percent(share).replace("<", "less than "))
 
 
 def _range_mpa(pressure: Floats) -> str:

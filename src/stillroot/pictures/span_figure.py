@@ -3,32 +3,23 @@
 from __future__ import annotations
 
 import re
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from matplotlib.patches import Circle
 
 from stillroot.answers.summary import GIVES_WAY, rounded
-from stillroot.pictures.drawing import (
-    BESIDE,
-    SMALL_PT,
-    TEXT_PT,
-    WIDTH_IN,
-    Picture,
-    axes_at,
-    blank_figure,
-    plain_axes,
-    quoted_name,
-    shortened,
-    write_headings,
-)
+from stillroot.pictures.labels import BESIDE, draw_arrow, hide_spines, name_rows, ring
+from stillroot.pictures.paper import SMALL_PT, TEXT_PT, WIDTH_IN, Picture, Style, blank_sheet
+from stillroot.pictures.scales import rows_over_bands
+from stillroot.pictures.words import quoted_name, shortened
 from stillroot.words.span_report import head_text, load_in_words, motion_text
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
     from stillroot.arch.span import ImplantAnswer, SpanLoadAnswer, SpanResult
-    from stillroot.pictures.drawing import Floats
+    from stillroot.arrays import Floats
 
 
 LOWEST_IN, HIGHEST_IN = 2.6, 5.6
@@ -53,8 +44,8 @@ KEY = (
     "acts. \u00d7 where a\ntilted implant enters the bone. Bar: 10 mm."
 )
 NO_FORCE_N = 0.5
-PRESSED: dict[str, Any] = {"facecolor": "0.25", "edgecolor": "black"}
-PULLED: dict[str, Any] = {"facecolor": "white", "edgecolor": "black", "hatch": "////"}
+PRESSED: Style = {"facecolor": "0.25", "edgecolor": "black"}
+PULLED: Style = {"facecolor": "white", "edgecolor": "black", "hatch": "////"}
 
 
 def arch_pictures(result: SpanResult) -> tuple[Picture, ...]:
@@ -63,42 +54,27 @@ def arch_pictures(result: SpanResult) -> tuple[Picture, ...]:
 
 
 def _arch_picture(result: SpanResult, k: int) -> Picture:
-    answer = result.loads[k]
-    rows = len(answer.implants)
-    low, high = _window(result, answer)
-    width = WIDTH_IN - 0.4
-    arch_in = float(np.clip(width * (high - low)[1] / (high - low)[0], LOWEST_IN, HIGHEST_IN))
-    below = 1.35 + ROW_IN * rows
-    height = arch_in + below + 1.0
-    figure = blank_figure(height)
-    arch = axes_at(figure, left=0.2, bottom=below, width=width, height=arch_in)
-    _draw_arch(arch, result, answer)
-    grow = width / arch_in * (high - low)[1] / (high - low)[0]
-    centre, half = (low + high) / 2, (high - low) / 2 * [max(grow, 1.0), max(1.0 / grow, 1.0)]
-    arch.set(xlim=(centre - half)[0] + [0.0, 2 * half[0]], ylim=(centre - half)[1] + [0.0, 2 * half[1]])
-    corner = centre - half + [1.5, 1.5]
-    arch.plot([corner[0], corner[0] + 10], [corner[1]] * 2, color="black", linewidth=2.5)
-    figure.text(0.3 / WIDTH_IN, (below - 0.02) / height, KEY, fontsize=SMALL_PT, va="top")
-    bars = axes_at(figure, left=2.3, bottom=0.75, width=WIDTH_IN - 4.4, height=ROW_IN * rows)
-    _draw_motions(bars, result, answer)
-    message = _message(answer)
-    headings = write_headings(figure, message, result.plan.title)
-    slug = re.sub(r"[^a-z0-9]+", "-", answer.name.lower()).strip("-")[:40]
-    return Picture(
-        name=f"arch-{k + 1}-{slug}".rstrip("-"),
-        figure=figure,
-        alt=_alt(answer),
-        message=message,
-        headings=headings,
-    )
-
-
-def _message(answer: SpanLoadAnswer) -> str:
-    worst = answer.governing
-    return (
+    answer, worst = result.loads[k], result.loads[k].governing
+    message = (
         f"Under {quoted_name(answer.name)}, {quoted_name(worst.name)} moves most: "
         f"{motion_text(worst)} µm, {_share_text(worst)}"
     )
+    low, high = _window(result, answer)
+    width, (across, ahead) = WIDTH_IN - 0.4, high - low
+    arch_in = float(np.clip(width * ahead / across, LOWEST_IN, HIGHEST_IN))
+    rows_in = ROW_IN * len(answer.implants)
+    sheet = blank_sheet(message, result.plan.title, tall_in=arch_in, foot_in=1.35 + rows_in)
+    arch = sheet.axes(0.2, width)
+    _draw_arch(arch, result, answer)
+    grow = width / arch_in * ahead / across
+    half = (high - low) / 2 * [max(grow, 1.0), max(1.0 / grow, 1.0)]
+    left, foot = (low + high) / 2 - half
+    arch.set(xlim=(left, left + 2 * half[0]), ylim=(foot, foot + 2 * half[1]))
+    arch.plot([left + 1.5, left + 11.5], [foot + 1.5] * 2, color="black", linewidth=2.5)
+    sheet.write((0.3, sheet.foot_in - 0.02), KEY, fontsize=SMALL_PT, va="top")
+    _draw_motions(sheet.axes(2.3, WIDTH_IN - 4.4, bottom=0.75, height=rows_in), result, answer)
+    slug = re.sub(r"[^a-z0-9]+", "-", answer.name.lower()).strip("-")[:40]
+    return sheet.picture(f"arch-{k + 1}-{slug}".rstrip("-"), _alt(answer))
 
 
 def _share_text(implant: ImplantAnswer) -> str:
@@ -173,9 +149,8 @@ def _write_beside(ax: Axes, at: Floats, away: Floats, text: str) -> None:
 
 def _draw_force(ax: Axes, at: Floats, force: Floats, taken: list[tuple[Floats, float]]) -> None:
     """Mark where a force acts: a target, an arrow for its level part, its size where there is room."""
-    ax.plot(*at, "o", markersize=15, mfc="none", mec="white", mew=5, zorder=4.8)
-    ax.plot(*at, "o", markersize=15, mfc="none", mec="black", mew=2, zorder=5)
-    ax.plot(*at, "+", markersize=15, color="black", mew=2, zorder=5)
+    ring(ax, *at, size=15)
+    ax.plot(*at, "+", markersize=15, color="black", mew=2, zorder=7)
     down, level = -float(force[2]), force[:2]
     size = float(np.linalg.norm(level))
     told = []
@@ -184,8 +159,7 @@ def _draw_force(ax: Axes, at: Floats, force: Floats, taken: list[tuple[Floats, f
     if size >= NO_FORCE_N:
         told.append(f"{size:.0f} N sideways")
         end = at + ARROW_MM * level / size
-        arrow = {"arrowstyle": "-|>", "linewidth": 2.0, "color": "black", "mutation_scale": 16}
-        ax.annotate("", (end[0], end[1]), (at[0], at[1]), arrowprops=arrow, zorder=5)
+        draw_arrow(ax, (at[0], at[1]), (end[0], end[1]), linewidth=2.0)
         taken = [*taken, *((at + share * (end - at), 1.0) for share in (0.4, 0.7, 1.0))]
     angles = np.radians(np.arange(0, 360, 10.0))
     ways = np.stack([np.cos(angles), np.sin(angles)], axis=1)
@@ -198,52 +172,30 @@ def _draw_force(ax: Axes, at: Floats, force: Floats, taken: list[tuple[Floats, f
 
 def _draw_motions(ax: Axes, result: SpanResult, answer: SpanLoadAnswer) -> None:
     """Draw a bar of peak micromotion for each implant, and a mark for it on a single crown."""
-    implants = answer.implants
     bands = result.plan.case_of(result.plan.implants[0]).threshold.bands_um
-    peaks = [i.peak.total_um for load in result.loads for i in load.implants]
-    most = max(*peaks, bands[-1])
+    most = max(*(i.peak.total_um for load in result.loads for i in load.implants), bands[-1])
     single = [a.peak_um for load in result.loads for a in load.alone if a.peak_um is not None]
     right = 1.08 * max(most, min(max(single, default=0.0), 2 * most))
-    rows = np.arange(len(implants))[::-1]
-    for band in bands:
-        ax.axvline(band, color="0.6", linewidth=0.9, linestyle=(0, (5, 3)), zorder=1)
-    widths = [implant.peak.total_um for implant in implants]
-    ax.barh(rows, widths, height=0.56, color="0.35", edgecolor="black", linewidth=0.8, zorder=2)
-    for k, (row, implant) in enumerate(zip(rows, implants, strict=True)):
-        alone = answer.alone[k].peak_um if answer.alone else None
-        if alone is not None and alone > 0:
-            shown = min(alone, 0.99 * right)
-            ax.plot(shown, row, "D", markersize=7, mfc="white", mec="black", mew=1.4, zorder=3)
-        text = f"{motion_text(implant)} µm"
+    rows_over_bands(ax, bands, right, len(answer.implants))
+    named = []
+    for row, implant in enumerate(answer.implants):
+        look: Style = {"color": "0.35", "edgecolor": "black", "linewidth": 0.8}
+        ax.barh(row, implant.peak.total_um, height=0.56, zorder=2, **look)
+        told = f"{motion_text(implant)} µm"
         if answer.alone:
-            told = GIVES_WAY if alone is None else f"{rounded(alone)} µm" if alone else "no load"
-            text += f"; ◇ {told}"
-        ax.text(
-            1.02,
-            row,
-            text,
-            transform=ax.get_yaxis_transform(),
-            va="center",
-            fontsize=TEXT_PT,
-            parse_math=False,
-        )
-        name = f"{k + 1} {shortened(implant.name)[:22]}"
-        ax.text(
-            -0.02,
-            row,
-            name,
-            transform=ax.get_yaxis_transform(),
-            va="center",
-            ha="right",
-            fontsize=TEXT_PT,
-            fontweight="bold" if implant is answer.governing else "normal",
-            parse_math=False,
-        )
-    ax.set(xlim=(0, right), ylim=(-0.6, len(implants) - 0.4), yticks=[])
+            alone = answer.alone[row].peak_um
+            told += (
+                f"; ◇ {GIVES_WAY if alone is None else f'{rounded(alone)} µm' if alone else 'no load'}"
+            )
+            if alone:
+                mark: Style = {"markersize": 7, "mfc": "white", "mec": "black", "mew": 1.4}
+                ax.plot(min(alone, 0.99 * right), row, "D", zorder=3, **mark)
+        name = f"{row + 1} {shortened(implant.name)[:22]}"
+        named.append((name, told, implant is answer.governing))
+    name_rows(ax, named)
     beside = "; ◇ on a single crown" if answer.alone else ""
-    ax.set_xlabel(f"Peak interface micromotion [µm]; dashed: the bands{beside}")
-    ax.spines[["top", "right", "left"]].set_visible(False)
-    plain_axes(ax)
+    ax.set_xlabel(f"peak interface micromotion [µm]; shades are the bands{beside}")
+    hide_spines(ax, "top", "right", "left")
 
 
 def _alt(answer: SpanLoadAnswer) -> str:

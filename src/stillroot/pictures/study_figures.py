@@ -18,7 +18,7 @@ from stillroot.studies.spreads import Spread
 from stillroot.studies.sweeps import Sweep
 
 if TYPE_CHECKING:
-    from stillroot.pictures.drawing import Picture
+    from stillroot.pictures.paper import Picture
     from stillroot.words.study_report import Study
 
 

@@ -6,43 +6,35 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from matplotlib.colors import LogNorm, Normalize
 from matplotlib.patches import Rectangle
-from matplotlib.patheffects import AbstractPathEffect, withStroke
 
 from stillroot.answers.summary import band_of, rounded
-from stillroot.pictures.drawing import (
-    BESIDE,
-    MOTION,
-    SMALL_PT,
-    TEXT_PT,
-    WIDTH_IN,
-    Picture,
-    axes_at,
-    band_ticks,
-    blank_figure,
-    plain_axes,
-    um_text,
-    whole_text,
-    write_headings,
+from stillroot.pictures.labels import BESIDE, write_off
+from stillroot.pictures.paper import MOTION, SMALL_PT, TEXT_PT, WIDTH_IN, Picture, Style, blank_sheet
+from stillroot.pictures.scales import (
+    edged,
+    lay_out_values,
+    levels_of,
+    motion_axis,
+    motion_limits,
+    motion_norm,
+    motion_strip,
 )
-from stillroot.pictures.study_drawing import (
-    LEAST_UM,
-    SPAN_FOR_FACTORS,
+from stillroot.pictures.words import (
+    bands_text,
+    joined,
     key_label,
     key_words,
-    lay_out_values,
-    motion_upward,
     number_text,
-    ticks_by_factors,
+    um_text,
     value_text,
-    write_note,
+    whole_text,
 )
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from stillroot.pictures.drawing import Floats, Style
+    from stillroot.arrays import Floats
     from stillroot.studies.sweeps import Sweep
 
 
@@ -111,20 +103,22 @@ def _grid_of(sweep: Sweep) -> _Grid:
 
 
 def _curves(sweep: Sweep, grid: _Grid) -> Picture:
-    several = len(grid.keys) == 2
-    figure = blank_figure(6.2)
-    ax = axes_at(figure, left=0.85, bottom=1.15, width=WIDTH_IN - 2.2, height=3.8)
+    several, bands = len(grid.keys) == 2, sweep.case.threshold.bands_um
+    message = _message_of_two(grid) if several else _message_of_one(sweep, grid)
+    sheet = blank_sheet(message, sweep.case.title, tall_in=3.8, foot_in=1.15, head_in=1.25)
+    ax = sheet.axes(0.85, WIDTH_IN - 2.2)
     x = grid.values[0]
     lay_out_values(ax, list(x))
-    known = grid.peaks[~np.isnan(grid.peaks)]
     off = min(sweep.relative_error or 0.0, 0.9)
-    motion_upward(ax, sweep.case.threshold.bands_um, np.append(known * (1 - off), known * (1 + off)))
+    least, most = float(np.nanmin(grid.peaks)) * (1 - off), float(np.nanmax(grid.peaks)) * (1 + off)
+    begin, end = motion_limits(bands, least, most)
+    motion_axis(ax, bands, end, begin, up=True)
     ends = []
     for (value, peaks), (dash, mark) in zip(grid.curves, LOOKS, strict=False):
         look: Style = {"linestyle": dash, "marker": mark, "mfc": "white", "mec": "black", "zorder": 4}
         ax.plot(x, peaks, color="black", linewidth=1.6, markersize=6.5, mew=1.3, **look)
-        error: Style = {"color": "black", "alpha": 0.28, "linewidth": 0, "zorder": 3}
         if off:
+            error: Style = {"color": "black", "alpha": 0.28, "linewidth": 0, "zorder": 3}
             ax.fill_between(x, peaks * (1 - off), peaks * (1 + off), **error)
         solved = np.flatnonzero(~np.isnan(peaks))
         if value is not None and solved.size:
@@ -132,19 +126,9 @@ def _curves(sweep: Sweep, grid: _Grid) -> Picture:
     _widen(ax, x, 0.27 if several else 0.05)
     _write_ends(ax, ends)
     _mark_missing(ax, grid)
-    ax.set_xlabel(key_label(grid.keys[0]))
-    ax.set_ylabel("peak micromotion [µm]")
-    plain_axes(ax)
-    write_note(figure, _note_on_curves(sweep, grid))
-    message = _message_of_two(grid) if several else _message_of_one(sweep, grid)
-    headings = write_headings(figure, message, sweep.case.title)
-    return Picture(
-        name="sweep",
-        figure=figure,
-        alt=f"{message}. {_alt_of_curves(sweep, grid)}",
-        message=message,
-        headings=headings,
-    )
+    ax.set(xlabel=key_label(grid.keys[0]), ylabel="peak micromotion [µm]")
+    sheet.note(_note_on_curves(sweep, grid))
+    return sheet.picture("sweep", f"{message}. {_alt_of_curves(sweep, grid)}")
 
 
 def _widen(ax: Axes, x: Floats, right: float) -> None:
@@ -158,29 +142,16 @@ def _widen(ax: Axes, x: Floats, right: float) -> None:
 
 def _write_ends(ax: Axes, ends: list[tuple[float, float, str]]) -> None:
     """Name curves at their ends, apart from one another."""
-    size = float(ax.get_window_extent().height)
-    apart = 1.5 * TEXT_PT / 72 * ax.figure.dpi
-    at_px = [float(ax.transData.transform((x, y))[1]) for x, y, _ in ends]
-    low = float(ax.transAxes.transform((0, 0))[1])
-    placed: dict[int, float] = {}
+    box, apart = ax.get_window_extent(), 1.5 * TEXT_PT / 72 * ax.figure.dpi
+    at_px = np.array([ax.transData.transform((x, y))[1] for x, y, _ in ends])
+    placed, beneath = at_px.copy(), box.y0 - 0.5 * apart
     for place in np.argsort(at_px):
-        beneath = max(placed.values(), default=-np.inf)
-        placed[int(place)] = max(at_px[place], beneath + apart, low + 0.5 * apart)
-    over = max(placed.values(), default=0.0) - (low + size - 0.5 * apart)
-    for place, (x, y, text) in enumerate(ends):
-        shift = placed[place] - max(over, 0.0) - at_px[place]
-        thin: Style = {"arrowstyle": "-", "linewidth": 0.7, "color": "0.3", "shrinkA": 0, "shrinkB": 4}
-        ax.annotate(
-            text,
-            (x, y),
-            (22, shift * 72 / ax.figure.dpi),
-            textcoords="offset points",
-            va="center",
-            fontsize=TEXT_PT,
-            bbox=BESIDE | {"pad": 0.6},
-            arrowprops=thin,
-            zorder=6,
-        )
+        placed[place] = beneath = max(at_px[place], beneath + apart)
+    placed -= max(beneath - (box.y1 - 0.5 * apart), 0.0)
+    thin: Style = {"arrowstyle": "-", "linewidth": 0.7, "color": "0.3", "shrinkA": 0, "shrinkB": 4}
+    look: Style = {"va": "center", "bbox": BESIDE | {"pad": 0.6}, "arrowprops": thin}
+    for (x, y, text), shift in zip(ends, (placed - at_px) * 72 / ax.figure.dpi, strict=True):
+        write_off(ax, (x, y), (22, shift), text, **look)
 
 
 def _mark_missing(ax: Axes, grid: _Grid) -> None:
@@ -191,9 +162,7 @@ def _mark_missing(ax: Axes, grid: _Grid) -> None:
     x = grid.values[0][np.any(missing, axis=0)]
     above = ax.get_xaxis_transform()
     ax.plot(x, np.full(len(x), 1.035), "kx", markersize=7, mew=1.8, clip_on=False, transform=above)
-    where = (1.0, 1.035)
-    style: Style = {"textcoords": "offset points", "va": "center", "fontsize": SMALL_PT}
-    ax.annotate("× no answer", where, (6, 0), xycoords="axes fraction", **style)
+    write_off(ax, (1.0, 1.035), (6, 0), "× no answer", xycoords="axes fraction", fontsize=SMALL_PT)
 
 
 def _note_on_curves(sweep: Sweep, grid: _Grid) -> str:
@@ -263,88 +232,59 @@ def _alt_of_curves(sweep: Sweep, grid: _Grid) -> str:
             f"{value_text(grid.keys[0], x)}: {'no answer' if np.isnan(p) else um_text(p)}"
             for x, p in zip(grid.values[0], peaks, strict=True)
         )
-        head = "" if value is None else f"At {value_text(grid.keys[1], value)} of {grid_words(grid)}: "
+        head = (
+            ""
+            if value is None
+            else f"At {value_text(grid.keys[1], value)} of {key_words(grid.keys[1])}: "
+        )
         rows.append(f"{head}{points}.")
-    bands = ", ".join(f"{band:g}" for band in sweep.case.threshold.bands_um)
     return (
         f"Peak micromotion of the governing load against {key_label(grid.keys[0])}, over the bands "
-        f"{bands} µm. {' '.join(rows)}"
+        f"{bands_text(sweep.case.threshold.bands_um)}. {' '.join(rows)}"
     )
-
-
-def grid_words(grid: _Grid) -> str:
-    """Return the second key in words."""
-    return key_words(grid.keys[1])
 
 
 # --- The map ------------------------------------------------------------------------------------------
 
 
 def _map(sweep: Sweep, grid: _Grid) -> Picture:
-    figure = blank_figure(7.2)
-    ax = axes_at(figure, left=0.95, bottom=1.95, width=WIDTH_IN - 1.4, height=4.0)
-    x, y = grid.values
     bands = sweep.case.threshold.bands_um
+    message, place = _message_of_map(grid, bands), {"left": 0.95, "width": WIDTH_IN - 1.4}
+    sheet = blank_sheet(message, sweep.case.title, tall_in=4.0, foot_in=1.95, head_in=1.25)
+    ax = sheet.axes(**place)
+    x, y = grid.values
     lay_out_values(ax, list(x))
     lay_out_values(ax, list(y), upright=True)
     least, most = float(np.nanmin(grid.peaks)), float(np.nanmax(grid.peaks))
-    top = max(most, bands[-1])
-    log = top / max(least, LEAST_UM) > SPAN_FOR_FACTORS
-    low = min(max(least, LEAST_UM), bands[0]) if log else 0.0
-    norm = LogNorm(low, top) if log else Normalize(0, top)
-    levels = np.geomspace(low, top, STEPS) if log else np.linspace(0, top, STEPS)
+    norm = motion_norm(least, max(most, bands[-1]), bands)
     whole = Rectangle((0, 0), 1, 1, transform=ax.transAxes, zorder=0)
     whole.set(facecolor="white", edgecolor="0.6", hatch="////", linewidth=0.0)
     ax.add_patch(whole)
     peaks = np.ma.masked_invalid(grid.peaks.T)
-    ax.contourf(x, y, peaks, levels=levels, cmap=MOTION, norm=norm, zorder=1)
+    ax.contourf(x, y, peaks, levels=levels_of(norm, STEPS), cmap=MOTION, norm=norm, zorder=1)
     crossed = [band for band in bands if least < band < most]
     if crossed:
-        edge: list[AbstractPathEffect] = [withStroke(linewidth=3.4, foreground="black")]
         lines = ax.contour(x, y, peaks, levels=crossed, colors="white", linewidths=1.8, zorder=3)
-        lines.set(path_effects=edge)
+        lines.set(path_effects=edged(3.4))
         for text in ax.clabel(lines, fmt=lambda v: f"{v:g} µm", fontsize=TEXT_PT, colors="white"):
-            text.set_path_effects(edge)
+            text.set_path_effects(edged(3.4))
     at_x, at_y = np.meshgrid(x, y)
     solved = ~np.ma.getmaskarray(peaks)
     dot: Style = {"linestyle": "none", "clip_on": False, "zorder": 5}
     ax.plot(at_x[solved], at_y[solved], "o", color="white", mec="black", markersize=4.5, **dot)
     ax.plot(at_x[~solved], at_y[~solved], "x", color="black", markersize=7, mew=1.8, **dot)
-    ax.set(xlim=(x[0], x[-1]), ylim=(y[0], y[-1]))
-    ax.set(xlabel=key_label(grid.keys[0]), ylabel=key_label(grid.keys[1]))
-    plain_axes(ax)
-    _map_scale(axes_at(figure, left=0.95, bottom=1.02, width=WIDTH_IN - 1.4, height=0.16), norm, bands)
-    told = "Dots: solved cases; between them, shades and lines are interpolated. Lines: the bands."
-    hatched = " Hatched, ×: no answer." if grid.without else ""
-    write_note(figure, told + hatched)
-    message = _message_of_map(grid, bands)
-    headings = write_headings(figure, message, sweep.case.title)
     across, up = (key_label(key) for key in grid.keys)
+    ax.set(xlim=(x[0], x[-1]), ylim=(y[0], y[-1]), xlabel=across, ylabel=up)
+    strip = sheet.axes(**place, bottom=1.02, height=0.16)
+    motion_strip(strip, bands, norm, "peak micromotion [µm]", steps=STEPS)
+    told = "Dots: solved cases; between them, shades and lines are interpolated. Lines: the bands."
+    sheet.note(told + " Hatched, ×: no answer." * bool(grid.without))
     alt = (
         f"{message}. Map of the peak micromotion of the governing load, {across} across and {up} "
         f"upwards, from {um_text(least)} to {um_text(most)}; "
         f"{grid.without} of {grid.peaks.size} cases have no answer."
     )
-    return Picture(name="sweep-map", figure=figure, alt=alt, message=message, headings=headings)
-
-
-def _map_scale(ax: Axes, norm: Normalize, bands: tuple[float, ...]) -> None:
-    low, top = float(norm.vmin or 0.0), float(norm.vmax or 1.0)
-    log = isinstance(norm, LogNorm)
-    edges = np.geomspace(low, top, STEPS) if log else np.linspace(low, top, STEPS)
-    middles = np.sqrt(edges[1:] * edges[:-1]) if log else (edges[1:] + edges[:-1]) / 2
-    ax.pcolormesh(edges, [0, 1], middles[None], cmap=MOTION, norm=norm)
-    if log:
-        ax.set_xscale("log")
-    for band in bands:
-        ax.axvline(band, color="black", linewidth=3.4)
-        ax.axvline(band, color="white", linewidth=1.8)
-    ticks = ticks_by_factors(low, top, bands) if log else band_ticks(bands, top)
-    ax.set(xlim=(low, top), yticks=[])
-    ax.set_xticks(ticks, [number_text(t) for t in ticks])
-    ax.minorticks_off()
-    ax.set_xlabel("peak micromotion [µm]")
-    plain_axes(ax)
+    return sheet.picture("sweep-map", alt)
 
 
 def _message_of_map(grid: _Grid, bands: tuple[float, ...]) -> str:
@@ -356,5 +296,4 @@ def _message_of_map(grid: _Grid, bands: tuple[float, ...]) -> str:
     parts = [f"{name} in {found.count(name)}" for name in dict.fromkeys((found[0], found[-1]))]
     if grid.without:
         parts.append(f"without answer in {grid.without}")
-    joined = " and ".join(filter(None, [", ".join(parts[:-1]), parts[-1]]))
-    return f"Of {grid.peaks.size} cases the peak is {joined}"
+    return f"Of {grid.peaks.size} cases the peak is {joined(parts)}"

@@ -41,7 +41,7 @@ if TYPE_CHECKING:
     from stillroot.arch.span import SpanResult
     from stillroot.mechanics.bodies import Body
     from stillroot.mechanics.fields import Displacement
-    from stillroot.pictures.drawing import Picture
+    from stillroot.pictures.paper import Picture
     from stillroot.words.document import Audience, Document
 
 MARK, DIRECTIONS_MARK, SPAN_MARK = "result.json", "directions.json", "span.json"
@@ -176,15 +176,8 @@ def write_span(result: SpanResult, folder: Path, *, report: Report = FULL) -> No
 
 def save_picture(picture: Picture, folder: Path) -> None:
     """Write a picture into a folder as PNG and SVG, its alt text with it."""
-    from matplotlib import rc_context  # noqa: PLC0415 - slow to import
-
-    from stillroot.pictures.drawing import no_word_of_missing_letters  # noqa: PLC0415
-
-    for kind in ("png", "svg"):
-        # No date, so that files repeat byte for byte.
-        about = {"Description": picture.alt, **({"Date": None} if kind == "svg" else {})}
-        with rc_context({"svg.hashsalt": "stillroot"}), no_word_of_missing_letters():
-            picture.figure.savefig(folder / f"{picture.name}.{kind}", dpi=150, metadata=about)
+    (folder / f"{picture.name}.png").write_bytes(picture.png())
+    (folder / f"{picture.name}.svg").write_bytes(picture.svg())
 
 
 def assert_writable(folder: Path, mark: str = MARK) -> None:

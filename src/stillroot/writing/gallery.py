@@ -7,7 +7,6 @@ answers them all anew, and writes the page and its pictures. Nothing in the page
 
 from __future__ import annotations
 
-import io
 import sys
 from dataclasses import dataclass
 from pathlib import Path
@@ -24,7 +23,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from stillroot.answers.answer import CheckResult
-    from stillroot.pictures.drawing import Picture
+    from stillroot.pictures.paper import Picture
 
 OF_A_CASE = ("section", "gauge")
 """The pictures of a case's governing load that the gallery shows."""
@@ -151,14 +150,7 @@ def _entry_markdown(entry: Entry) -> str:
 
 def save_shown(shown: Shown, images: Path) -> None:
     """Write a picture as a small PNG that tells itself in words."""
-    from PIL import Image, PngImagePlugin  # noqa: PLC0415 - slow to import
-
-    from stillroot.pictures.drawing import bare_png  # noqa: PLC0415
-
-    about = PngImagePlugin.PngInfo()
-    about.add_itxt("Description", shown.picture.alt)
-    with Image.open(io.BytesIO(bare_png(shown.picture))) as image:
-        image.save(images / shown.file, format="png", optimize=True, pnginfo=about)
+    (images / shown.file).write_bytes(shown.picture.bare_png())
 
 
 def write_gallery(docs: Path) -> None:

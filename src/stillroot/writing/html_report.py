@@ -13,7 +13,7 @@ from stillroot.words.document import Keys, Lines, Shown, Table
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
-    from stillroot.pictures.drawing import Picture
+    from stillroot.pictures.paper import Picture
     from stillroot.words.document import Audience, Block, Document, Section
 
 KINDS: Mapping[type, str] = {Lines: "lines", Table: "tables", Shown: "pictures", Keys: "keys"}
@@ -72,9 +72,7 @@ def _grouped(section: Section, images: Mapping[str, Image]) -> dict[str, Any]:
 
 
 def _image(picture: Picture) -> Image:
-    from stillroot.pictures.drawing import bare_png  # noqa: PLC0415 - matplotlib is slow to import
-
-    data = bare_png(picture)
+    data = picture.bare_png()
     width, height = struct.unpack(">II", data[16:24])
     return Image(
         data=base64.b64encode(data).decode(),

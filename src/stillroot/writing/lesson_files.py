@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
     from stillroot.answers.answer import CheckResult
-    from stillroot.pictures.drawing import Picture
+    from stillroot.pictures.paper import Picture
     from stillroot.studies.lesson import Grain, Plan
 
     Progress = Callable[[int, int, str], None]

@@ -11,13 +11,12 @@ import pytest
 from PIL import Image
 
 from stillroot.answers.summary import CAUTION
-from stillroot.pictures.drawing import (
+from stillroot.pictures.paper import (
     CROP_PAD_IN,
     DPI,
     MOTION,
     Picture,
     axes_at,
-    bare_png,
     blank_figure,
     no_word_of_missing_letters,
     write_headings,
@@ -50,7 +49,7 @@ def test_headings_are_message_title_and_caution(picture: Picture) -> None:
 
 
 def test_a_bare_png_is_the_drawing_alone_at_full_width(picture: Picture) -> None:
-    bare = pixels(bare_png(picture))
+    bare = pixels(picture.bare_png())
     assert bare.shape[1] == 8 * DPI
     assert bare.shape[0] == pytest.approx((1.5 + 2 * CROP_PAD_IN) * DPI, abs=4)
     inked = np.flatnonzero((bare < 250).any(axis=(0, 2)))
@@ -61,7 +60,7 @@ def test_a_bare_png_is_the_drawing_alone_at_full_width(picture: Picture) -> None
 def test_headings_are_back_afterwards(picture: Picture) -> None:
     before, after = io.BytesIO(), io.BytesIO()
     picture.figure.savefig(before)
-    bare_png(picture)
+    picture.bare_png()
     picture.figure.savefig(after)
     assert before.getvalue() == after.getvalue()
 
@@ -70,7 +69,7 @@ def test_few_colours_keep_the_scale_of_motion(picture: Picture) -> None:
     ax = axes_at(picture.figure, left=2.0, bottom=1.0, width=4.0, height=1.5)
     ax.imshow(np.linspace(0, 1, 512)[None], cmap=MOTION, aspect="auto", extent=(0, 1, 0, 1))
     ax.axis("off")
-    bare = pixels(bare_png(picture))
+    bare = pixels(picture.bare_png())
     row = bare[bare.shape[0] // 2, 2 * DPI + 2 : 6 * DPI - 2]
     wanted = 255 * MOTION(np.linspace(0, 1, len(row)))[:, :3]
     # Neighbours of the palette are up to 3 apart, those of the map itself 2.
@@ -82,7 +81,7 @@ def test_a_title_that_the_font_lacks_is_saved_without_a_word(picture: Picture, t
     with warnings.catch_warnings(record=True) as said:
         warnings.simplefilter("always")
         save_picture(picture, tmp_path)
-        bare_png(picture)
+        picture.bare_png()
         with no_word_of_missing_letters():
             warnings.warn("of another kind", UserWarning, stacklevel=1)
     assert [str(each.message) for each in said] == ["of another kind"]
@@ -92,10 +91,10 @@ def test_a_title_that_the_font_lacks_is_saved_without_a_word(picture: Picture, t
 
 
 def test_white_paper_stays_white(picture: Picture) -> None:
-    bare = pixels(bare_png(picture))
+    bare = pixels(picture.bare_png())
     assert np.all(bare[:, :DPI] == 255)
     assert bare.min() < 120
 
 
 def test_a_bare_png_repeats_byte_for_byte(picture: Picture) -> None:
-    assert bare_png(picture) == bare_png(picture)
+    assert picture.bare_png() == picture.bare_png()

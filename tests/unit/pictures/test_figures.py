@@ -12,17 +12,19 @@ from matplotlib.text import Text
 
 from stillroot import check
 from stillroot.inputs.case import Case
-from stillroot.pictures.drawing import MOTION, scale_um
-from stillroot.pictures.figure_section import section
-from stillroot.pictures.figure_unrolled import OPEN, SLIP, STICK, state_shares, unrolled
+from stillroot.mechanics.wall_surface import OPEN, SLIP, STICK
 from stillroot.pictures.figures import pictures, summary
+from stillroot.pictures.paper import MOTION
+from stillroot.pictures.scales import scale_um
+from stillroot.pictures.section_figure import section
+from stillroot.pictures.unrolled_figure import state_shares, unrolled
 from stillroot.words.loads import load_text
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from stillroot.answers.answer import CheckResult, LoadAnswer
-    from stillroot.pictures.drawing import Picture
+    from stillroot.pictures.paper import Picture
 
 LOADS = {
     "axial": {"axial_n": 150.0},

@@ -11,18 +11,18 @@ from matplotlib.collections import PolyCollection
 from matplotlib.text import Text
 
 from stillroot import check
-from stillroot.answers.explained import Explained, Lever
 from stillroot.answers.summary import with_error
 from stillroot.inputs.case import Case
 from stillroot.mechanics.fields import displacement
 from stillroot.mechanics.head_parts import ANGLES, carried, head_parts
-from stillroot.pictures.figure_section import section
+from stillroot.mechanics.motion import UM_PER_MM
 from stillroot.pictures.figures import pictures
 from stillroot.pictures.gauge_figure import gauge
 from stillroot.pictures.levers_figure import levers_figure
 from stillroot.pictures.moved_figure import in_section_mm, moved
 from stillroot.pictures.pressure_figure import cortical_share, seat_pressure
-from stillroot.units import UM_PER_MM
+from stillroot.pictures.section_figure import section
+from stillroot.studies.levers import Lever
 from stillroot.words.check_document import GIVES_WAY
 
 if TYPE_CHECKING:
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
     from stillroot.answers.answer import CheckResult
     from stillroot.mechanics.fields import Displacement
-    from stillroot.pictures.drawing import Picture
+    from stillroot.pictures.paper import Picture
 
 PUSH = {"axial_n": 60.0, "lateral_n": 30.0}
 BANDS = (50.0, 100.0, 150.0)
@@ -385,7 +385,7 @@ def test_an_answer_tells_its_levers_in_two_groups(result: CheckResult) -> None:
         Lever(by_plan=True, text="implant wider", ratios=(0.8,)),
         Lever(by_plan=True, text="load heavier", ratios=(None,)),
     )
-    drawn = {picture.name: picture for picture in pictures(Explained(answer=result, levers=levers))}
+    drawn = {picture.name: picture for picture in pictures(replace(result, levers=levers))}
     message = drawn["levers"].message.replace("\N{NO-BREAK SPACE}", " ")
     assert "“implant wider” lowers the peak most" in message
     assert f"to {0.8 * result.governing.peak.total_um:.1f} µm" in message
@@ -415,7 +415,7 @@ def test_each_picture_has_its_message_on_top(result: CheckResult) -> None:
 
 
 def test_pictures_of_the_governing_load_come_last(result: CheckResult) -> None:
-    names = [picture.name for picture in pictures(result)]
+    names = [picture.name for picture in pictures(replace(result, choices=()))]
     assert names == [
         "summary",
         "section-1-push",

@@ -17,17 +17,18 @@ from matplotlib.text import Text
 from stillroot import Where, bounds, compare, spread, sweep
 from stillroot.answers.summary import band_of, rounded, with_error
 from stillroot.inputs.case import Case
-from stillroot.pictures.study_drawing import by_factors, key_label, value_text
+from stillroot.pictures.scales import by_factors
 from stillroot.pictures.study_figures import (
     bounds_pictures,
     compare_pictures,
     spread_pictures,
     sweep_pictures,
 )
+from stillroot.pictures.words import key_label, value_text
 from stillroot.studies.bounds import OUT_OF_BALANCE_UM
 
 if TYPE_CHECKING:
-    from stillroot.pictures.drawing import Picture
+    from stillroot.pictures.paper import Picture
     from stillroot.studies.bounds import Bounds
     from stillroot.studies.comparison import Comparison
     from stillroot.studies.outcome import Outcome
@@ -423,9 +424,9 @@ def test_every_case_is_on_one_scale_with_its_peak_error_and_spread(compared: Com
     for row, result in enumerate(compared.results):
         worst, interval = result.governing, compared.interval_um(row)
         assert f"peak {with_error(worst.peak.total_um, worst.error.total_um)} µm" in words(drawn)
-        assert is_drawn(drawn, (worst.peak.total_um, row - 0.03))
-        assert is_drawn(drawn, (interval[0], row + 0.16))
-        assert is_drawn(drawn, (interval[1], row + 0.16))
+        assert is_drawn(drawn, (worst.peak.total_um, row + 0.03))
+        assert is_drawn(drawn, (interval[0], row + 0.18))
+        assert is_drawn(drawn, (interval[1], row + 0.18))
         assert worst.peak.total_um < interval[1] * 3 < 3 * right
         assert result.governing.name in words(drawn)
 

@@ -1,0 +1,114 @@
+"""Letters in and beside a drawing: one patch that keeps them readable, one line to what they name."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from stillroot.pictures.paper import SMALL_PT, TEXT_PT, Style
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from matplotlib.axes import Axes
+    from matplotlib.text import Text
+
+Place = tuple[float, float]
+
+BESIDE = {"facecolor": "white", "edgecolor": "none", "alpha": 0.88, "pad": 1.6}
+
+
+def weight(bold: bool) -> str:
+    """Return the weight of letters."""
+    return "bold" if bold else "normal"
+
+
+def write_in(
+    ax: Axes,
+    place: Place,
+    text: str,
+    *,
+    ha: str = "left",
+    va: str = "bottom",
+    bold: bool = False,
+    italic: bool = False,
+    beside: bool = True,
+    order: float = 6.5,
+) -> Text:
+    """Write a text into axes at a place of the data, on a patch that keeps it readable."""
+    return ax.text(
+        *place,
+        text,
+        ha=ha,
+        va=va,
+        fontsize=TEXT_PT,
+        fontweight=weight(bold),
+        fontstyle="italic" if italic else "normal",
+        bbox=BESIDE if beside else None,
+        parse_math=False,
+        zorder=order,
+    )
+
+
+def write_off(ax: Axes, place: Place, off_pt: Place, text: str, **style: Any) -> None:
+    """Write a text some points off a place of the data, towards which it ends or begins."""
+    align = "left" if off_pt[0] > 0 else "right" if off_pt[0] < 0 else "center"
+    upright = "bottom" if off_pt[1] > 0 else "top" if off_pt[1] < 0 else "center"
+    common: Style = {"ha": align, "va": upright, "fontsize": TEXT_PT, "zorder": 6, "parse_math": False}
+    ax.annotate(text, place, off_pt, textcoords="offset points", **(common | style))
+
+
+def write_beside(ax: Axes, row: float, text: str, *, left: bool, **style: Any) -> None:
+    """Write left or right of the axes, at a row."""
+    common = {"xycoords": ax.get_yaxis_transform(), "fontsize": SMALL_PT, "annotation_clip": False}
+    at, off = (0.0, -9) if left else (1.0, 9)
+    write_off(ax, (at, row), (off, 0), text, **(common | style))
+
+
+def name_rows(ax: Axes, rows: Iterable[tuple[str, str, bool]]) -> None:
+    """Write rows of names left and values right of the axes, bold ones too."""
+    for row, (name, told, bold) in enumerate(rows):
+        write_beside(ax, row, name, left=True, fontweight=weight(bold))
+        write_beside(ax, row, told, left=False, fontweight=weight(bold))
+
+
+def point_out(
+    ax: Axes, inside: Place, place: Place, text: str, *, ha: str, bold: bool = False, away: float = 0.0
+) -> None:
+    """Write beside the drawing with a line to what is named, ending `away` points before it."""
+    ax.annotate(
+        text,
+        inside,
+        place,
+        ha=ha,
+        va="center",
+        fontsize=TEXT_PT,
+        fontweight=weight(bold),
+        bbox=BESIDE,
+        arrowprops={
+            "arrowstyle": "-",
+            "linewidth": 1.1,
+            "color": "black",
+            "shrinkA": 1,
+            "shrinkB": away,
+        },
+        zorder=6.5,
+    )
+
+
+def draw_arrow(ax: Axes, start: Place, end: Place, **look: Any) -> None:
+    """Draw an arrow from a place of the data to another."""
+    common = {"arrowstyle": "-|>", "linewidth": 2.2, "color": "black", "mutation_scale": 16}
+    ends = {"shrinkA": 0, "shrinkB": 0}
+    ax.annotate("", end, start, arrowprops=common | ends | look, zorder=6)
+
+
+def ring(ax: Axes, *place: float, size: float = 13) -> None:
+    """Draw a ring about a place of the data, white round black."""
+    for colour, width in (("white", 4.2), ("black", 1.8)):
+        look: Style = {"mfc": "none", "mec": colour, "mew": width, "clip_on": False}
+        ax.plot(*place, "o", markersize=size, zorder=7, **look)
+
+
+def hide_spines(ax: Axes, *sides: str) -> None:
+    """Draw axes without the lines at some of their sides, at all where none is named."""
+    ax.spines[list(sides or ax.spines)].set_visible(False)

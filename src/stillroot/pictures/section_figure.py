@@ -1,0 +1,166 @@
+"""The half-section mirrored to a whole, in the plane of the load, with the motion on its wall."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from matplotlib.colors import Normalize
+from matplotlib.ticker import FuncFormatter, MultipleLocator
+
+from stillroot.answers.summary import place_of
+from stillroot.pictures.bodies import (
+    View,
+    align_towards,
+    draw_axis,
+    draw_load,
+    draw_motion,
+    draw_site,
+    name_load,
+    point_out_gaps,
+    ring_peak,
+    side_of_peak,
+    turn_height,
+    unit_force,
+    view_of,
+)
+from stillroot.pictures.labels import draw_arrow, hide_spines, point_out, write_in
+from stillroot.pictures.marks import mark_head, mark_interval
+from stillroot.pictures.paper import WIDTH_IN, Picture, blank_sheet
+from stillroot.pictures.scales import motion_strip, scale_um
+from stillroot.pictures.words import head_text, peak_text, picture_name, quoted_name, whole_text
+from stillroot.words.loads import load_text, signed_number
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+    from stillroot.answers.answer import CheckResult, LoadAnswer
+    from stillroot.inputs.case import Case
+    from stillroot.mechanics.resultant import Resultant
+
+
+TALL_IN = 7.5
+"""Of the drawing."""
+
+
+def section(result: CheckResult, answer: LoadAnswer) -> Picture:
+    """Draw the section in the plane of the load, true to scale, with the motion on the wall.
+
+    The right side is at angle 0, to where a positive lateral load points; the left side at 180°.
+    """
+    case, load = result.case, answer.resultant
+    message = (
+        f"Peak micromotion under {quoted_name(answer.name)}: {whole_text(peak_text(answer))} "
+        f"({whole_text(answer.band)}), {place_of(answer)}"
+    )
+    sheet = blank_sheet(message, case.title, tall_in=TALL_IN, foot_in=1.95, head_in=1.15)
+    ax = sheet.axes(0.78, WIDTH_IN - 1.0)
+    view = view_of(case, load, aspect=(WIDTH_IN - 1.0) / TALL_IN)
+    draw_site(ax, case)
+    draw_motion(ax, result, answer, scale_um(result))
+    draw_axis(ax, view.low, view.high)
+    write_in(ax, (view.edge, 0.012 * view.span), "crest of the bone", ha="right")
+    _draw_named_load(ax, view, case, load)
+    _name_bodies(ax, view, case, answer)
+    _mark_peak(ax, view, answer)
+    frame_section(ax, view, load)
+    _draw_scale(sheet.axes(0.78, WIDTH_IN - 1.0, bottom=0.85, height=0.62), result, answer)
+    alt = (
+        f"Section through implant and bone in the plane of the load “{answer.name}” "
+        f"({load_text(load, lines=1)}). The interface motion is drawn along the wall as colour and "
+        f"thickness. The peak micromotion is {peak_text(answer)}, {place_of(answer)}, in the band "
+        f"{answer.band}. Head movement is {head_text(answer)}, {answer.head.height_mm:g} mm above the "
+        "crest."
+    )
+    return sheet.picture(picture_name(result, answer, "section"), alt)
+
+
+def _draw_named_load(ax: Axes, view: View, case: Case, load: Resultant) -> None:
+    far = draw_load(ax, case, load, view.arrow)
+    if far is None:
+        at = (0.97 * view.half_width, load.height_mm + 0.02 * view.span)
+        write_in(ax, at, load_text(load), ha="right", bold=True)
+        return
+    implant = case.implant
+    beside = far[1] < implant.abutment_height_mm + 0.3
+    name_load(ax, view, far, load, implant.abutment_diameter_mm / 2 if beside else 0.0)
+
+
+def _name_bodies(ax: Axes, view: View, case: Case, answer: LoadAnswer) -> None:
+    """Write names into the drawing, on the side that the peak leaves free."""
+    side = -side_of_peak(answer)
+    write_in(ax, (0, _free_height(view, case, answer.resultant)), "abutment", ha="center", va="center")
+    write_in(ax, (0, -0.5 * case.implant.length_mm), "implant", ha="center", va="center")
+    edge, align = side * view.edge, align_towards(side)
+    thickness = min(case.bone.cortical_thickness_mm, case.block_mm[1])
+    if thickness > 0.05 * view.span:
+        write_in(ax, (edge, -thickness / 2), "cortical bone", ha=align, va="center")
+    elif thickness > 0:
+        place = (edge, -thickness - 0.035 * view.span)
+        inside = (side * 0.68 * view.edge, -thickness / 2)
+        point_out(ax, inside, place, "cortical bone", ha=align)
+    if thickness < -view.low:
+        name = "trabecular bone" if thickness else "bone block"
+        write_in(ax, (edge, 0.5 * (view.low - thickness)), name, ha=align, va="center")
+    x = side * (view.reach + 0.035 * view.span)
+    for top, bottom in case.socket.holds_mm:
+        look = {"arrowstyle": "|-|", "mutation_scale": 3.5, "linewidth": 1.2, "color": "0.1"}
+        draw_arrow(ax, (x, -bottom), (x, -top), **look)
+        place = (x + side * 0.012 * view.span, -(top + bottom) / 2)
+        write_in(ax, place, f"hold\n{bottom - top:g} mm", ha=align_towards(-side), va="center")
+    point_out_gaps(ax, case, side, x + side * 0.03 * view.span, outwards=True)
+
+
+def _free_height(view: View, case: Case, load: Resultant) -> float:
+    """Return the height in the abutment that is farthest from what is drawn of the load."""
+    up = max(-unit_force(load)[1], 0.0)
+    drawn = [load.height_mm, load.height_mm + view.arrow * up / 2, load.height_mm + view.arrow * up]
+    if load.torque_nmm:
+        drawn.append(turn_height(case, load))
+    heights = np.array([0.3, 0.5, 0.7, 0.9]) * case.implant.abutment_height_mm
+    away = np.min(np.abs(heights[:, None] - np.array(drawn)), axis=1)
+    return float(heights[np.argmax(away)])
+
+
+def _mark_peak(ax: Axes, view: View, answer: LoadAnswer) -> None:
+    peak, side = answer.peak, side_of_peak(answer)
+    place = ring_peak(ax, answer)
+    text = f"peak {peak_text(answer)}"
+    if peak.all_round:
+        text += "\nall round"
+    elif abs(np.sin(np.radians(peak.angle_deg))) > 1e-6:
+        signed = (peak.angle_deg + 180) % 360 - 180
+        text += f"\nat {signed_number(signed)}°, not in this plane"
+    at = (side * view.edge, min(max(place[1], view.low + 0.13 * view.span), -0.05 * view.span))
+    point_out(ax, place, at, text, ha=align_towards(side), bold=True, away=7)
+
+
+def frame_section(ax: Axes, view: View, load: Resultant) -> None:
+    """Lay out axes true to scale, and name the sides of the load."""
+    ax.set(
+        xlim=(-view.half_width, view.half_width),
+        ylim=(view.low, view.high),
+        xlabel="distance from the axis [mm]",
+        ylabel="below (−) and above (+) the crest [mm]",
+    )
+    ax.set_aspect("equal", adjustable="box")
+    for axis in (ax.xaxis, ax.yaxis):
+        axis.set_major_locator(MultipleLocator(5))
+        axis.set_minor_locator(MultipleLocator(1))
+    ax.xaxis.set_major_formatter(FuncFormatter(lambda x, _: f"{abs(x):g}"))
+    for side in (1.0, -1.0) if load.lateral_n else ():
+        way = "points to" if side * load.lateral_n > 0 else "comes from"
+        place = (side * view.edge, view.low + 0.012 * view.span)
+        write_in(ax, place, f"side the load {way}", ha=align_towards(side), italic=True)
+
+
+def _draw_scale(ax: Axes, result: CheckResult, answer: LoadAnswer) -> None:
+    """Draw the colour scale as the strip of bands, the peak's interval and the head above it."""
+    scale = scale_um(result)
+    end = 1.12 * scale
+    label = "micromotion [µm]: colour and thickness on the wall; lines are the bands"
+    motion_strip(ax, result.case.threshold.bands_um, Normalize(0, scale), label, end=end)
+    ax.set_ylim(0, 3.4)
+    hide_spines(ax, "left", "right", "top")
+    mark_interval(ax, answer, end, y=1.65, drop=1.0)
+    mark_head(ax, answer, end, y=2.75, drop=1.0)
