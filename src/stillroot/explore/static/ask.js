@@ -10,12 +10,8 @@ export class Refused extends Error {}
 /** There is no server to answer. */
 export class Gone extends Refused {}
 
-/**
- * Return what a server gives; where it does not answer, say so.
- * @template T
- * @param {Promise<T>} given
- * @param {AbortSignal} [signal]
- */
+/** Return what a server gives; where it does not answer, say so.
+ * @template T @param {Promise<T>} given @param {AbortSignal} [signal] */
 async function reached(given, signal) {
   try {
     return await given;
@@ -26,30 +22,18 @@ async function reached(given, signal) {
 
 /** Ask, with a body where the question has one; a refusal is the server's one message.
  * @type {(path: string, body?: object, signal?: AbortSignal) => Promise<Response>} */
-async function ask(path, body, signal) {
+export async function ask(path, body, signal) {
   const posted = body && { method: "POST", body: JSON.stringify(body), headers: { "content-type": "application/json" } };
   const response = await reached(fetch(path, { ...posted, signal }), signal);
   if (response.ok) return response;
   const text = await response.text();
-  let message = text;
-  try {
-    message = JSON.parse(text).message;
-  } catch {
-    // not from the application: the text itself says it
-  }
-  throw new Refused(message);
+  throw new Refused(text.startsWith("{") ? JSON.parse(text).message : text); // else not from the application
 }
 
 /** Return what the server has to say of "start" or "lecture", or of a case: "draw".
  * @type {(path: string, body?: object) => Promise<any>} */
 export async function told(path, body) {
   return (await ask(path, body)).json();
-}
-
-/** Return a text made of a case: "case" for its file, "report" for its report.
- * @type {(what: string, body: object) => Promise<string>} */
-export async function made(what, body) {
-  return (await ask(what, body)).text();
 }
 
 /**

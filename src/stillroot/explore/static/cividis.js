@@ -1,6 +1,4 @@
-/**
- * The colours of motion: the table "cividis", as the report's pictures use it. A test compares the two.
- */
+/** The colours of motion: the table "cividis", as the report's pictures use it. A test compares the two. */
 
 export const TABLE =
   "00224e00234f00245100255300255400265600275800285900285b00295d002a5f002a61002b62002c64002c66002d68" +

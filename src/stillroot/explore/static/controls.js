@@ -1,7 +1,7 @@
 /** The inputs: a slider and a typed entry for each number, in the trade's groups. */
 
 import { forceOf, setForce } from "./handles.js";
-import { fill, markup, plain } from "./words.js";
+import { fill, markup, neat, plain } from "./words.js";
 
 /** Of a slider over decades, and of one press of a key: 2 to 3 % of the number. */
 const PLACES = 1000;
@@ -99,43 +99,40 @@ function setLength(draft, value, _, now) {
 
 /** The form of all inputs. */
 export class Controls {
-  /**
-   * @param {HTMLFormElement} form
-   * @param {Tell} tell
-   */
+  /** @param {HTMLFormElement} form @param {Tell} tell */
   constructor(form, tell) {
     this.form = form;
     for (const place of /** @type {NodeListOf<HTMLElement>} */ (form.querySelectorAll("[data-rows]"))) {
       fill(place, CONTROLS.filter(({ key }) => key.startsWith(`${place.dataset.rows}.`)).map(rowOf));
     }
     form.addEventListener("submit", (event) => event.preventDefault());
-    /** What happened to which field, and to which control's where it is one. */
-    const hear = (/** @type {string} */ kind, /** @type {(field: any, control: any, event: any) => void} */ does) =>
-      form.addEventListener(kind, (event) => {
-        const field = /** @type {HTMLElement} */ (event.target);
-        const row = /** @type {HTMLElement | null} */ (field.closest("[data-key]"));
-        does(field, CONTROLS.find(({ key }) => key === row?.dataset.key), event);
-      });
-    hear("input", (field, control) => {
-      if (field.type !== "range") return;
-      const value = fromSlider(control, Number(field.value));
+    const controlOf = (/** @type {any} */ field) => CONTROLS.find(({ key }) => key === field.closest("[data-key]")?.dataset.key);
+    form.addEventListener("input", (/** @type {any} */ { target }) => {
+      const control = controlOf(target);
+      if (!control || target.type !== "range") return;
+      const value = fromSlider(control, Number(target.value));
       this.#write(control, value); // the server's drawing comes later
       tell.set(control, value);
     });
-    hear("change", ({ type, value, dataset: { choice, hold } }, control) => {
+    form.addEventListener("change", (/** @type {any} */ { target }) => {
+      const { type, value, dataset: { choice, hold } } = target;
+      const control = controlOf(target);
       if (control && type === "text") tell.set(control, typed(value), true);
       if (choice) tell.choose(choice, value);
       const [which, end] = hold?.split("-").map(Number) ?? [];
       if (hold) tell.holds({ what: "type", which, end, value: typed(value) });
     });
-    hear("keydown", (field, control, event) => {
+    form.addEventListener("keydown", (/** @type {any} */ event) => {
+      const control = controlOf(event.target);
       const way = Number(event.key === "ArrowUp") - Number(event.key === "ArrowDown");
-      const value = typed(field.value ?? "");
-      if (!control || field.type !== "text" || !way || typeof value !== "number") return;
+      const value = typed(event.target.value ?? "");
+      if (!control || event.target.type !== "text" || !way || typeof value !== "number") return;
       event.preventDefault();
-      tell.set(control, rounded(value + way * control.step, control.step));
+      tell.set(control, neat((Math.round(value / control.step) + way) * control.step, 4));
     });
-    hear("click", ({ dataset: { holds, which } }) => holds && tell.holds({ what: holds, which: Number(which) }));
+    form.addEventListener("click", (/** @type {any} */ { target: { dataset: { holds, which } } }) => {
+      if (holds) tell.holds({ what: holds, which: Number(which) });
+    });
   }
 
   /** @type {(what: string) => any} */
@@ -220,14 +217,9 @@ export function typed(text) {
   return PLAIN_NUMBER.test(bare) ? Number(bare) : text;
 }
 
-/** @type {(value: number, step: number) => number} */
-function rounded(value, step) {
-  return Number((Math.round(value / step) * step).toFixed(4));
-}
-
 /** Return the number at a slider's place. @type {(control: Span, place: number) => number} */
 export function fromSlider({ low, high, step, log }, place) {
-  return log ? Number((low * (high / low) ** (place / PLACES)).toPrecision(3)) : rounded(place, step);
+  return log ? Number((low * (high / low) ** (place / PLACES)).toPrecision(3)) : neat(Math.round(place / step) * step, 4);
 }
 
 /** Return a slider's place for a number; the browser keeps it within the slider.

@@ -1,15 +1,12 @@
 /** The handles of the section, in millimetres and newtons: where they are, and what moving one changes. */
 
-import { plain } from "./words.js";
+import { neat, plain } from "./words.js";
 
 /** Length [mm] of the load's arrow: this times the root of the force [N], so that 10 N can be held too. */
 const ROOT_MM = 0.55;
 export const LEAST_HOLD_MM = 0.2;
 const HIGHEST_LOAD_MM = 50;
 const NEWTON_PER_STEP = 10;
-
-/** @param {number} value */
-const tenth = (value) => Number((Math.round(value * 10) / 10).toFixed(1));
 
 /** Return all handles of a drawing under one of its loads. @type {(drawing: Drawing, load: number) => Handle[]} */
 export function handlesOf(drawing, load) {
@@ -40,8 +37,8 @@ export function handlesOf(drawing, load) {
 function upright(way, grip, moved) {
   const { id, now, least, most } = grip;
   const to = (/** @type {number} */ value) => {
-    const neat = Number(Math.min(most, Math.max(least, tenth(value))).toFixed(4));
-    return neat === now ? null : { key: id, ...moved(neat) };
+    const wanted = neat(Math.min(most, Math.max(least, neat(value, 1))), 4);
+    return wanted === now ? null : { key: id, ...moved(wanted) };
   };
   return {
     ...grip, text: `${plain(now)} mm`, upright: true, to,
@@ -84,7 +81,7 @@ function tailOf(drawing, load) {
   return {
     id: "tail", kind: "tail", at: tail, label: "Size and direction of the load",
     text: `${plain(axial, 1)} N ${axial < 0 ? "(pulling out)" : "pressing in"}, ${plain(lateral, 1)} N lateral`,
-    now: Number(size.toFixed(1)), least: 0, most: Math.max(1000, Math.ceil(size)), upright: false,
+    now: neat(size, 1), least: 0, most: Math.max(1000, Math.ceil(size)), upright: false,
     drag: (at) => to(forceAt(foot, at, push)),
     // Up is one way throughout, past zero too.
     step: (dx, dz) => to({ axial_n: axial + dz * NEWTON_PER_STEP, lateral_n: lateral - dx * NEWTON_PER_STEP }),
@@ -121,7 +118,7 @@ export function forceAt(foot, at, push) {
 export function forceOf(load) {
   if (load.force_n === undefined) return { axial_n: load.axial_n ?? 0, lateral_n: load.lateral_n ?? 0 };
   const angle = (load.angle_deg * Math.PI) / 180;
-  return { axial_n: tenth(load.force_n * Math.cos(angle)), lateral_n: tenth(load.force_n * Math.sin(angle)) };
+  return { axial_n: neat(load.force_n * Math.cos(angle), 1), lateral_n: neat(load.force_n * Math.sin(angle), 1) };
 }
 
 /** Give a load of a case other components. @type {(load: any, change: object) => void} */

@@ -1,17 +1,15 @@
 /** What the buttons and the entries of the holds make of them. Depths in mm below the crest. */
 
 import { LEAST_HOLD_MM } from "./handles.js";
+import { neat } from "./words.js";
 
 const THREADS_STEP = 2;
-export const NO_PITCH = "This implant has no thread of known pitch: drag or type the ends of its holds.";
-export const COVERED = "The hold already covers the whole length of the implant.";
-export const NO_ROOM = "There is no room for it.";
+const NO_PITCH = "This implant has no thread of known pitch: drag or type the ends of its holds.";
+const COVERED = "The hold already covers the whole length of the implant.";
+const NO_ROOM = "There is no room for it.";
 
-/**
- * Return the holds after a button or an entry, or why there are none.
- * `asked`: "more" or "fewer" threads, "add", "remove", or a typed end: "type"
- * @type {(asked: HoldChange, stated: Case, drawn: Drawn) => any[][] | string}
- */
+/** Return the holds after a button or an entry, or why there are none.
+ * @type {(asked: HoldChange, stated: Case, drawn: Drawn) => any[][] | string} */
 export function holdsAfter({ what, which = 0, end = 0, value }, stated, { case: resolved, drawing }) {
   const drawn = drawing.holds_mm;
   switch (what) {
@@ -70,9 +68,4 @@ export function withAnother(holds, length) {
 /** Return the longest stretch, the first of equals. @type {(stretches: number[][]) => number[]} */
 export function longest(stretches) {
   return stretches.reduce((a, b) => (b[1] - b[0] > a[1] - a[0] ? b : a));
-}
-
-/** @type {(value: number, digits: number) => number} */
-function neat(value, digits) {
-  return Number(value.toFixed(digits));
 }

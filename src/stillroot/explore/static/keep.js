@@ -1,21 +1,18 @@
 /** What is kept beside each other: up to four pinned states, and the scatter of all that were tried. */
 
 import { LEAST_RANKED, spearman } from "./rank.js";
-import { Section, scaleOf } from "./section.js";
+import { drawBeside } from "./section.js";
 import { niceSteps } from "./strip.js";
 import { fill, markup, motion, plain } from "./words.js";
 
 export const LETTERS = "ABCD";
 
-/**
- * Show the pinned states on one scale.
- * `more`: peaks that share the scale
- * @type {(place: HTMLElement, pins: Pin[], more: number[]) => void}
- */
+/** Show the pinned states on one scale, which more peaks share.
+ * @type {(place: HTMLElement, pins: Pin[], more: number[]) => void} */
 export function drawPins(place, pins, more) {
   const bands = pins[0]?.drawing.bands_um ?? [1];
-  const scale = scaleOf(bands, [...more, ...pins.map((pin) => pin.answer.peak_um)]);
-  fill(place, pins.map(({ answer, drawing, load, torque, threads }, i) => markup`<article class="pin card" aria-label="State ${LETTERS[i]}">
+  const scale = Math.max(...bands, ...more, ...pins.map((pin) => pin.answer.peak_um));
+  drawBeside(place, 0.62, scale, pins.map((pin) => ({ ...pin, stale: false })), pins.map(({ answer, drawing, load, torque, threads }, i) => markup`<article class="pin card" aria-label="State ${LETTERS[i]}">
       <h3>${LETTERS[i]}</h3><svg role="img" aria-label="Section of state ${LETTERS[i]}: ${answer.sentence}"></svg>
       ${bar(answer, bands, scale)}
       <p><b>${answer.shown} µm</b> (${answer.band})<br>
@@ -24,10 +21,6 @@ export function drawPins(place, pins, more) {
       <span class="quiet">${answer.name}: ${drawing.loads[load].text}</span></p>
       <div class="buttons"><button type="button" data-take="${i}">Take up</button>
       <button type="button" data-unpin="${i}">Unpin</button></div></article>`));
-  /** @type {NodeListOf<SVGSVGElement>} */ (place.querySelectorAll("svg[role=img]")).forEach((svg, i) => {
-    const { drawing, load, answer } = pins[i];
-    new Section(svg, { k: 0.62 }).draw(drawing, { load, answer, scale, stale: false });
-  });
 }
 
 /** A bar from 0 to the peak on the common scale, with the bands as lines.
@@ -39,17 +32,18 @@ function bar(answer, bands, scale) {
     ${bands.map((b) => markup`<rect class="line" x="${share(b) - 0.3}" width="0.6" height="8"/>`)}</svg>`;
 }
 
-/** Return a text that says which load this is: states are ranked together under one load only.
- * @type {(load: Load) => string} */
-export function loadPrint(load) {
-  return [load.axial_n, load.lateral_n, load.torque_ncm, load.height_mm].map((v) => plain(v, 3)).join("|");
+/** Return an answer as a point of the scatter. It says which load it is under: only points of one load are ranked together.
+ * @type {(told: Answer | null, load: number, drawing: Drawing) => Tried} */
+export function pointOf(told, load, { loads }) {
+  const { axial_n: axial, lateral_n: lateral, torque_ncm: torque, height_mm: height } = loads[load];
+  return {
+    print: `${told?.case_fingerprint} ${load}`, load: [axial, lateral, torque, height].map((v) => plain(v, 3)).join("|"),
+    torque: told?.insertion_torque_ncm ?? null, peak: told?.loads[load]?.peak_um ?? 0,
+  };
 }
 
-/**
- * Draw torque against motion of the states tried.
- * `now`: the present state, its load, and what is pinned; `returns`: what to say of it
- * @type {(svg: SVGSVGElement, tried: Tried[], now: {print: string, load: string, pins: Pin[]}) => string}
- */
+/** Draw torque against motion of the states tried, with the present state, its load and what is pinned; return what to say.
+ * @type {(svg: SVGSVGElement, tried: Tried[], now: {print: string, load: string, pins: Pin[]}) => string} */
 export function drawScatter(svg, tried, now) {
   const known = tried.flatMap((point) => (point.torque === null ? [] : [{ ...point, torque: point.torque }]));
   const [width, height] = [Math.max(svg.getBoundingClientRect().width, 240), 250];
@@ -77,11 +71,8 @@ export function drawScatter(svg, tried, now) {
   return `${ranked(same)}${others ? ` Hollow: ${others} under another load.` : ""}`;
 }
 
-/**
- * Say how torque ranks motion. Both count as they are shown: what lies below is the solver's, not the site's.
- * `same`: states under one load
- * @type {(same: {torque: number, peak: number}[]) => string}
- */
+/** Say how torque ranks motion under one load. Both count as shown: what lies below is the solver's, not the site's.
+ * @type {(same: {torque: number, peak: number}[]) => string} */
 export function ranked(same) {
   if (same.length < LEAST_RANKED) {
     return `${same.length} of ${LEAST_RANKED} states under this load; from ${LEAST_RANKED} on, a rank correlation.`;

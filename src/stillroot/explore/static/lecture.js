@@ -2,8 +2,8 @@
 
 import { Refused, solve, told } from "./ask.js";
 import { shallowest } from "./controls.js";
-import { Section, scaleOf } from "./section.js";
-import { byId, fill, markup, plain, say, whole } from "./words.js";
+import { drawBeside } from "./section.js";
+import { byId, markup, plain, say, whole } from "./words.js";
 
 export const NONE = "This state has no answer; the message above says why.";
 
@@ -108,8 +108,7 @@ export class Lecture {
     this.place = place;
     this.step = 0;
     this.dropped.abort();
-    const solved = this.solved.get(place);
-    if (place > 0 && (!solved || solved.refused)) this.#solve(place);
+    if (place > 0 && !this.solved.get(place)?.done) this.#solve(place);
     this.refresh();
   }
 
@@ -118,7 +117,7 @@ export class Lecture {
   async #solve(place) {
     const { signal } = (this.dropped = new AbortController());
     /** @type {Solved} */
-    const solved = { found: [] };
+    const solved = { found: [], done: false };
     this.solved.set(place, solved);
     try {
       for (const site of this.screens[place - 1].cases) {
@@ -132,10 +131,9 @@ export class Lecture {
           return message.kind === "refined";
         }, signal);
       }
-      if (signal.aborted) this.solved.delete(place);
+      solved.done = !signal.aborted;
     } catch (error) {
-      if (signal.aborted) this.solved.delete(place);
-      else solved.refused = error instanceof Error ? error.message : String(error);
+      if (!signal.aborted) solved.refused = error instanceof Error ? error.message : String(error);
       this.refresh();
     }
   }
@@ -143,56 +141,52 @@ export class Lecture {
   /** Show the screen anew. */
   refresh() {
     if (!this.open) return;
-    if (this.place === 0) this.#present();
-    else this.#lesson(this.screens[this.place - 1], this.solved.get(this.place) ?? { found: [] });
+    const screen = this.screens[this.place - 1];
+    const { where, title, message, pictures } = screen
+      ? this.#lesson(screen, this.solved.get(this.place) ?? { found: [], done: false }) : this.#present(this.page.shown());
+    say(byId("lecture-where"), where);
+    say(byId("lecture-title"), title);
+    say(byId("lecture-message"), message);
+    const scale = Math.max(...pictures.flatMap(({ drawing, answer }) => [...drawing.bands_um, answer?.peak_um ?? 0]));
+    drawBeside(byId("lecture-views"), 1.5, scale, pictures, pictures.map(({ answer, words = "", site }) => markup`<figure><svg role="img"
+      aria-label="${answer?.sentence ?? "Section, without an answer"}"></svg>
+      <figcaption>${words}${answer ? markup`<b>${answer.shown} µm</b>` : ""}${
+        site ? markup`<small>${site}</small>` : ""}</figcaption></figure>`));
   }
 
-  #present() {
-    const now = this.page.shown();
-    const { answer, kind, refused } = now ?? {};
-    const torque = now?.told?.insertion_torque_ncm ?? null;
-    const more = refused ? ` ${NONE} The page shows the answer before it.`
-      : now?.stale ? " The solver is working on the change." : kind === "first" ? " First, coarse answer." : "";
-    say(byId("lecture-where"), "The current state");
-    say(byId("lecture-title"), answer ? whole(answer.sentence) : refused ? NONE : "The solver is working.");
-    say(byId("lecture-message"), answer
-      ? `${torque === null ? "" : `Insertion torque ${plain(torque, 0)} N·cm. `}Head movement ${answer.head_shown} µm.${more}` : "");
-    if (now) this.#pictures([{ ...now, stale: now.stale || !answer }]);
+  /** @type {(now: Shown | null) => Slide} */
+  #present(now) {
+    const where = "The current state";
+    const title = now?.refused ? NONE : "The solver is working.";
+    if (!now?.answer) return { where, title, message: "", pictures: now ? [{ ...now, stale: true }] : [] };
+    const torque = now.told?.insertion_torque_ncm ?? null;
+    const more = now.refused ? ` ${NONE} The page shows the answer before it.`
+      : now.stale ? " The solver is working on the change." : now.kind === "first" ? " First, coarse answer." : "";
+    const seat = torque === null ? "" : `Insertion torque ${plain(torque, 0)} N·cm. `;
+    const message = `${seat}Head movement ${now.answer.head_shown} µm.${more}`;
+    return { where, title: whole(now.answer.sentence), message, pictures: [now] };
   }
 
-  /** @type {(screen: Screen, solved: Solved) => void} */
-  #lesson(screen, { found, refused }) {
-    const motionFirst = screen.title.startsWith("The same motion");
+  /** @type {(screen: Screen, solved: Solved) => Slide} */
+  #lesson({ title, message, why = "", cases }, { found, refused }) {
+    const motionFirst = title.startsWith("The same motion");
     const revealed = this.step > 0;
     const answers = found.flatMap(({ told: answer }) => answer ?? []);
     const torques = answers.map(({ insertion_torque_ncm: torque }) => (torque === null ? "none" : `${plain(torque, 0)} N·cm`));
     const words = [
       `Insertion torque: ${torques.join(" and ")}.`,
-      `Peak micromotion: ${answers.map(({ loads }) => `${loads[0].shown} µm`).join(" and ")}.${motionFirst ? "" : ` ${screen.why ?? ""}`}`,
+      `Peak micromotion: ${answers.map(({ loads }) => `${loads[0].shown} µm`).join(" and ")}.${motionFirst ? "" : ` ${why}`}`,
     ];
-    const message = refused !== undefined ? `${screen.message} This state has no answer: ${refused}`
-      : answers.length < screen.cases.length ? `${screen.message} The solver is working.` : words[Number(revealed !== motionFirst)];
-    say(byId("lecture-where"), `Lesson ${this.place} of ${this.screens.length}; invented sites, solved here and now`);
-    say(byId("lecture-title"), screen.title);
-    say(byId("lecture-message"), message);
-    this.#pictures(found.map(({ drawing, site, told: answer }, i) => ({
-      drawing, site, load: 0, stale: answer?.kind === "first",
-      answer: answer && (revealed || motionFirst) ? answer.loads[0] : null,
-      words: `${"AB"[i]}: ${answer && (revealed || !motionFirst) ? `torque: ${torques[i]} ` : ""}`,
-    })));
-  }
-
-  /** @type {(pictures: Picture[]) => void} */
-  #pictures(pictures) {
-    const place = byId("lecture-views");
-    const peaks = pictures.flatMap(({ answer }) => answer?.peak_um ?? []);
-    fill(place, pictures.map(({ answer, words = "", site }) => markup`<figure><svg role="img"
-      aria-label="${answer?.sentence ?? "Section, without an answer"}"></svg>
-      <figcaption>${words}${answer ? markup`<b>${answer.shown} µm</b>` : ""}${
-        site ? markup`<small>${site}</small>` : ""}</figcaption></figure>`));
-    place.querySelectorAll("svg").forEach((/** @type {SVGSVGElement} */ svg, /** @type {number} */ i) => {
-      const { drawing, load, answer, stale } = pictures[i];
-      new Section(svg, { k: 1.5 }).draw(drawing, { load, answer, scale: scaleOf(drawing.bands_um, peaks), stale });
-    });
+    const working = answers.length < cases.length ? `${message} The solver is working.` : words[Number(revealed !== motionFirst)];
+    return {
+      where: `Lesson ${this.place} of ${this.screens.length}; invented sites, solved here and now`,
+      title,
+      message: refused === undefined ? working : `${message} This state has no answer: ${refused}`,
+      pictures: found.map(({ drawing, site, told: answer }, i) => ({
+        drawing, site, load: 0, stale: answer?.kind === "first",
+        answer: answer && (revealed || motionFirst) ? answer.loads[0] : null,
+        words: `${"AB"[i]}: ${answer && (revealed || !motionFirst) ? `torque: ${torques[i]} ` : ""}`,
+      })),
+    };
   }
 }

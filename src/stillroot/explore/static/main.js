@@ -1,12 +1,12 @@
 /** The page: changes go in, drawings and answers come out. */
 
-import { Gone, Refused, made, solve, told } from "./ask.js";
+import { Gone, Refused, ask, solve, told } from "./ask.js";
 import { Controls } from "./controls.js";
 import { holdsAfter } from "./holds.js";
-import { LETTERS, drawPins, drawScatter, loadPrint } from "./keep.js";
+import { LETTERS, drawPins, drawScatter, pointOf } from "./keep.js";
 import { Lecture, NONE } from "./lecture.js";
 import { NOTHING, shownOf, step } from "./requests.js";
-import { Section, scaleOf } from "./section.js";
+import { Section } from "./section.js";
 import { drawSix } from "./six.js";
 import { MOST_PINS, edit, keep, readLink, recall, replace, state, tried, undo } from "./state.js";
 import { drawStrip } from "./strip.js";
@@ -23,8 +23,6 @@ const section = new Section(byId("section"), { k: 1, moved: (move) => change(mov
 const controls = new Controls(byId("controls"), { set, holds, choose });
 const lecture = new Lecture({ shown: () => shownOf(page), take, threads: (way) => holds({ what: way }), tab: TAB, fail: complain });
 
-// --- what happens, and what is asked then ---------------------------------------------------------------
-
 /** Something happened: ask what follows from it, and show how things are. @type {(event: PageEvent) => void} */
 function happened(event) {
   const before = page;
@@ -34,48 +32,36 @@ function happened(event) {
   if (page.asking !== before.asking) {
     dropped.abort();
     dropped = new AbortController();
-    if (page.asking) ask(page.asking, dropped.signal);
+    if (page.asking) askAbout(page.asking, dropped.signal);
   }
   render();
 }
 
 /** @type {(of: Sketch) => Promise<void>} */
 async function draw(of) {
-  try {
-    happened({ type: "drawn", of, found: await told("draw", { case: of.wanted }) });
-  } catch (error) {
-    happened({ type: "refused", of, message: messageOf(error), gone: error instanceof Gone });
-    if (!page.valid) controls.wrong();
-  }
+  /** @type {PageEvent} */
+  const event = await told("draw", { case: of.wanted }).then(
+    (found) => ({ type: "drawn", of, found }),
+    (error) => ({ type: "refused", of, message: messageOf(error), gone: error instanceof Gone }),
+  );
+  happened(event);
+  if (!page.valid) controls.wrong();
 }
 
 /** @type {(of: Question, signal: AbortSignal) => Promise<void>} */
-async function ask(of, signal) {
+async function askAbout(of, signal) {
   try {
     await solve({ case: of.wanted, load: of.load, tab: TAB }, (message) => {
+      if (message.kind === "refined") tried(pointOf(message, of.load, of.drawing));
       happened({ type: "told", of, message });
       performance.measure(message.kind, { start: of.at, end: performance.now() });
-      if (message.kind === "refined") refined(of, message);
+      const heard = message.kind === "refined" && shownOf(page)?.answer; // told to who does not see it
+      if (heard) say(byId("live"), `${heard.sentence} Head movement ${heard.head_shown} micrometres.`);
     }, signal);
     happened({ type: "ended", of });
   } catch (error) {
     if (!signal.aborted) happened({ type: "failed", of, message: messageOf(error) });
   }
-}
-
-/** Keep a refined answer in the scatter, and tell it to who does not see it.
- * @type {(of: Question, answer: Answer) => void} */
-function refined({ load, drawing }, answer) {
-  const { peak_um: peak } = answer.loads[load];
-  tried({ print: printOf(answer, load), torque: answer.insertion_torque_ncm, peak, load: loadPrint(drawing.loads[load]) });
-  render();
-  const shown = shownOf(page)?.answer;
-  if (shown) say(byId("live"), `${shown.sentence} Head movement ${shown.head_shown} micrometres.`);
-}
-
-/** @type {(answer: {case_fingerprint?: string} | null, load: number) => string} */
-function printOf(answer, load) {
-  return `${answer?.case_fingerprint} ${load}`;
 }
 
 /** @type {(error: unknown) => string} */
@@ -89,28 +75,20 @@ function complain(error) {
   happened({ type: "said", message: messageOf(error) });
 }
 
-// --- changes -----------------------------------------------------------------------------------------
-
 /** @type {(more?: {moved?: Partial<Drawing>, arrived?: boolean}) => void} */
 function changed(more) {
   happened({ type: "changed", wanted: state.case, load: state.load, at: performance.now(), ...more });
 }
 
-/**
- * Change the case, where that makes a difference.
- * `key`: of edits that are one step back when they follow each other; `moved`: what a hand moves in the drawing, ahead of the server
- * @type {(key: string, write: (draft: Case) => void, moved?: Partial<Drawing>) => void}
- */
+/** Change the case, and ahead of the server what a hand moves in the drawing. Edits of one key are one step back.
+ * @type {(key: string, write: (draft: Case) => void, moved?: Partial<Drawing>) => void} */
 function change(key, write, moved) {
   if (edit(key, write)) changed({ moved });
   else render(); // an entry may hold the same number in other letters
 }
 
-/**
- * A number from a slider or an entry; one that the state has by default is none to state.
- * `alone`: whether it is a step of its own, not part of a slide
- * @type {(control: Control, value: any, alone?: boolean) => void}
- */
+/** A number from a slider or, alone, from an entry; one that the state has by default is none to state.
+ * @type {Tell["set"]} */
 function set(control, value, alone = false) {
   const { drawn } = page;
   if (!drawn) return;
@@ -130,17 +108,17 @@ function holds(asked) {
 function choose(key, value) {
   const answer = page.answered.told;
   change("", (draft) => {
-    const [face, socket] = [(draft.interface ??= {}), (draft.socket ??= {})];
+    const part = (draft[key === "fill" ? "socket" : "interface"] ??= {});
     if (key === "fill") {
-      delete socket.gap_modulus_mpa;
-      socket.gap_fill = value;
+      delete part.gap_modulus_mpa;
+      part.gap_fill = value;
     } else if (value === "torque") {
-      delete face.interference_um;
-      face.measured_torque_ncm = Math.max(1, Math.round(answer?.insertion_torque_ncm ?? 30));
+      delete part.interference_um;
+      part.measured_torque_ncm = Math.max(1, Math.round(answer?.insertion_torque_ncm ?? 30));
     } else {
-      delete face.measured_torque_ncm;
-      delete face.cutting_torque_ncm;
-      face.interference_um = Number((answer?.interference_um ?? 5).toFixed(1));
+      delete part.measured_torque_ncm;
+      delete part.cutting_torque_ncm;
+      part.interference_um = Number((answer?.interference_um ?? 5).toFixed(1));
     }
   });
 }
@@ -151,8 +129,6 @@ function take(wanted, load = 0) {
   changed();
 }
 
-// --- showing -------------------------------------------------------------------------------------------
-
 /** Show how things are. */
 function render() {
   document.body.dataset.version = String(page.version);
@@ -160,7 +136,7 @@ function render() {
   const shown = shownOf(page);
   if (!shown) return;
   const { drawing, load, answer, kind, stale, stage } = shown;
-  const scale = scaleOf(drawing.bands_um, [...shown.peaks, ...state.pins.map((pin) => pin.answer.peak_um)]);
+  const scale = Math.max(...drawing.bands_um, ...shown.peaks, ...state.pins.map((pin) => pin.answer.peak_um));
   section.draw(drawing, { load, answer, scale, stale });
   if (shown.settled) controls.show(shown.case, load); // never back to an older state
   for (const [id, text] of Object.entries(wordsOf(shown))) say(byId(id), text);
@@ -218,11 +194,8 @@ function renderKept({ drawing, load, told: answers, peaks, stage }) {
   byId("no-pins").hidden = state.pins.length > 0;
   byId("pin").disabled = stage !== "refined" || state.pins.length >= MOST_PINS;
   byId("undo").disabled = !state.undo.length;
-  const now = { print: printOf(answers, load), load: loadPrint(drawing.loads[load]), pins: state.pins };
-  say(byId("rank"), drawScatter(byId("scatter"), state.tried, now));
+  say(byId("rank"), drawScatter(byId("scatter"), state.tried, { ...pointOf(answers, load, drawing), pins: state.pins }));
 }
-
-// --- buttons and keys ------------------------------------------------------------------------------------
 
 function pinIt() {
   const shown = shownOf(page);
@@ -235,9 +208,7 @@ function pinIt() {
   render();
 }
 
-function back() {
-  if (undo()) changed();
-}
+const back = () => undo() && changed();
 
 /** Hand a text made of the case to the browser, as a file to keep.
  * @type {(button: HTMLButtonElement, what: string, name: string, type: string) => Promise<void>} */
@@ -246,7 +217,7 @@ async function give(button, what, name, type) {
   button.disabled = true;
   if (what === "report") button.textContent = "Writing the report …";
   try {
-    const text = await made(what, { case: state.case, tab: TAB });
+    const text = await (await ask(what, { case: state.case, tab: TAB })).text();
     const href = URL.createObjectURL(new Blob([text], { type }));
     Object.assign(document.createElement("a"), { href, download: name }).click();
     setTimeout(() => URL.revokeObjectURL(href), 10000);

@@ -14,8 +14,8 @@ const LAYERS = ["bodies", "wall", "load", "labels", "peak", "handles"];
 const THIN = 2;
 const THICK = 9;
 const CASING = 2.4;
-/** What a key moves a handle by [mm], to the right and up; a force by ten times as many N. */
-/** @type {Record<string, [number, number]>} */
+/** What a key moves a handle by [mm], to the right and up; a force by ten times as many N.
+ * @type {Record<string, [number, number]>} */
 const KEYS = { ArrowUp: [0, 0.5], ArrowDown: [0, -0.5], ArrowLeft: [-0.5, 0], ArrowRight: [0.5, 0], PageUp: [0, 2], PageDown: [0, -2] };
 const FINER = 0.2;
 /** Half the least size [px] of what a finger hits. */
@@ -25,10 +25,7 @@ let made = 0;
 
 /** A drawing of a section in an SVG element; with handles where somebody hears that they move. */
 export class Section {
-  /**
-   * @param {SVGSVGElement} svg
-   * @param {{k: number, moved?: (move: Move) => void}} [options] `k` scales lines, hatches and rings
-   */
+  /** @param {SVGSVGElement} svg @param {Pen} [pen] */
   constructor(svg, { k, moved } = { k: 1 }) {
     this.svg = svg;
     this.moved = moved;
@@ -57,11 +54,7 @@ export class Section {
         <rect class="stroke" width="1.2" height="20"/></pattern></defs>`;
   }
 
-  /**
-   * Draw a state.
-   * `drawing`: from the server
-   * @type {(drawing: Drawing, shown: Seen) => void}
-   */
+  /** Draw a state. @type {(drawing: Drawing, shown: Seen) => void} */
   draw(drawing, shown) {
     this.again = () => this.draw(drawing, shown);
     const box = this.svg.getBoundingClientRect();
@@ -95,15 +88,11 @@ export class Section {
     const [crest, axis] = [this.y(0), this.x(0)];
     const shapes = drawing.regions.map(({ name, corners }) => {
       const hatch = name === "trabecular" || name === "cortical" ? markup` fill="url(#${this.mark}-${name})"` : "";
-      return markup`<polygon class="${name}" points="${this.#points(corners)}"${hatch}/>`;
+      const points = corners.map(([x, z]) => `${this.x(x).toFixed(1)},${this.y(z).toFixed(1)}`).join(" ");
+      return markup`<polygon class="${name}" points="${points}"${hatch}/>`;
     });
     return markup`${shapes}<line class="crest" x1="0" x2="${this.size.width}" y1="${crest}" y2="${crest}"/>
       <line class="axis" x1="${axis}" x2="${axis}" y1="0" y2="${this.size.height}"/>`;
-  }
-
-  /** @type {(corners: number[][]) => string} */
-  #points(corners) {
-    return corners.map(([x, z]) => `${this.x(x).toFixed(1)},${this.y(z).toFixed(1)}`).join(" ");
   }
 
   /** @type {(answer: LoadAnswer, scale: number) => (Markup | Markup[])[]} */
@@ -318,8 +307,10 @@ export function viewOf(drawing, load, width, height) {
   return { low, high, scale, middle: width / 2, top: Math.max(0, (height - scale * (high - low)) / 2) };
 }
 
-/** Return the top of the scale [µm]: one for all that is shown beside each other.
- * @type {(bands: number[], peaks: number[]) => number} */
-export function scaleOf(bands, peaks) {
-  return Math.max(...bands, ...peaks);
+/** Show sections beside each other on one scale, each in the SVG element of its frame.
+ * @type {(place: HTMLElement, k: number, scale: number, pictures: Picture[], frames: Markup[]) => void} */
+export function drawBeside(place, k, scale, pictures, frames) {
+  fill(place, frames);
+  const drawings = /** @type {NodeListOf<SVGSVGElement>} */ (place.querySelectorAll("svg[role=img]"));
+  drawings.forEach((svg, i) => new Section(svg, { k }).draw(pictures[i].drawing, { ...pictures[i], scale }));
 }

@@ -55,11 +55,8 @@ export function tried(point) {
   keep();
 }
 
-/**
- * Set the case, and write all to where a reload finds it.
- * `load`: one that the case has, or the nearest to it
- * @type {(whole?: Case, load?: number) => void}
- */
+/** Set the case and its load, or the nearest to it that there is, and write all to where a reload finds it.
+ * @type {(whole?: Case, load?: number) => void} */
 export function keep(whole = state.case, load = state.load) {
   state.case = whole;
   const last = Array.isArray(whole?.loads) ? whole.loads.length - 1 : 0;
@@ -78,7 +75,7 @@ export function keep(whole = state.case, load = state.load) {
   }
 }
 
-/** Read what the tab's store has. */
+/** Take what the tab's store has. */
 export function recall() {
   try {
     Object.assign(state, JSON.parse(sessionStorage.getItem(KEY) ?? "{}"));

@@ -86,6 +86,8 @@ interface Handle extends Grip {
 /** How a section is seen [px, mm], and what is shown in it. */
 interface View { low: number; high: number; scale: number; middle: number; top: number }
 interface Seen { load: number; answer: LoadAnswer | null; stale: boolean; scale: number }
+/** `k` scales lines, hatches and rings; with `moved` there are handles. */
+interface Pen { k: number; moved?: (move: Move) => void }
 interface Strip { bands: number[]; scale: number; answer: LoadAnswer | null; kind: string; stale: boolean }
 interface Picture extends Omit<Seen, "scale"> { drawing: Drawing; words?: string; site?: string }
 
@@ -149,7 +151,8 @@ type After = { [T in PageEvent["type"]]: (page: Requests, event: Extract<PageEve
 
 type Shown = NonNullable<ReturnType<typeof import("./requests.js").shownOf>>;
 
-interface Solved { found: { drawing: Drawing; site: string; told: Answer | null }[]; refused?: string }
+interface Solved { found: { drawing: Drawing; site: string; told: Answer | null }[]; done: boolean; refused?: string }
+interface Slide { where: string; title: string; message: string; pictures: Picture[] }
 interface Page {
   shown: () => Shown | null;
   take: (whole: Case) => void;

@@ -1,13 +1,8 @@
 /** Numbers and texts as they are read, and markup made of them. */
 
-/**
- * Return a number with a true minus and no idle zeros.
- * `digits`: decimals at most
- * @type {(value: number, digits?: number) => string}
- */
+/** Return a number with a true minus and no idle zeros. @type {(value: number, digits?: number) => string} */
 export function plain(value, digits = 2) {
-  const text = String(Number(value.toFixed(digits)) + 0);
-  return text.replace("-", "\u2212");
+  return String(neat(value, digits) + 0).replace("-", "\u2212");
 }
 
 /** Return a motion, one decimal below 100 µm. @type {(um: number) => string} */
@@ -18,6 +13,11 @@ export function motion(um) {
 /** Return a text whose numbers stay with their units. @type {(text: string) => string} */
 export function whole(text) {
   return text.replace(/(\d) (mm|µm|N)\b/g, "$1\u00a0$2").replaceAll(" ± ", "\u00a0±\u00a0");
+}
+
+/** Return a number with some decimals at most. @type {(value: number, digits: number) => number} */
+export function neat(value, digits) {
+  return Number(value.toFixed(digits));
 }
 
 /** What is markup already, as opposed to a text. */
@@ -33,7 +33,7 @@ export function markup(parts, ...values) {
 function safe(value) {
   if (value instanceof Markup) return value.toString();
   if (Array.isArray(value)) return value.map(safe).join("");
-  if (typeof value === "number") return String(Number(value.toFixed(2)));
+  if (typeof value === "number") return String(neat(value, 2));
   return String(value ?? "")
     .replaceAll("&", "&amp;")
     .replaceAll("<", "&lt;")
