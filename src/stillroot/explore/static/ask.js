@@ -4,100 +4,54 @@ export const GONE =
   "The solver does not answer. Start “stillroot explore” again and open the address that it prints, " +
   "followed by the part of this address from # on: that restores this state.";
 
-/** An answer that is a message for the user. */
+/** A message for the user in place of an answer. */
 export class Refused extends Error {}
 
-/**
- * Post a question; a refusal is the server's one message.
- * @param {string} path
- * @param {object} body
- * @param {AbortSignal} [signal]
- * @returns {Promise<Response>}
- */
-async function post(path, body, signal) {
-  let response;
+/** There is no server to answer. */
+export class Gone extends Refused {}
+
+/** Return what a server gives; where it does not answer, say so.
+ * @template T @param {Promise<T>} given @param {AbortSignal} [signal] */
+async function reached(given, signal) {
   try {
-    response = await fetch(path, {
-      method: "POST",
-      body: JSON.stringify(body),
-      headers: { "content-type": "application/json" },
-      signal,
-    });
+    return await given;
   } catch (error) {
-    if (signal?.aborted) throw error;
-    throw new Refused(GONE);
+    throw signal?.aborted ? error : new Gone(GONE);
   }
+}
+
+/** Ask, with a body where the question has one; a refusal is the server's one message.
+ * @type {(path: string, body?: object, signal?: AbortSignal) => Promise<Response>} */
+export async function ask(path, body, signal) {
+  const posted = body && { method: "POST", body: JSON.stringify(body), headers: { "content-type": "application/json" } };
+  const response = await reached(fetch(path, { ...posted, signal }), signal);
   if (response.ok) return response;
   const text = await response.text();
-  let message = text;
-  try {
-    message = JSON.parse(text).message;
-  } catch {
-    // not from the application: the text itself says it
-  }
-  throw new Refused(message);
+  throw new Refused(text.startsWith("{") ? JSON.parse(text).message : text); // else not from the application
+}
+
+/** Return what the server has to say of "start" or "lecture", or of a case: "draw".
+ * @type {(path: string, body?: object) => Promise<any>} */
+export async function told(path, body) {
+  return (await ask(path, body)).json();
 }
 
 /**
- * @param {string} path
- * @returns {Promise<any>}
+ * Solve a case: `hear` is called with each answer as it comes. Ends when all is told, when `hear` returns
+ * that it has heard enough, or when it is aborted.
+ * @type {(question: object, hear: (message: Message) => boolean | void, signal: AbortSignal) => Promise<undefined>}
  */
-export async function get(path) {
-  let response;
-  try {
-    response = await fetch(path);
-  } catch {
-    throw new Refused(GONE);
-  }
-  if (!response.ok) throw new Refused(await response.text());
-  return response.json();
-}
-
-/**
- * Return the case with every default, and its drawing.
- * @param {object} wanted
- * @returns {Promise<{case: any, drawing: any}>}
- */
-export async function draw(wanted) {
-  return (await post("draw", { case: wanted })).json();
-}
-
-/**
- * Solve a case: `told` is called with each answer as it comes. Ends when all is told, or is aborted.
- * @param {object} wanted
- * @param {number} load
- * @param {string} tab
- * @param {(message: any) => void} told
- * @param {AbortSignal} signal
- */
-export async function solve(wanted, load, tab, told, signal) {
-  const response = await post("solve", { case: wanted, load, tab }, signal);
-  const reader = /** @type {ReadableStream} */ (response.body)
-    .pipeThrough(new TextDecoderStream())
-    .getReader();
-  let rest = "";
-  for (;;) {
-    let part;
-    try {
-      part = await reader.read();
-    } catch (error) {
-      if (signal.aborted) throw error;
-      throw new Refused(GONE);
-    }
+export async function solve(question, hear, signal) {
+  const response = await ask("solve", question, signal);
+  const reader = /** @type {ReadableStream<BufferSource>} */ (response.body).pipeThrough(new TextDecoderStream()).getReader();
+  for (let rest = ""; ; ) {
+    const part = await reached(reader.read(), signal);
     if (part.done) return;
     const lines = (rest + part.value).split("\n");
     rest = lines.pop() ?? "";
-    for (const line of lines) if (!signal.aborted) told(JSON.parse(line));
+    for (const line of lines) {
+      if (signal.aborted) return;
+      if (hear(JSON.parse(line))) return void reader.cancel();
+    }
   }
-}
-
-/**
- * Return a text made of a case: "case" for its file, "report" for its report.
- * @param {"case" | "report"} what
- * @param {object} wanted
- * @param {string} tab
- * @returns {Promise<string>}
- */
-export async function made(what, wanted, tab) {
-  return (await post(what, { case: wanted, tab })).text();
 }

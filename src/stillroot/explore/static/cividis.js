@@ -1,6 +1,4 @@
-/**
- * The colours of motion: the table "cividis", as the report's pictures use it. A test compares the two.
- */
+/** The colours of motion: the table "cividis", as the report's pictures use it. A test compares the two. */
 
 export const TABLE =
   "00224e00234f00245100255300255400265600275800285900285b00295d002a5f002a61002b62002c64002c66002d68" +
@@ -20,11 +18,7 @@ export const TABLE =
   "dec958dfca57e0cb56e1cc55e2cd54e4ce53e5cf52e6d051e7d150e8d24fe9d34eead34cebd44bedd54aeed649efd748" +
   "f0d846f1d945f2da44f3db42f5dc41f6dd3ff7de3ef8df3cf9e03afbe138fce236fde334fee434fee535fee636fee838";
 
-/**
- * Return the colour at a share, 0 to 1, of the scale.
- * @param {number} share
- * @returns {string}
- */
+/** Return the colour at a share, 0 to 1, of the scale. @type {(share: number) => string} */
 export function colour(share) {
   const place = Math.min(255, Math.max(0, Math.floor(share * 256)));
   return `#${TABLE.slice(6 * place, 6 * place + 6)}`;

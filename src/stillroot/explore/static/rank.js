@@ -2,11 +2,7 @@
 
 export const LEAST_RANKED = 6;
 
-/**
- * Return ranks from 1, ties sharing their mean.
- * @param {number[]} values
- * @returns {number[]}
- */
+/** Return ranks from 1, ties sharing their mean. @type {(values: number[]) => number[]} */
 export function ranks(values) {
   const order = values.map((_, i) => i).sort((a, b) => values[a] - values[b]);
   const found = new Array(values.length);
@@ -19,12 +15,8 @@ export function ranks(values) {
   return found;
 }
 
-/**
- * Return the rank correlation; null where one of the two does not vary.
- * @param {number[]} x
- * @param {number[]} y
- * @returns {number | null}
- */
+/** Return the rank correlation; null where one of the two does not vary.
+ * @type {(x: number[], y: number[]) => number | null} */
 export function spearman(x, y) {
   const centred = [x, y].map((values) => {
     const of = ranks(values);

@@ -1,6 +1,6 @@
 /** Six arrows: how the implant moves in each of its directions. Told by line and word, not by colour. */
 
-import { motion, safe } from "./words.js";
+import { fill, markup, motion } from "./words.js";
 
 const ARROWS = [
   { words: "sideways", rows: ["lateral x"], path: "M 4 20 H 34 M 27 13 L 35 20 L 27 27" },
@@ -12,23 +12,16 @@ const ARROWS = [
 ];
 const STATES = ["moves little", "moves much", "gives way"];
 
-/**
- * Show the six arrows; without an answer they are empty.
- * @param {HTMLElement} place
- * @param {any} told
- * @param {boolean} stale
- */
+/** Show the six arrows; without an answer they are empty.
+ * @type {(place: HTMLElement, told: SixDirections | null, stale: boolean) => void} */
 export function drawSix(place, told, stale) {
   place.classList.toggle("stale", stale);
-  place.innerHTML = ARROWS.map(({ words, rows, path }) => {
-    const found = (told?.rows ?? []).filter((/** @type {any} */ row) => rows.includes(row.name));
-    const state = found.length
-      ? STATES[Math.max(...found.map((/** @type {any} */ row) => STATES.indexOf(row.state)))]
-      : "none";
-    const peaks = found.map((/** @type {any} */ row) => (row.peak_um === null ? "gives way" : `${motion(row.peak_um)} µm`));
-    const load = found.length ? `at ${found[0].load}` : "";
-    return `<div class="way ${state.replace(" ", "-")}"><svg viewBox="0 0 40 40" aria-hidden="true"><path d="${path}"/></svg>
-      <span><b>${words}</b> ${state === "none" ? "" : state}<br>
-      <small>${safe([...new Set(peaks)].join(" / "))} ${safe(load)}</small></span></div>`;
-  }).join("");
+  fill(place, ARROWS.map(({ words, rows, path }) => {
+    const found = (told?.rows ?? []).filter((row) => rows.includes(row.name));
+    const state = STATES[Math.max(...found.map((row) => STATES.indexOf(row.state)))] ?? "";
+    const peaks = new Set(found.map((row) => (row.peak_um === null ? "gives way" : `${motion(row.peak_um)} µm`)));
+    return markup`<div class="way ${state.replace(" ", "-") || "none"}"><svg viewBox="0 0 40 40" aria-hidden="true"><path d="${path}"/></svg>
+      <span><b>${words}</b> ${state}<br>
+      <small>${[...peaks].join(" / ")} ${found.length ? `at ${found[0].load}` : ""}</small></span></div>`;
+  }));
 }

@@ -1,5 +1,5 @@
 /**
- * What the page knows: the case as it stands, what it was, what was pinned and what was tried.
+ * What the page keeps: the case as it stands, what it was, what was pinned and what was tried.
  *
  * The case is in the address after #, so that a link restores it; the rest is kept in the tab's own store.
  * The server holds none of it.
@@ -11,40 +11,32 @@ const MOST_TRIED = 300;
 export const MOST_PINS = 4;
 const SAME_EDIT_MS = 900;
 
-/**
- * @typedef {{case: any, load: number, undo: any[], pins: any[], tried: any[]}} State
- */
-
-/** @type {State} */
+/** @type {{case: Case, load: number, undo: Case[], pins: Pin[], tried: Tried[]}} */
 export const state = { case: null, load: 0, undo: [], pins: [], tried: [] };
 
 let lastEdit = { key: "", at: 0 };
 
 /**
- * Change the case. Edits of one key in quick succession are one step back.
- * @param {string} key
- * @param {(draft: any) => void} change
+ * Change the case and return whether that made a difference. Edits of one key in quick succession are one
+ * step back; an edit without a key is a step of its own.
+ * @type {(key: string, change: (draft: Case) => void) => boolean}
  */
 export function edit(key, change) {
-  const now = performance.now();
-  if (key !== lastEdit.key || now - lastEdit.at > SAME_EDIT_MS) remember();
-  lastEdit = { key, at: now };
   const draft = structuredClone(state.case);
   change(draft);
-  state.case = draft;
-  keep();
+  if (JSON.stringify(draft) === JSON.stringify(state.case)) return false;
+  replace(draft, state.load, key);
+  return true;
 }
 
-/**
- * Replace the whole case, as one step.
- * @param {any} whole
- */
-export function replace(whole) {
-  remember();
-  lastEdit = { key: "", at: 0 };
-  state.case = structuredClone(whole);
-  state.load = Math.max(0, Math.min(state.load, (whole.loads?.length ?? 1) - 1));
-  keep();
+/** Replace the whole case. @type {(whole: Case, load: number, key?: string) => void} */
+export function replace(whole, load, key = "") {
+  const now = performance.now();
+  if (!key || key !== lastEdit.key || now - lastEdit.at > SAME_EDIT_MS) {
+    state.undo = [...state.undo, state.case].slice(-MOST_UNDO);
+  }
+  lastEdit = { key, at: now };
+  keep(structuredClone(whole), load);
 }
 
 /** Take back one step; return whether there was one. */
@@ -52,36 +44,29 @@ export function undo() {
   const before = state.undo.pop();
   if (before === undefined) return false;
   lastEdit = { key: "", at: 0 };
-  state.case = before;
-  state.load = Math.max(0, Math.min(state.load, (before.loads?.length ?? 1) - 1));
-  keep();
+  keep(before);
   return true;
 }
 
-function remember() {
-  state.undo.push(state.case);
-  if (state.undo.length > MOST_UNDO) state.undo.shift();
-}
-
-/**
- * Add a tried state, once.
- * @param {any} point
- */
+/** Add a tried state, once. @type {(point: Tried) => void} */
 export function tried(point) {
   if (state.tried.some((other) => other.print === point.print)) return;
-  state.tried.push(point);
-  if (state.tried.length > MOST_TRIED) state.tried.shift();
+  state.tried = [...state.tried, point].slice(-MOST_TRIED);
   keep();
 }
 
-/** Write it all to where a reload finds it. */
-export function keep() {
+/** Set the case and its load, or the nearest to it that there is, and write all to where a reload finds it.
+ * @type {(whole?: Case, load?: number) => void} */
+export function keep(whole = state.case, load = state.load) {
+  state.case = whole;
+  const last = Array.isArray(whole?.loads) ? whole.loads.length - 1 : 0;
+  state.load = Number.isInteger(load) ? Math.max(0, Math.min(load, last)) : 0;
+  const { case: _, load: __, ...rest } = state;
   try {
     history.replaceState(null, "", `#${packed({ case: state.case, load: state.load })}`);
   } catch {
     // too long, or too often: the next change writes it
   }
-  const { case: _, load: __, ...rest } = state;
   try {
     sessionStorage.setItem(KEY, JSON.stringify(rest));
   } catch {
@@ -90,16 +75,13 @@ export function keep() {
   }
 }
 
-/**
- * Read what was kept; return whether there is a case in the address.
- */
+/** Take what the tab's store has. */
 export function recall() {
   try {
     Object.assign(state, JSON.parse(sessionStorage.getItem(KEY) ?? "{}"));
   } catch {
     // not ours, or cut off: begin afresh
   }
-  return readLink();
 }
 
 /** Take the case from the address; return whether there is one. */
@@ -107,29 +89,21 @@ export function readLink() {
   try {
     const { case: wanted, load } = unpacked(location.hash.slice(1));
     if (!wanted || typeof wanted !== "object") return false;
-    state.case = wanted;
-    const last = Array.isArray(wanted.loads) ? wanted.loads.length - 1 : 0;
-    state.load = Number.isInteger(load) ? Math.max(0, Math.min(load, last)) : 0;
+    keep(wanted, load);
     return true;
   } catch {
     return false;
   }
 }
 
-/**
- * @param {object} value
- * @returns {string}
- */
+/** Return a value as letters of an address. @type {(value: object) => string} */
 export function packed(value) {
   const bytes = new TextEncoder().encode(JSON.stringify(value));
   const letters = Array.from(bytes, (b) => String.fromCharCode(b)).join("");
   return btoa(letters).replaceAll("+", "-").replaceAll("/", "_").replaceAll("=", "");
 }
 
-/**
- * @param {string} text
- * @returns {any}
- */
+/** Return the value that was packed. @type {(text: string) => any} */
 export function unpacked(text) {
   const letters = atob(text.replaceAll("-", "+").replaceAll("_", "/"));
   return JSON.parse(new TextDecoder().decode(Uint8Array.from(letters, (c) => c.charCodeAt(0))));

@@ -1,91 +1,79 @@
 /** The strip of bands: where the peak and the head lie among them. A place, no line of pass or fail. */
 
 import { colour } from "./cividis.js";
-import { plain, safe } from "./words.js";
+import { fill, markup, plain } from "./words.js";
 
-/**
- * Draw the strip.
- * @param {SVGSVGElement} svg
- * @param {{bands: number[], scale: number, answer: any, kind: string, stale: boolean}} shown
- */
+const HEIGHT = 118;
+const LEFT = 6;
+/** From above [px]: the head's mark, the peak's bar, the coloured strip and how deep it is. */
+const HEAD_Y = 20;
+const PEAK_Y = 52;
+const TOP = 74;
+const DEEP = 20;
+const PIECES = 96;
+/** How far the strip goes beyond the scale. */
+const BEYOND = 1.12;
+
+/** Draw the strip. @type {(svg: SVGSVGElement, shown: Strip) => void} */
 export function drawStrip(svg, { bands, scale, answer, kind, stale }) {
-  const box = svg.getBoundingClientRect();
-  const [width, height] = [Math.max(box.width, 200), 118];
-  svg.setAttribute("viewBox", `0 0 ${width} ${height}`);
-  const right = 1.12 * scale;
-  const [left, room] = [6, width - 12];
-  const x = (/** @type {number} */ um) => left + (Math.min(um, right) / right) * room;
-  const [top, deep] = [74, 20];
-  const parts = [];
-  const pieces = 96;
-  for (let i = 0; i < pieces; i += 1) {
-    const from = left + (i / pieces) * room;
-    parts.push(`<rect x="${from.toFixed(2)}" y="${top}" width="${(room / pieces + 0.5).toFixed(2)}"
-      height="${deep}" shape-rendering="crispEdges" fill="${colour(Math.min(1, (1.12 * (i + 0.5)) / pieces))}"/>`);
-  }
-  const ticks = [0, ...bands.filter((band) => band <= right)];
-  for (const step of niceSteps(right)) {
-    if (step > 1.2 * Math.max(...bands) && ticks.every((t) => Math.abs(t - step) > 0.07 * right)) {
-      ticks.push(step);
-    }
-  }
-  let last = -1e9;
-  for (const tick of ticks.sort((a, b) => a - b)) {
-    if (bands.includes(tick)) {
-      parts.push(`<line class="under" x1="${x(tick)}" x2="${x(tick)}" y1="${top - 5}" y2="${top + deep + 4}"/>
-        <line class="band" x1="${x(tick)}" x2="${x(tick)}" y1="${top - 5}" y2="${top + deep + 4}"/>`);
-    }
-    if (x(tick) - last < 26) continue;
-    last = x(tick);
-    parts.push(`<text class="number" x="${x(tick)}" y="${top + deep + 18}"
-      text-anchor="${tick ? "middle" : "start"}">${plain(tick)}</text>`);
-  }
-  parts.push(`<text class="number" x="${width - 4}" y="${top + deep + 18}" text-anchor="end">µm</text>`);
-  if (answer) {
-    const [peak, error] = [answer.peak_um, answer.error_um];
-    const y = 52;
-    const name = `bar ${kind}${stale ? " stale" : ""}`;
-    parts.push(`<g class="${name}"><line x1="${x(peak)}" x2="${x(peak)}" y1="${y}" y2="${top}" class="drop"/>
-      <rect x="${x(Math.max(peak - error, 0))}" y="${y - 5}" height="10"
-        width="${Math.max(x(peak + error) - x(Math.max(peak - error, 0)), 2)}"/>
-      <circle cx="${x(peak)}" cy="${y}" r="5"/>
-      ${beside(x(peak + error), x(peak - error), y, `peak ${answer.shown} µm`, width, "strong")}</g>`);
-    const head = answer.head_um;
-    const hy = 20;
-    const beyond = head > right;
-    const at = x(head);
-    const mark = beyond
-      ? `<path d="M ${at - 8} ${hy - 6} L ${at} ${hy} L ${at - 8} ${hy + 6} Z"/>`
-      : `<line class="drop dotted" x1="${at}" x2="${at}" y1="${hy}" y2="${top}"/>
-         <path d="M ${at} ${hy - 7} L ${at + 7} ${hy} L ${at} ${hy + 7} L ${at - 7} ${hy} Z"/>`;
-    const words = `head movement ${answer.head_shown} µm${beyond ? ", beyond the scale" : ""}`;
-    parts.push(`<g class="head-mark${stale ? " stale" : ""}">${mark}
-      ${beside(at, at - (beyond ? 4 : 0), hy, words, width, "")}</g>`);
-  }
-  svg.innerHTML = `<defs><pattern id="first-hatch" width="5" height="5" patternUnits="userSpaceOnUse"
+  const width = Math.max(svg.getBoundingClientRect().width, 200);
+  const [right, room] = [BEYOND * scale, width - 12];
+  const x = (/** @type {number} */ um) => LEFT + (Math.min(um, right) / right) * room;
+  svg.setAttribute("viewBox", `0 0 ${width} ${HEIGHT}`);
+  fill(svg, markup`<defs><pattern id="first-hatch" width="5" height="5" patternUnits="userSpaceOnUse"
     patternTransform="rotate(45)"><rect class="hatch-paper" width="5" height="5"/>
-    <rect class="hatch-ink" width="2" height="5"/></pattern></defs>${parts.join("")}`;
-  svg.setAttribute(
-    "aria-label",
-    answer
-      ? `Peak micromotion ${answer.shown} µm, ${answer.band}; head movement ${answer.head_shown} µm; ` +
-          `bands at ${bands.map((b) => plain(b)).join(", ")} µm`
-      : "No answer yet",
-  );
+    <rect class="hatch-ink" width="2" height="5"/></pattern></defs>
+    ${Array.from({ length: PIECES }, (_, i) => markup`<rect x="${LEFT + (i / PIECES) * room}" y="${TOP}" width="${room / PIECES + 0.5}"
+      height="${DEEP}" shape-rendering="crispEdges" fill="${colour(Math.min(1, (BEYOND * (i + 0.5)) / PIECES))}"/>`)}
+    ${ticks(bands, right, x)}<text class="number" x="${width - 4}" y="${TOP + DEEP + 18}" text-anchor="end">µm</text>
+    ${answer ? marks(answer, kind, stale ? " stale" : "", x, right, width) : ""}`);
+  svg.ariaLabel = answer
+    ? `Peak micromotion ${answer.shown} µm, ${answer.band}; head movement ${answer.head_shown} µm; ` +
+      `bands at ${bands.map((b) => plain(b)).join(", ")} µm`
+    : "No answer yet";
 }
 
-/** Text right of a mark, or left of it where there is no room. */
+/** @type {(bands: number[], right: number, x: (um: number) => number) => Markup[]} */
+function ticks(bands, right, x) {
+  const beyond = niceSteps(right).filter((step) => step > 1.2 * Math.max(...bands));
+  const at = [0, ...bands.filter((band) => band <= right)];
+  const all = [...at, ...beyond.filter((step) => at.every((tick) => Math.abs(tick - step) > 0.07 * right))];
+  let last = -Infinity;
+  return all.sort((a, b) => a - b).map((um) => {
+    const clear = x(um) - last >= 26;
+    if (clear) last = x(um);
+    const line = bands.includes(um) ? ["under", "band"] : [];
+    return markup`${line.map((name) => markup`<line class="${name}" x1="${x(um)}" x2="${x(um)}" y1="${TOP - 5}" y2="${TOP + DEEP + 4}"/>`)}${
+      clear ? markup`<text class="number" x="${x(um)}" y="${TOP + DEEP + 18}" text-anchor="${um ? "middle" : "start"}">${plain(um)}</text>` : ""}`;
+  });
+}
+
+/** The marks of the peak, with its ±, and of the head.
+ * @type {(answer: LoadAnswer, kind: string, stale: string, x: (um: number) => number, right: number, width: number) => Markup} */
+function marks({ peak_um: peak, error_um: error, shown, head_um: head, head_shown: headShown }, kind, stale, x, right, width) {
+  const [from, to] = [x(Math.max(peak - error, 0)), x(peak + error)];
+  const [at, beyond] = [x(head), head > right];
+  const headMark = beyond
+    ? markup`<path d="M ${at - 8} ${HEAD_Y - 6} L ${at} ${HEAD_Y} L ${at - 8} ${HEAD_Y + 6} Z"/>`
+    : markup`<line class="drop dotted" x1="${at}" x2="${at}" y1="${HEAD_Y}" y2="${TOP}"/>
+       <path d="M ${at} ${HEAD_Y - 7} L ${at + 7} ${HEAD_Y} L ${at} ${HEAD_Y + 7} L ${at - 7} ${HEAD_Y} Z"/>`;
+  const words = `head movement ${headShown} µm${beyond ? ", beyond the scale" : ""}`;
+  return markup`<g class="bar ${kind}${stale}"><line x1="${x(peak)}" x2="${x(peak)}" y1="${PEAK_Y}" y2="${TOP}" class="drop"/>
+      <rect x="${from}" y="${PEAK_Y - 5}" height="10" width="${Math.max(to - from, 2)}"/><circle cx="${x(peak)}" cy="${PEAK_Y}" r="5"/>
+      ${beside(to, x(peak - error), PEAK_Y, `peak ${shown} µm`, width, "strong")}</g>
+    <g class="head-mark${stale}">${headMark}${beside(at, at - (beyond ? 4 : 0), HEAD_Y, words, width, "")}</g>`;
+}
+
+/** Text right of a mark, or left of it where there is no room.
+ * @type {(right: number, left: number, y: number, words: string, width: number, name: string) => Markup} */
 function beside(right, left, y, words, width, name) {
   const room = 7.2 * words.length;
   const inside = right + 10 + room < width || left < room;
-  return `<text class="${name}" x="${inside ? right + 10 : left - 10}" y="${y + 5}"
-    text-anchor="${inside ? "start" : "end"}">${safe(words)}</text>`;
+  return markup`<text class="${name}" x="${inside ? right + 10 : left - 10}" y="${y + 5}"
+    text-anchor="${inside ? "start" : "end"}">${words}</text>`;
 }
 
-/**
- * Return some round numbers up to a length.
- * @param {number} right
- */
+/** Return some round numbers up to a length. @type {(right: number) => number[]} */
 export function niceSteps(right) {
   const rough = right / 5;
   const power = 10 ** Math.floor(Math.log10(rough));
