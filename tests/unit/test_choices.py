@@ -7,7 +7,8 @@ from dataclasses import replace
 import pytest
 
 from stillroot import check
-from stillroot.answers.choices import Choice, alternatives, with_choices
+from stillroot.answers.changes import alternatives
+from stillroot.answers.choices import Choice, with_choices
 from stillroot.pictures.figures import other_choices
 from stillroot.words.report import data_of, text_of
 from validation.placed import changed_case

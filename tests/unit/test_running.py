@@ -15,10 +15,10 @@ import pytest
 from distributed import LocalCluster
 
 from stillroot import Case, EnvironmentProblem, OutputError, Store, Where
+from stillroot.inputs.vary import changed
 from stillroot.studies import running as module
 from stillroot.studies.running import TRIES, run
 from stillroot.studies.store import key_of, program, sources_hash
-from stillroot.studies.vary import changed
 
 TINY = Case.from_dict(
     {

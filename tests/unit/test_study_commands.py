@@ -11,8 +11,8 @@ import pytest
 
 from stillroot import Case, Where, spread
 from stillroot.answers.summary import CAUTION
+from stillroot.inputs.vary import changed
 from stillroot.studies.stages import no_outcome
-from stillroot.studies.vary import changed
 from stillroot.words.study_report import spread_sentences
 
 CASE = """

@@ -14,8 +14,8 @@ from scipy.stats import norm
 from stillroot import Case, Where, bounds, compare, spread, sweep
 from stillroot.answers.answer import prepared_groundwork
 from stillroot.inputs.uncertain import CUT_SD
+from stillroot.inputs.vary import changed
 from stillroot.studies.stages import Stages, stage_keys
-from stillroot.studies.vary import changed
 
 from ._chain import LINEAR
 

@@ -7,43 +7,21 @@ Changes of the interface law alone are solved on the same site.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from stillroot.answers.answer import prepared_site, resultant_of, stated_or_found_interference_um
+from stillroot.answers.changes import alternatives
 from stillroot.errors import CaseError, MeshError, NotConverged
-from stillroot.inputs.case import Case
 from stillroot.mechanics.loading import load, seat
 from stillroot.mechanics.motion import micromotion
-from stillroot.mechanics.outline import gaps_between
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable
 
     from stillroot.answers.answer import CheckResult
+    from stillroot.answers.changes import Change
     from stillroot.mechanics.loading import Seated
     from stillroot.mechanics.site import Site
-
-NARROW_MM = 8.0
-"""Distance beside the implant at which bone may end: about a ridge and its neighbours. Assumption."""
-RELAXED = 0.47
-"""Share of the stress left after 10 minutes, at the largest loss measured, in bovine trabecular cores
-compressed and held at constant strain: Gersie et al. 2024, J Mech Behav Biomed Mater 152:106434. No
-press fit was measured; that the seating pressure relaxes alike is an assumption."""
-
-
-@dataclass(frozen=True, kw_only=True)
-class Alternative:
-    """One choice that could as well have been made.
-
-    `changes`: new keys by section; `same_site`: they change the interface law alone; `under_load`: bone
-    at the wall crushes under the load as well.
-    """
-
-    subject: str
-    text: str
-    changes: dict[str, dict[str, Any]]
-    same_site: bool = False
-    under_load: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -70,104 +48,13 @@ def with_choices(
     return replace(result, choices=tuple(found))
 
 
-def alternatives(case: Case) -> tuple[Alternative, ...]:
-    """Return the alternatives to the choices made in a case."""
-    return (
-        *_of_the_layer(case),
-        *_of_the_wall(case),
-        *_of_the_gap(case),
-        *_of_the_bone(case),
-        *_of_the_thread(case),
-    )
-
-
-def _of_the_layer(case: Case) -> Iterator[Alternative]:
-    subject, face = "torn layer", case.interface
-    if face.layer_thickness_mm == 0:
-        text = "0.1 mm thick, a tenth of the modulus"
-        yield _face(subject, text, layer_thickness_mm=0.1, layer_modulus_ratio=0.1)
-        return
-    thick = face.layer_thickness_mm
-    yield _face(subject, "half as thick (or twice as stiff)", layer_thickness_mm=thick / 2)
-    yield _face(subject, "twice as thick (or half as stiff)", layer_thickness_mm=min(2 * thick, 1.0))
-    yield _face(subject, "none: hard contact", layer_thickness_mm=0.0)
-
-
-def _face(subject: str, text: str, **keys: float) -> Alternative:
-    return Alternative(subject=subject, text=text, changes={"interface": keys}, same_site=True)
-
-
-def _of_the_wall(case: Case) -> Iterator[Alternative]:
-    face = case.interface
-    if face.kind == "bonded":
-        return
-    for friction in (0.3, 0.68):
-        if friction != face.friction:
-            yield _face("friction", f"{friction:g}", friction=friction)
-    if face.measured_torque_ncm is None:
-        yield _face("interference", "none", interference_um=0.0)
-        if face.interference_um:
-            twice = min(2 * face.interference_um, 500.0)
-            yield _face("interference", f"{twice:g} µm", interference_um=twice)
-    if face.retained_pressure > RELAXED:
-        yield _face("seating pressure", f"{RELAXED:.0%} left", retained_pressure=RELAXED)
-    yield Alternative(
-        subject="linear bone",
-        text="wall crushes under the load too",
-        changes={},
-        same_site=True,
-        under_load=True,
-    )
-
-
-def _of_the_gap(case: Case) -> Iterator[Alternative]:
-    socket = case.socket
-    if not gaps_between(socket.holds_mm, case.implant.length_mm):
-        return
-    for fill in ("empty", "clot", "graft"):
-        if fill != socket.gap_fill:
-            keys = {"gap_fill": fill, "gap_modulus_mpa": None}
-            yield Alternative(subject="fill of the gap", text=fill, changes={"socket": keys})
-
-
-def _of_the_bone(case: Case) -> Iterator[Alternative]:
-    other = {"all_round": "base", "base": "all_round"}[case.bone.support]
-    words = {"all_round": "side and base fixed", "base": "base fixed alone"}[other]
-    yield Alternative(subject="support of the bone", text=words, changes={"bone": {"support": other}})
-    if case.bone.radius_mm is None:
-        radius = case.implant.diameter_mm / 2 + NARROW_MM
-        if gaps_between(case.socket.holds_mm, case.implant.length_mm):
-            radius += case.socket.gap_width_mm
-        yield Alternative(
-            subject="support of the bone",
-            text=f"fixed {NARROW_MM:g} mm beside the implant",
-            changes={"bone": {"radius_mm": radius}},
-        )
-
-
-def _of_the_thread(case: Case) -> Iterator[Alternative]:
-    implant = case.implant
-    if implant.outline_mm is None and implant.thread.form != "none":
-        start = implant.thread.first_mm + implant.thread.pitch_mm / 2
-        yield Alternative(
-            subject="rings for a helix",
-            text="half a pitch deeper",
-            changes={"implant": {"thread": {**implant.thread.model_dump(), "start_mm": start}}},
-        )
-
-
-def _changed(case: Case, changes: dict[str, dict[str, Any]]) -> Case:
-    data = case.to_dict()
-    return Case.from_dict({**data, **{name: {**data[name], **keys} for name, keys in changes.items()}})
-
-
-def _solved(result: CheckResult, alternative: Alternative) -> Choice:
+def _solved(result: CheckResult, alternative: Change) -> Choice:
     def choice(peaks: tuple[float | None, ...], reason: str = "") -> Choice:
         return Choice(subject=alternative.subject, text=alternative.text, peaks_um=peaks, reason=reason)
 
     nothing = (None,) * len(result.loads)
     try:
-        case = _changed(result.case, alternative.changes)
+        case = alternative.applied_to(result.case)
         site = replace(result.seated.site, case=case) if alternative.same_site else prepared_site(case)
         seated = _seated(site, alternative)
     except (CaseError, MeshError, NotConverged) as error:
@@ -175,7 +62,7 @@ def _solved(result: CheckResult, alternative: Alternative) -> Choice:
     return choice(tuple(_peak_um(seated, k) for k in range(len(result.loads))))
 
 
-def _seated(site: Site, alternative: Alternative) -> Seated:
+def _seated(site: Site, alternative: Change) -> Seated:
     seated = seat(site, site.layer(interference_um=stated_or_found_interference_um(site)))
     if alternative.under_load:  # a wall that crushed during seating is at its limit
         capped = replace(seated.layer, crush_mpa=seated.inserting.crush_mpa)

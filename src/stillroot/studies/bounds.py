@@ -18,6 +18,7 @@ import numpy as np
 
 from stillroot.errors import CaseError
 from stillroot.inputs.case import LARGEST_LOAD, LEAST_CORE_RADIUS_MM, LEAST_HOLD_MM
+from stillroot.inputs.vary import changed
 from stillroot.studies.running import Where, run
 from stillroot.studies.shipped_spread import spread_of
 from stillroot.studies.spreads import (
@@ -27,7 +28,6 @@ from stillroot.studies.spreads import (
     values_of,
 )
 from stillroot.studies.trust import Failures, failures_of, largest_relative_error
-from stillroot.studies.vary import changed
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -25,11 +25,11 @@ import numpy as np
 
 from stillroot.answers.summary import band_of
 from stillroot.errors import CaseError
+from stillroot.inputs.vary import assert_apart, assert_varies, changed
 from stillroot.studies.running import Where, run
 from stillroot.studies.shipped_spread import spread_of
 from stillroot.studies.study_table import table_of
 from stillroot.studies.trust import Failures, failures_of
-from stillroot.studies.vary import assert_apart, assert_varies, changed
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -11,10 +11,10 @@ import numpy as np
 
 from stillroot.errors import CaseError
 from stillroot.inputs.uncertain import LARGEST
+from stillroot.inputs.vary import assert_apart, assert_varies, changed
 from stillroot.studies.running import Where, run
 from stillroot.studies.study_table import table_of
 from stillroot.studies.trust import Failures, failures_of, relative_error
-from stillroot.studies.vary import assert_apart, assert_varies, changed
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
