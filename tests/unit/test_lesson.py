@@ -21,25 +21,28 @@ from stillroot.answers.summary import CAUTION
 from stillroot.errors import MeshError, NotConverged, OutputError
 from stillroot.pictures.lesson_figures import predictors
 from stillroot.studies import lesson as lessons
+from stillroot.studies import lesson_sites as sites
 from stillroot.studies.lesson import (
-    COMPUTED,
-    GAVE_WAY,
-    NO_ANSWER,
     PREDICTORS,
-    RANGES,
     TORQUE,
     Plan,
-    SiteAnswer,
     correlations,
     equal,
     equal_motion_pairs,
     equal_torque_pairs,
     group_of,
     ranked,
+)
+from stillroot.studies.lesson_sites import (
+    COMPUTED,
+    GAVE_WAY,
+    NO_ANSWER,
+    RANGES,
+    SiteAnswer,
     site_points,
 )
 from stillroot.writing import lesson_files
-from stillroot.writing.lesson_files import COLUMNS, PUBLISHED, SHARED_COLUMNS, make_lesson
+from stillroot.writing.lesson_files import make_lesson
 
 SMALL = Plan(count=8, small=True)
 
@@ -110,8 +113,8 @@ def test_a_longer_set_begins_with_the_shorter_one():
 def test_a_hold_is_as_long_as_its_threads_and_stays_on_the_implant():
     for point in site_points(128):
         top, bottom = point.hold_mm
-        assert 0 <= top < bottom <= lessons.LENGTH_MM
-        assert bottom - top == pytest.approx(lessons.PITCH_MM * point.engaged_threads, abs=0.011)
+        assert 0 <= top < bottom <= sites.LENGTH_MM
+        assert bottom - top == pytest.approx(sites.PITCH_MM * point.engaged_threads, abs=0.011)
 
 
 def test_length_times_modulus_counts_the_rim_with_its_own_modulus():
@@ -121,16 +124,16 @@ def test_length_times_modulus_counts_the_rim_with_its_own_modulus():
 
 
 def test_every_site_bears_the_common_load():
-    cases = {lessons.case_of(p, lessons.SMALL_CLOUD).loads for p in site_points(4)}
-    cases |= {case.loads for pair in lessons.built_pairs(lessons.SMALL_CLOUD) for case in pair.cases}
+    cases = {sites.case_of(p, sites.SMALL_CLOUD).loads for p in site_points(4)}
+    cases |= {case.loads for pair in sites.built_pairs(sites.SMALL_CLOUD) for case in pair.cases}
     assert len(cases) == 1
     assert cases.pop()[0].components == (100.0, 30.0, 0.0)
 
 
 def test_a_range_or_a_finding_has_its_source_beside_it():
     assert all(r.source for r in RANGES)
-    assert all(item.source for item in PUBLISHED)
-    assert all(text for _, text in lessons.FIXED)
+    assert all(item["source"] for item in sites.STATED["published"])
+    assert all(item["source"] for item in sites.STATED["fixed"])
 
 
 # --- Ranks --------------------------------------------------------------------------------------------
@@ -225,12 +228,12 @@ def test_a_failing_load_is_not_held_and_a_failing_seat_or_mesh_is_no_answer(monk
 
     point = site_points(1)[0]
     monkeypatch.setattr(lessons, "load", fails(NotConverged("slips out", stage="load")))
-    answer = lessons.solve_site(point, lessons.SMALL_CLOUD)
+    answer = lessons.solve_site(point, sites.SMALL_CLOUD)
     assert (answer.outcome, answer.reason, answer.peak_micromotion_um) == (GAVE_WAY, "slips out", None)
     assert answer.insertion_torque_ncm > 0
     for error in (NotConverged("backs out", stage="seat"), MeshError("a sliver")):
         monkeypatch.setattr(lessons, "prepared_site", fails(error))
-        answer = lessons.solve_site(point, lessons.SMALL_CLOUD)
+        answer = lessons.solve_site(point, sites.SMALL_CLOUD)
         assert (answer.outcome, answer.reason) == (NO_ANSWER, str(error))
 
 
@@ -245,8 +248,8 @@ def test_pairs_keep_their_tolerance_and_are_the_most_different():
         (equal_motion_pairs(answers), lambda a: a.ranked_um, TORQUE.of),
     ):
         assert len(found) == lessons.PAIRS
-        sites = [a.point.index for pair in found for a in (pair.first, pair.second)]
-        assert len(set(sites)) == len(sites)
+        indices = [a.point.index for pair in found for a in (pair.first, pair.second)]
+        assert len(set(indices)) == len(indices)
         for pair in found:
             assert equal(same(pair.first), same(pair.second))
             assert pair.factor == differs(pair.second) / differs(pair.first) >= 1
@@ -310,13 +313,25 @@ def test_a_clot_takes_load_off_a_short_hold(lesson_folder):
 # --- The folder ---------------------------------------------------------------------------------------
 
 
+COLUMNS = [
+    "site",
+    *("engaged_threads", "trabecular_modulus_mpa", "interference_um", "diameter_mm", "friction"),
+    *("hold_place_0_crest_1_tip", "hold_top_mm", "hold_bottom_mm", "engagement_length_mm"),
+    *("cortical_hold_mm", "length_times_trabecular_n_mm", "length_times_modulus_n_mm", "outcome"),
+    *("insertion_torque_ncm", "share_crushed", "peak_micromotion_um", "peak_depth_mm"),
+    *("mean_micromotion_um", "p95_micromotion_um", "head_movement_um", "reason"),
+    *("finer_insertion_torque_ncm", "finer_peak_micromotion_um", "load_axial_n", "load_lateral_n"),
+    *("load_height_mm", "element_mm", "harmonics", "stillroot_version"),
+]
+
+
 def test_the_table_holds_every_site_with_units_in_its_columns(lesson_folder):
     folder, lesson = lesson_folder
     with (folder / "sites.csv").open(encoding="utf-8", newline="") as file:
         assert file.readline() == f"# {CAUTION}\n"
         rows = list(csv.DictReader(file))
     assert len(rows) == 8
-    assert list(rows[0]) == [*(name for name, _ in COLUMNS), *SHARED_COLUMNS]
+    assert list(rows[0]) == COLUMNS
     for row, answer in zip(rows, lesson.answers, strict=True):
         assert int(row["site"]) == answer.point.index
         assert float(row["insertion_torque_ncm"]) == answer.insertion_torque_ncm
@@ -418,17 +433,17 @@ def test_a_longer_set_solves_only_what_is_new(lesson_folder, counted, monkeypatc
     (copy / "sites.jsonl").write_bytes((folder / "sites.jsonl").read_bytes())
     with pytest.raises(pytest.fail.Exception, match="far enough"):
         make_lesson(copy, Plan(count=9, small=True), 1, quiet)
-    assert [index for index, grain in counted if grain == lessons.SMALL_CLOUD] == [9]
+    assert [index for index, grain in counted if grain == sites.SMALL_CLOUD] == [9]
 
 
 def test_another_version_or_grain_is_solved_anew(lesson_folder, monkeypatch):
     folder, lesson = lesson_folder
     kept = lesson_files.Store.opened(folder).read()
     point = lesson.answers[0].point
-    assert lesson_files._key(point, lessons.SMALL_CLOUD) in kept
-    assert lesson_files._key(point, lessons.CLOUD) not in kept
+    assert lesson_files._key(point, sites.SMALL_CLOUD) in kept
+    assert lesson_files._key(point, sites.CLOUD) not in kept
     monkeypatch.setattr(lesson_files, "program", lambda: "99.0+other")
-    assert lesson_files._key(point, lessons.SMALL_CLOUD) not in kept
+    assert lesson_files._key(point, sites.SMALL_CLOUD) not in kept
 
 
 def test_a_line_left_unfinished_is_cut_off(lesson_folder, tmp_path):
@@ -527,13 +542,13 @@ def test_a_stopped_run_goes_on_where_it_was(tmp_path, counted, monkeypatch, how)
     count = max(done) + 1
     with pytest.raises(pytest.fail.Exception, match="far enough"):
         make_lesson(folder, Plan(count=count, small=True), 1, quiet)
-    solved = {index for index, grain in counted if grain == lessons.SMALL_CLOUD}
+    solved = {index for index, grain in counted if grain == sites.SMALL_CLOUD}
     assert solved == set(range(1, count + 1)) - done
 
 
 def test_two_workers_find_what_one_does(lesson_folder):
     _, lesson = lesson_folder
     points = [a.point for a in lesson.answers[:3]]
-    found = sorted(lessons.solved(points, lessons.SMALL_CLOUD, 2), key=lambda a: a.point.index)
+    found = sorted(lessons.solved(points, sites.SMALL_CLOUD, 2), key=lambda a: a.point.index)
     for mine, theirs in zip(found, lesson.answers[:3], strict=True):
         assert mine.peak_micromotion_um == pytest.approx(theirs.peak_micromotion_um, rel=1e-6)

@@ -5,8 +5,15 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass, replace
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
+from stillroot.mechanics.torque import NMM_PER_NCM
+
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from stillroot.answers.answer import CheckResult
+    from stillroot.arrays import Floats
     from stillroot.mechanics.loading import Resultant
     from stillroot.mechanics.motion import HeadMovement, Micromotion
 
@@ -74,6 +81,11 @@ class Outcome:
         return cls(**{**data, "loads": tuple(LoadOutcome(**load) for load in data["loads"])})
 
 
+def peaks_of(outcomes: Iterable[Outcome], without: float = np.nan) -> Floats:
+    """Return the largest peak of each case [µm], or what stands for a case without an answer."""
+    return np.array([without if o.peak_um is None else o.peak_um for o in outcomes], dtype=float)
+
+
 def load_outcome(
     name: str, resultant: Resultant, motion: Micromotion, head: HeadMovement
 ) -> LoadOutcome:
@@ -97,7 +109,7 @@ def unsolved(name: str, resultant: Resultant, reason: str) -> LoadOutcome:
         name=name,
         axial_n=resultant.axial_n,
         lateral_n=resultant.lateral_n,
-        torque_ncm=resultant.torque_nmm / 10,
+        torque_ncm=resultant.torque_nmm / NMM_PER_NCM,
         height_mm=resultant.height_mm,
         reason=reason,
     )

@@ -12,6 +12,7 @@ import numpy as np
 from stillroot.errors import CaseError
 from stillroot.inputs.uncertain import LARGEST
 from stillroot.inputs.vary import assert_apart, assert_varies, changed
+from stillroot.studies.outcome import peaks_of
 from stillroot.studies.running import Where, run
 from stillroot.studies.study_table import table_of
 from stillroot.studies.trust import Failures, failures_of, relative_error
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
 
     import polars as pl
 
+    from stillroot.arrays import Floats
     from stillroot.inputs.case import Case
     from stillroot.studies.outcome import Outcome
     from stillroot.studies.running import Progress
@@ -56,10 +58,9 @@ class Sweep:
         return tuple(product(*self.grid.values()))
 
     @property
-    def peaks_um(self) -> np.ndarray:
+    def peaks_um(self) -> Floats:
         """The largest peak of each case, shaped as the grid; NaN where there is none."""
-        peaks = [math.nan if o.peak_um is None else o.peak_um for o in self.outcomes]
-        return np.array(peaks).reshape([len(values) for values in self.grid.values()])
+        return peaks_of(self.outcomes).reshape([len(values) for values in self.grid.values()])
 
     def table(self) -> pl.DataFrame:
         """Return a row for each case and load."""
