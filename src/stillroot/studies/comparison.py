@@ -18,7 +18,7 @@ from stillroot.answers.answer import check
 from stillroot.errors import CaseError, StillrootError
 from stillroot.studies.outcome import outcome_of, peaks_of
 from stillroot.studies.running import Where, run
-from stillroot.studies.spreads import cases_of, sound_inputs, unit_sample, values_of
+from stillroot.studies.spreads import assert_samples, cases_of, sound_inputs, unit_sample, values_of
 from stillroot.studies.study_table import table_of
 from stillroot.studies.trust import Failures, failures_of
 
@@ -132,6 +132,7 @@ def compare(
     sampled = np.empty((len(cases), 0))
     failures = None
     if with_spread:
+        assert_samples(samples)
         many = _samples(cases, samples, bone_type)
         outcomes = run(many, where or Where(), what="samples", progress=progress)
         failures = failures_of(outcomes)

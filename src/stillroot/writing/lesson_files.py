@@ -15,8 +15,10 @@ import tempfile
 from collections import Counter
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass
+from functools import partial
 from importlib.metadata import version
 from importlib.resources import files
+from itertools import count
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -31,7 +33,6 @@ from stillroot.studies.store import program
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
-    from stillroot.answers.answer import CheckResult
     from stillroot.pictures.drawing import Picture
     from stillroot.studies.lesson import Plan
     from stillroot.studies.lesson_sites import Grain
@@ -55,22 +56,19 @@ def make_lesson(folder: Path, plan: Plan, workers: int, progress: Progress) -> L
     """
     with _said_of(folder):
         store = Store.opened(folder)
-    measured = lessons.SMALL_ERROR_SITES if plan.small else lessons.ERROR_SITES
-    total = plan.count + measured + NAMED_SOLVES
+    before = plan.count + (lessons.SMALL_ERROR_SITES if plan.small else lessons.ERROR_SITES)
+    total = before + NAMED_SOLVES
+    named = count(before)
 
-    answers = _complete(store, plan.points, plan.grain, workers, _counted(progress, 0, total, "sites"))
+    def told(what: str, done: int | None = None) -> None:
+        progress(next(named) if done is None else done, total, what)
+
+    answers = _complete(store, plan.points, plan.grain, workers, partial(told, "sites"))
     again = lessons.points_to_measure(answers, plan.small)
-    finer = _counted(progress, plan.count, total, "some sites again, on finer elements")
-    fine = _complete(store, again, plan.fine, workers, finer)
-    done = plan.count + measured
-
-    def named(title: str) -> None:
-        nonlocal done
-        progress(done, total, title)
-        done += 1
-
-    lesson = lessons.lesson_of(plan, answers, fine, named)
-    progress(done, total, "drawing and writing")
+    finer = "some sites again, on finer elements"
+    fine = _complete(store, again, plan.fine, workers, lambda done: told(finer, plan.count + done))
+    lesson = lessons.lesson_of(plan, answers, fine, told)
+    told("drawing and writing")
     with _said_of(folder):
         _write(lesson, fine, folder)
     progress(total, total, "done")
@@ -160,10 +158,6 @@ def _complete(
     return answers
 
 
-def _counted(progress: Progress, before: int, total: int, what: str) -> Callable[[int], None]:
-    return lambda done: progress(before + done, total, what)
-
-
 @contextmanager
 def _said_of(folder: Path) -> Iterator[None]:
     try:
@@ -245,7 +239,6 @@ def page(lesson: Lesson, shown: Sequence[Picture], folder: Path) -> str:
     writing = Environment(
         autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
     )
-    writing.filters.update(um=_um, ncm=_ncm, percent=_percent, number=_number)
     images = {
         picture.name: {
             "alt": picture.alt,
@@ -263,10 +256,7 @@ def page(lesson: Lesson, shown: Sequence[Picture], folder: Path) -> str:
         resamples=lessons.RESAMPLES,
         outcomes=Counter(answer.outcome for answer in lesson.answers),
         finding=finding(lesson),
-        built=[
-            (a.pair, list(zip(a.pair.names, map(_told, a.results), a.clot_um, strict=True)))
-            for a in lesson.built
-        ],
+        with_error=with_error,
         bands=NO_LINE,
         caution=CAUTION,
         versions=versions(),
@@ -292,33 +282,3 @@ def finding(lesson: Lesson) -> tuple[str, ...]:
             f"(|ρ| larger by {rho_in_words(low)} to {rho_in_words(high)})."
         )
     return tuple(said)
-
-
-def _told(result: CheckResult | None) -> dict[str, str] | None:
-    """Return the figures of a built site in words; None where it gives way."""
-    if result is None:
-        return None
-    answer = result.governing
-    return {
-        "torque": _ncm(0.0 if result.torque is None else result.torque.insertion_ncm),
-        "peak": with_error(answer.peak.total_um, answer.error.total_um),
-        "band": answer.band,
-        "head": f"{answer.head.total_um:.0f}",
-        "hold": f"{result.engagement_length_mm:g}",
-    }
-
-
-def _um(value: float) -> str:
-    return f"{value:.0f}" if value >= 100 else f"{value:.1f}"
-
-
-def _ncm(value: float) -> str:
-    return f"{value:.0f}" if value >= 10 else f"{value:.1f}"
-
-
-def _percent(share: float) -> str:
-    return f"{100 * share:.2g} %"
-
-
-def _number(value: float) -> str:
-    return f"{value:g}"
