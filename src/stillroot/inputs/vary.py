@@ -7,6 +7,7 @@ Further numbers that can vary are in `STUDY_KEYS`. Defaults that the case leaves
 from __future__ import annotations
 
 import re
+from functools import partial
 from itertools import combinations
 from typing import TYPE_CHECKING, Any
 
@@ -161,37 +162,23 @@ def _scale_trabecular(_: Case, data: dict[str, Any], factor: float) -> None:
     data["bone"]["trabecular_modulus_mpa"] = [[depth, factor * modulus] for depth, modulus in profile]
 
 
-def _hold_from_below(case: Case, data: dict[str, Any], length_mm: float) -> None:
-    (_, bottom) = _held(case, data)
-    _hold(case, data, bottom - length_mm, bottom)
+def _hold(case: Case, data: dict[str, Any], length_mm: float, *, from_crest: bool) -> None:
+    """State one hold of a length: from where the first one begins, or up from where the last one ends.
 
-
-def _hold_from_crest(case: Case, data: dict[str, Any], length_mm: float) -> None:
-    (top, _) = _held(case, data)
-    _hold(case, data, top, top + length_mm)
-
-
-def _held(case: Case, data: dict[str, Any]) -> tuple[float, float]:
-    """Return the top and the bottom of all holds as stated; by default those of the implant."""
-    holds = data["socket"].get("holds_mm", [[0.0, _length_mm(case, data)]])
-    return holds[0][0], holds[-1][1]
-
-
-def _hold(case: Case, data: dict[str, Any], top: float, bottom: float) -> None:
-    """State one hold, its ends those of the implant where only rounding lies between."""
-    length = _length_mm(case, data)
+    An end that only rounding parts from the crest or the tip lies there.
+    """
+    whole = data["implant"].get("length_mm", case.implant.length_mm)
+    holds = data["socket"].get("holds_mm", [[0.0, whole]])
+    top, bottom = holds[0][0], holds[-1][1]
+    top, bottom = (top, top + length_mm) if from_crest else (bottom - length_mm, bottom)
     top = 0.0 if abs(top) < 1e-9 else top
-    bottom = length if abs(bottom - length) < 1e-9 else bottom
+    bottom = whole if abs(bottom - whole) < 1e-9 else bottom
     data["socket"]["holds_mm"] = [[top, bottom]]
 
 
-def _length_mm(case: Case, data: dict[str, Any]) -> float:
-    return data["implant"].get("length_mm", case.implant.length_mm)
-
-
 _STUDY: Mapping[str, Callable[[Case, dict[str, Any], float], None]] = {
-    "engagement_mm": _hold_from_below,
-    "engagement_from_crest_mm": _hold_from_crest,
+    "engagement_mm": partial(_hold, from_crest=False),
+    "engagement_from_crest_mm": partial(_hold, from_crest=True),
     "load_factor": _scale_loads,
     "trabecular_factor": _scale_trabecular,
 }

@@ -42,7 +42,6 @@ if TYPE_CHECKING:
     from stillroot.studies.lesson import Drawn, Group, Lesson, Predictor
     from stillroot.studies.lesson_sites import SiteAnswer
 
-
 BANDS_UM = (50.0, 100.0, 150.0)
 """The default bands: the sites of the lesson state none of their own."""
 NAMES = (
@@ -64,6 +63,13 @@ def pictures(lesson: Lesson) -> tuple[Picture, ...]:
     return (predictors(lesson), correlations(lesson), *pairs)
 
 
+def _picture(name: str, figure: Figure, message: str, title: str, *told: str) -> Picture:
+    """Return a picture with its headings, which says its message and what else is told of it."""
+    headings = write_headings(figure, message, title)
+    alt = " ".join([f"{message}.", *told])
+    return Picture(name=name, figure=figure, alt=alt, message=message, headings=headings)
+
+
 # --- Every site a dot ---------------------------------------------------------------------------------
 
 
@@ -81,15 +87,8 @@ def predictors(lesson: Lesson) -> Picture:
         text = f"{predictor.short}\n{''.join(found)}"
         ax.set_title(text, fontsize=TEXT_PT, fontweight="bold", loc="left", pad=5)
     _key_of_dots(figure, any(a.outcome == GAVE_WAY for a in sites))
-    message = _message(lesson)
-    headings = write_headings(figure, message, f"{len(sites)} invented sites, one load: {LOAD_IN_WORDS}")
-    return Picture(
-        name=NAMES[0],
-        figure=figure,
-        alt=f"{message}. {_alt_of_group(everyone)}",
-        message=message,
-        headings=headings,
-    )
+    title = f"{len(sites)} invented sites, one load: {LOAD_IN_WORDS}"
+    return _picture(NAMES[0], figure, _message(lesson), title, _alt_of_group(everyone))
 
 
 def _message(lesson: Lesson) -> str:
@@ -121,21 +120,20 @@ def _dots(
             style: Style = {"mfc": "0.1" if rim else "white", "mec": "0.1", "mew": 0.9}
             ax.plot(x, y, mark, linestyle="none", markersize=size, clip_on=False, zorder=4, **style)
     ax.set(xscale="linear" if predictor.key == "threads" else "log", yscale="log")
-    for axis, scale in ((ax.xaxis, ax.get_xscale()), (ax.yaxis, ax.get_yscale())):
-        if scale == "log":
+    for axis in (ax.xaxis, ax.yaxis):
+        if axis.get_scale() == "log":
             axis.set_major_formatter(FuncFormatter(lambda v, _: f"{v:g}"))
             axis.set_minor_formatter(NullFormatter())
     ax.set_ylim(top=top)
     for band in BANDS_UM:
         ax.axhline(band, color="0.72", linewidth=0.9, zorder=1)
-    name = predictor.short
-    ax.set_xlabel(f"{name} [{predictor.unit}]" if predictor.unit else name)
+    unit = f" [{predictor.unit}]" if predictor.unit else ""
+    ax.set_xlabel(f"{predictor.short}{unit}")
     if named:
         ax.set_ylabel("peak micromotion [µm]")
     plain_axes(ax)
     ax.xaxis.label.set_fontsize(SMALL_PT + 0.5)
-    for spine in ("top", "right"):
-        ax.spines[spine].set_visible(False)
+    ax.spines[["top", "right"]].set_visible(False)
 
 
 def _key_of_dots(figure: Figure, slipped: bool) -> None:
@@ -173,14 +171,10 @@ def correlations(lesson: Lesson) -> Picture:
     ax.xaxis.set_major_formatter(FuncFormatter(lambda v, _: f"{v:g}".replace("-", "−")))
     plain_axes(ax)
     ax.tick_params(axis="y", length=0)
-    for spine in ("top", "right", "left"):
-        ax.spines[spine].set_visible(False)
-    message = _message_of_groups(groups)
-    headings = write_headings(
-        figure, message, "Spearman's rank correlation with peak micromotion, 95 % intervals"
-    )
-    alt = " ".join([f"{message}.", *(_alt_of_group(group) for group in groups)])
-    return Picture(name=NAMES[1], figure=figure, alt=alt, message=message, headings=headings)
+    ax.spines[["top", "right", "left"]].set_visible(False)
+    title = "Spearman's rank correlation with peak micromotion, 95 % intervals"
+    told = map(_alt_of_group, groups)
+    return _picture(NAMES[1], figure, _message_of_groups(groups), title, *told)
 
 
 def _message_of_groups(groups: Sequence[Group]) -> str:
@@ -233,8 +227,7 @@ def _side_by_side(
     name: str, message: str, titles: Sequence[str], results: Sequence[CheckResult]
 ) -> Picture:
     """Draw sites in section on one scale, of length and of motion, with their figures below."""
-    count = len(results)
-    width = (WIDTH_IN - 0.6 - 0.2 * (count - 1)) / count
+    width = (WIDTH_IN - 0.8) / 2
     tall = min(6.2, width * (HIGH_MM - LOW_MM) / 11.5)
     height = tall + 3.5
     figure = blank_figure(height)
@@ -249,14 +242,11 @@ def _side_by_side(
         figure.text(*at, title, fontsize=TEXT_PT + 1, fontweight="bold", va="top")
         below = (at[0], at[1] - 0.22 / height)
         figure.text(*below, "\n".join(lines), fontsize=TEXT_PT, va="top", linespacing=1.3)
-        words.append(", ".join([title, *lines]))
+        words.append(f"{', '.join([title, *lines])}.")
     strip = axes_at(figure, left=0.5, bottom=0.62, width=WIDTH_IN - 1.0, height=0.14)
     draw_shared_scale(strip, BANDS_UM, scale)
-    headings = write_headings(
-        figure, message, f"Invented scenarios, one scale, one load: {LOAD_IN_WORDS}"
-    )
-    alt = f"{message}. Sections side by side on one scale. " + ". ".join(words) + "."
-    return Picture(name=name, figure=figure, alt=alt, message=message, headings=headings)
+    title = f"Invented scenarios, one scale, one load: {LOAD_IN_WORDS}"
+    return _picture(name, figure, message, title, "Sections side by side on one scale.", *words)
 
 
 def _draw_site(ax: Axes, result: CheckResult, scale: float, aspect: float) -> None:
@@ -276,8 +266,7 @@ def _draw_site(ax: Axes, result: CheckResult, scale: float, aspect: float) -> No
         write_in(ax, (x - 0.2, -(top + bottom) / 2), text, ha="right", va="center")
     ax.set(xlim=(-half, half), ylim=(LOW_MM, HIGH_MM), xticks=[], yticks=[])
     ax.set_aspect("equal", adjustable="box")
-    for spine in ax.spines.values():
-        spine.set_visible(False)
+    ax.spines[:].set_visible(False)
 
 
 def _draw_common_load(ax: Axes, result: CheckResult) -> None:
