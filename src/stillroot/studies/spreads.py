@@ -300,7 +300,7 @@ def _drivers(
 
     Rows with a case that has no answer are dropped, and then as many as leave a power of two.
     """
-    from scipy.stats import bootstrap, sobol_indices  # noqa: PLC0415 - slow to import
+    from scipy.stats import bootstrap  # noqa: PLC0415 - slow to import
 
     blocks = np.log(peaks_of(outcomes)).reshape(len(inputs) + 2, n)
     whole = np.flatnonzero(~np.isnan(blocks).any(axis=0))
@@ -310,32 +310,25 @@ def _drivers(
     f = blocks[:, whole[:rows]]
     if np.ptp(f[:2]) == 0:  # no variance, so no drivers
         return (), rows
-    found = sobol_indices(
-        func={"f_A": f[:1], "f_B": f[1:2], "f_AB": f[2:, None, :]}, n=rows, method=_jansen
-    )
 
-    def resampled(row: Ints) -> Floats:
+    def indices(row: Ints) -> Floats:
         # Sorted: BCa counts resamples equal to the estimate, so the same rows must give the same sums.
         row = np.sort(row, axis=-1)
-        return np.stack(_jansen(f[:1, row], f[1:2, row], f[2:, None, row]))
+        return _jansen(f[0, row], f[1, row], f[2:, row])
 
     with warnings.catch_warnings(), np.errstate(divide="ignore", invalid="ignore"):
         warnings.simplefilter("ignore")  # an input without effect has a degenerate bootstrap
-        # Not `found.bootstrap`: it takes no generator, and its bounds differ from run to run.
         bounds: Any = bootstrap(
             [np.arange(rows)],
-            resampled,
+            indices,
             method="BCa",
             n_resamples=RESAMPLES,
             confidence_level=CONFIDENCE,
             rng=np.random.default_rng(SEED),
         ).confidence_interval
-    values, low, high = (
-        np.reshape(x, (2, len(inputs)))
-        for x in ([found.first_order, found.total_order], bounds.low, bounds.high)
-    )
+    values = indices(np.arange(rows))
     # An index that is equal in every resample is its own bound.
-    low, high = (np.where(np.isnan(bound), values, bound) for bound in (low, high))
+    low, high = (np.where(np.isnan(bound), values, bound) for bound in (bounds.low, bounds.high))
     intervals = np.stack([values, low, high], axis=-1).tolist()
     drivers = [
         Driver(key=item.input.key, first=Interval(*first), total=Interval(*total))
@@ -344,13 +337,8 @@ def _drivers(
     return tuple(sorted(drivers, key=lambda driver: -driver.total.value)), rows
 
 
-def _jansen(
-    f_A: Floats,  # noqa: N803 - scipy's names
-    f_B: Floats,  # noqa: N803
-    f_AB: Floats,  # noqa: N803
-) -> tuple[Floats, Floats]:
-    """Return S and S_T (s, d) of equation (17) from f (s, n) and f_AB (d, s, n)."""
-    variance = np.var([f_A, f_B], axis=(0, -1))
-    first = 1 - 0.5 * np.mean((f_B - f_AB) ** 2, axis=-1) / variance
-    total = 0.5 * np.mean((f_A - f_AB) ** 2, axis=-1) / variance
-    return first.T, total.T
+def _jansen(f_a: Floats, f_b: Floats, f_ab: Floats) -> Floats:
+    """Return S and S_T (2, d) of equation (17) from f of the samples A and B (n,) and AB_i (d, n)."""
+    twice = 2 * np.var([f_a, f_b])
+    first = 1 - np.mean((f_b - f_ab) ** 2, axis=-1) / twice
+    return np.stack([first, np.mean((f_a - f_ab) ** 2, axis=-1) / twice])
