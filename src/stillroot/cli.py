@@ -148,17 +148,18 @@ def lesson(folder: Path, *, count: int | None, small: bool, workers: int | None)
     same command goes on from there.
     """
     from stillroot.answers.summary import CAUTION  # noqa: PLC0415
-    from stillroot.studies import lesson as lessons  # noqa: PLC0415
+    from stillroot.studies.lesson import Plan  # noqa: PLC0415
+    from stillroot.studies.lesson_sites import LOAD_IN_WORDS, SITES, SMALL_SITES  # noqa: PLC0415
     from stillroot.writing.lesson_files import PAGE, finding, make_lesson  # noqa: PLC0415
 
-    plan = lessons.Plan(count=count or (lessons.SMALL_SITES if small else lessons.SITES), small=small)
+    plan = Plan(count=count or (SMALL_SITES if small else SITES), small=small)
     try:
         with progress_bar() as advance:
             told = make_lesson(folder, plan, workers or os.cpu_count() or 1, advance)
     except KeyboardInterrupt:
         complain("stopped; finished sites are kept, and the same command goes on from there")
         return INTERRUPTED
-    click.echo(f"Rank correlation ρ with peak micromotion under {lessons.LOAD_IN_WORDS}, gaps empty:")
+    click.echo(f"Rank correlation ρ with peak micromotion under {LOAD_IN_WORDS}, gaps empty:")
     for sentence in finding(told):
         click.echo(f"- {sentence}")
     click.echo(CAUTION)

@@ -7,7 +7,8 @@ from dataclasses import replace
 import pytest
 
 from stillroot import check
-from stillroot.answers.choices import alternatives, with_choices
+from stillroot.answers.changes import alternatives
+from stillroot.answers.choices import with_choices
 from stillroot.answers.explained import Choice
 from stillroot.pictures.levers_figure import other_choices
 from stillroot.words.report import data_of, text_of

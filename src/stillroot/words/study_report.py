@@ -9,12 +9,12 @@ import numpy as np
 
 from stillroot.answers.answer import versions
 from stillroot.answers.summary import CAUTION, NO_LINE, band_of, rounded, with_error
+from stillroot.inputs.vary import TRABECULAR
 from stillroot.studies.bounds import Bounds, motion
 from stillroot.studies.comparison import Comparison
 from stillroot.studies.spreads import CONFIDENCE, RARE, Spread
 from stillroot.studies.store import program
 from stillroot.studies.sweeps import Sweep
-from stillroot.studies.vary import TRABECULAR
 from stillroot.words.document import Table
 from stillroot.words.report import empty_table, torque_text
 
