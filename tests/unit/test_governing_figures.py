@@ -12,7 +12,7 @@ from matplotlib.text import Text
 
 from stillroot import check
 from stillroot.answers.explained import Explained, Lever
-from stillroot.answers.summary import with_error
+from stillroot.answers.summary import GIVES_WAY, with_error
 from stillroot.inputs.case import Case
 from stillroot.mechanics.fields import displacement
 from stillroot.mechanics.head_parts import ANGLES, carried, head_parts
@@ -23,7 +23,6 @@ from stillroot.pictures.gauge_figure import gauge
 from stillroot.pictures.levers_figure import levers_figure
 from stillroot.pictures.moved_figure import in_section_mm, moved
 from stillroot.pictures.pressure_figure import cortical_share, seat_pressure
-from stillroot.words.check_document import GIVES_WAY
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

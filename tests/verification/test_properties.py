@@ -27,7 +27,7 @@ from stillroot.mechanics.outline import outline_of
 from stillroot.mechanics.site import Site, prepare
 from stillroot.mechanics.stored import half_section
 from stillroot.mechanics.torque import torque_of
-from stillroot.words.report import data_of
+from stillroot.writing.output import data_of
 
 from ._chain import BONDED, Loaded, case_of, loaded
 

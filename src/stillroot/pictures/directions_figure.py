@@ -32,8 +32,8 @@ from stillroot.words.directions import (
     IN_PLAIN_WORDS,
     in_words,
     load_in_words,
+    place_in_words,
 )
-from stillroot.words.directions_report import place_in_words
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -6,7 +6,6 @@ text is never read as mathematics (a load may be called "$").
 
 from __future__ import annotations
 
-import io
 import re
 import textwrap
 import warnings
@@ -22,7 +21,6 @@ from matplotlib.colors import Normalize
 from matplotlib.figure import Figure
 from matplotlib.patches import Polygon
 from matplotlib.ticker import MaxNLocator
-from matplotlib.transforms import Bbox
 
 from stillroot.answers.summary import CAUTION, band_of, with_error
 from stillroot.mechanics.outline import ABUTMENT, CORTICAL, GAP, IMPLANT, TRABECULAR, outline_of
@@ -58,13 +56,6 @@ TITLE_LETTERS, NAME_LETTERS = 66, 56
 
 MOTION = colormaps["cividis"]
 
-PALETTE: NDArray[np.uint8] = np.rint(
-    255 * np.vstack([np.linspace(0, 1, 86)[:, None].repeat(3, 1), MOTION(np.linspace(0, 1, 170))[:, :3]])
-).astype(np.uint8)
-"""The colours (256, 3) of a bare PNG: greys, every third of which a screen has, and those of motion."""
-CROP_PAD_IN = 0.04
-"""White kept above and below it."""
-
 THIN_PT, THICK_PT = 1.5, 7.0
 """Width of the wall's line at no motion and at the top of the scale."""
 
@@ -84,7 +75,7 @@ class Picture:
     """A picture, and what is said of it.
 
     `name` is unique in one answer and fit for a file; `alt` tells the picture in words; `message` is the
-    one thing that it says. `headings` are what a page that says it itself leaves out, see `bare_png`.
+    one thing that it says. `headings` are what a page that says it itself leaves out.
     """
 
     name: str
@@ -92,42 +83,6 @@ class Picture:
     alt: str
     message: str
     headings: tuple[Text, ...]
-
-
-def bare_png(picture: Picture) -> bytes:
-    """Return a picture without message, title and caution as a PNG, for a page that prints these.
-
-    The paper is cropped above and below, never at the sides: on one page the letters of all pictures
-    stay alike. Its colours are greys and those of `MOTION`, the same 256 in every picture; that makes it
-    a third of the size. The bytes repeat.
-    """
-    from PIL import Image  # noqa: PLC0415 - slow to import
-
-    drawn = io.BytesIO()
-    with _hidden(picture.headings), no_word_of_missing_letters():
-        ink = picture.figure.get_tightbbox()
-        width = float(picture.figure.get_size_inches()[0])
-        paper = Bbox.from_extents(0.0, ink.y0 - CROP_PAD_IN, width, ink.y1 + CROP_PAD_IN)
-        picture.figure.savefig(drawn, format="png", dpi=DPI, bbox_inches=paper)
-    with Image.open(drawn) as image:
-        few = Image.fromarray(_nearest(np.asarray(image.convert("RGB")), PALETTE))
-    few.putpalette(PALETTE.tobytes())
-    small = io.BytesIO()
-    few.save(small, format="png", optimize=True)
-    return small.getvalue()
-
-
-def _nearest(colours: NDArray[np.uint8], palette: NDArray[np.uint8]) -> NDArray[np.uint8]:
-    """Return the places (h, w) in a palette (k, 3) that are nearest to the colours (h, w, 3).
-
-    By Pillow's own search white paper turns grey.
-    """
-    packed = colours.astype(np.uint32) @ np.array([1 << 16, 1 << 8, 1], dtype=np.uint32)
-    found, where = np.unique(packed, return_inverse=True)
-    split = np.stack([found >> 16, (found >> 8) & 255, found & 255], axis=1).astype(np.float64)
-    away = np.sum(palette.astype(np.float64) ** 2, axis=1) - 2 * split @ palette.T.astype(np.float64)
-    nearest: NDArray[np.uint8] = np.argmin(away, axis=1).astype(np.uint8)[where].reshape(packed.shape)
-    return nearest
 
 
 @contextmanager
@@ -139,18 +94,6 @@ def no_word_of_missing_letters() -> Iterator[None]:
     with warnings.catch_warnings():
         warnings.filterwarnings("ignore", r"Glyph \d+ .*missing from ", UserWarning)
         yield
-
-
-@contextmanager
-def _hidden(texts: Sequence[Text]) -> Iterator[None]:
-    """Hide texts for a while."""
-    for text in texts:
-        text.set_visible(False)
-    try:
-        yield
-    finally:
-        for text in texts:
-            text.set_visible(True)
 
 
 def scale_um(result: CheckResult) -> float:

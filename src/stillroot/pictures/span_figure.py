@@ -22,7 +22,7 @@ from stillroot.pictures.drawing import (
     shortened,
     write_headings,
 )
-from stillroot.words.span_report import head_text, load_in_words, motion_text
+from stillroot.words.span_document import head_text, load_in_words, motion_text
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -18,7 +18,9 @@ from stillroot.answers.summary import CAUTION, NO_LINE
 from stillroot.arch.plan import read_plan
 from stillroot.arch.span import check_span
 from stillroot.inputs.case import read_case
-from stillroot.words import report, span_report
+from stillroot.words.check_document import engagement_line
+from stillroot.words.span_document import bridge_in_words, limits, sentence, torques_in_words
+from stillroot.words.torques import torque_of_check
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -78,12 +80,12 @@ class Entry:
 def case_entry(path: Path) -> Entry:
     """Return the entry of a case file."""
     result = check(read_case(path))
-    torque, *_ = report.torque_lines(result) or ("",)
+    torque, *_ = torque_of_check(result) or ("",)
     return Entry(
         path=f"cases/{path.name}",
         title=result.case.title,
         answer=result.summary.sentence,
-        held=f"{report.engagement_line(result)}. {torque}".strip(),
+        held=f"{engagement_line(result)}. {torque}".strip(),
         limits=result.summary.limits,
         shown=tuple(
             Shown(file=f"gallery-{path.stem}-{kind}.png", picture=picture)
@@ -101,9 +103,9 @@ def plan_entry(path: Path) -> Entry:
     return Entry(
         path=f"plans/{path.name}",
         title=result.plan.title,
-        answer=span_report.sentence(result),
-        held=f"{span_report.bridge_in_words(result)}. {span_report.torques_in_words(result)}.",
-        limits=span_report.limits(result),
+        answer=sentence(result),
+        held=f"{bridge_in_words(result)}. {torques_in_words(result)}.",
+        limits=limits(result),
         shown=(Shown(file=f"gallery-{path.stem}-arch.png", picture=picture),),
     )
 
@@ -153,7 +155,7 @@ def save_shown(shown: Shown, images: Path) -> None:
     """Write a picture as a small PNG that tells itself in words."""
     from PIL import Image, PngImagePlugin  # noqa: PLC0415 - slow to import
 
-    from stillroot.pictures.drawing import bare_png  # noqa: PLC0415
+    from stillroot.writing.picture_files import bare_png  # noqa: PLC0415
 
     about = PngImagePlugin.PngInfo()
     about.add_itxt("Description", shown.picture.alt)

@@ -1,9 +1,12 @@
-"""The parts common to all pictures, and saving them without headings."""
+"""Pictures as files: whole, and without headings; drawn here or in other processes."""
 
 from __future__ import annotations
 
 import io
+import os
+import signal
 import warnings
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -12,17 +15,16 @@ from PIL import Image
 
 from stillroot.answers.summary import CAUTION
 from stillroot.pictures.drawing import (
-    CROP_PAD_IN,
     DPI,
     MOTION,
     Picture,
     axes_at,
-    bare_png,
     blank_figure,
     no_word_of_missing_letters,
     write_headings,
 )
-from stillroot.writing.export import save_picture
+from stillroot.writing import picture_files
+from stillroot.writing.picture_files import CROP_PAD_IN, Drawn, bare_png, drawn, drawn_beside
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -81,7 +83,7 @@ def test_a_title_that_the_font_lacks_is_saved_without_a_word(picture: Picture, t
     picture.headings[1].set_text("测试")
     with warnings.catch_warnings(record=True) as said:
         warnings.simplefilter("always")
-        save_picture(picture, tmp_path)
+        drawn(picture).save(tmp_path)
         bare_png(picture)
         with no_word_of_missing_letters():
             warnings.warn("of another kind", UserWarning, stacklevel=1)
@@ -99,3 +101,33 @@ def test_white_paper_stays_white(picture: Picture) -> None:
 
 def test_a_bare_png_repeats_byte_for_byte(picture: Picture) -> None:
     assert bare_png(picture) == bare_png(picture)
+
+
+def test_the_whole_png_is_what_the_figure_saves(picture: Picture) -> None:
+    """Headings drawn on top of the rest are those drawn with it."""
+    at_once = io.BytesIO()
+    picture.figure.savefig(at_once, format="png", dpi=DPI)
+    np.testing.assert_array_equal(pixels(drawn(picture).png), pixels(at_once.getvalue()))
+
+
+def test_other_processes_draw_the_same(picture: Picture, monkeypatch: pytest.MonkeyPatch) -> None:
+    pictures = [picture, replace(picture, name="again")]
+    monkeypatch.setattr("os.cpu_count", lambda: 2)
+    with drawn_beside(pictures) as wait:
+        assert wait() == tuple(map(drawn, pictures))
+
+
+def test_where_another_process_dies_its_share_is_drawn_here(
+    picture: Picture, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    here, draw = os.getpid(), picture_files.drawn
+
+    def dies(picture: Picture) -> Drawn:
+        if os.getpid() != here:
+            os.kill(os.getpid(), signal.SIGKILL)
+        return draw(picture)
+
+    monkeypatch.setattr(picture_files, "drawn", dies)
+    monkeypatch.setattr("os.cpu_count", lambda: 2)
+    with drawn_beside([picture, picture]) as wait:
+        assert wait() == (draw(picture), draw(picture))

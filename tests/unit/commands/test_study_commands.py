@@ -13,7 +13,7 @@ from stillroot import Case, Where, spread
 from stillroot.answers.summary import CAUTION
 from stillroot.studies.stages import no_outcome
 from stillroot.studies.vary import changed
-from stillroot.words.study_report import spread_sentences
+from stillroot.words.study_documents import spread_sentences
 
 CASE = """
 title = "Invented scenario: study"
