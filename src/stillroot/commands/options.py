@@ -37,6 +37,13 @@ def file_argument(metavar: str) -> Callable[[Any], Any]:
     return click.argument("file", metavar=metavar, type=click.Path(path_type=Path))
 
 
+def left_out(option: str, parameter: str, *, help: str) -> Callable[[Any], Any]:  # noqa: A002 - as click's
+    """Return a flag that makes a parameter false, which is true without it."""
+    return click.option(
+        option, parameter, is_flag=True, help=help, callback=lambda _, __, given: not given
+    )
+
+
 def together(*options: Callable[[Any], Any]) -> Callable[[Any], Any]:
     """Return several options as one, in the order of the help."""
 

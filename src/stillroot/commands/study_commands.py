@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import nullcontext
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -10,6 +11,7 @@ import click
 from stillroot.commands.options import (
     Share,
     file_argument,
+    left_out,
     samples_options,
     store_option,
     study_options,
@@ -20,7 +22,7 @@ from stillroot.errors import CaseError, NotConverged
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from stillroot.studies.running import Progress, Where
+    from stillroot.studies.running import Progress
     from stillroot.words.study_documents import Study
 
 QUESTIONS = ("length", "engagement", "load", "lever", "bone")
@@ -31,16 +33,9 @@ QUESTIONS = ("length", "engagement", "load", "lever", "bone")
     "case_files", metavar="A.toml B.toml …", nargs=-1, required=True, type=click.Path(path_type=Path)
 )
 @samples_options(32)
-@click.option("--no-spread", is_flag=True, help="Compare the cases as stated, without samples.")
+@left_out("--no-spread", "with_spread", help="Compare the cases as stated, without samples.")
 @study_options
-def compare(
-    case_files: tuple[Path, ...],
-    *,
-    samples: int,
-    no_spread: bool,
-    bone_type: int | None,
-    **running: Any,
-) -> int:
+def compare(case_files: tuple[Path, ...], **given: Any) -> int:
     """Set cases side by side: what differs in them, and which differences mean anything.
 
     Exit codes: 0 computed, 2 bad input, 3 not converged, 4 something missing on this machine.
@@ -53,17 +48,7 @@ def compare(
         msg = "a case is given more than once; a comparison takes different ones"
         raise CaseError(msg)
 
-    def solve(where: Where, progress: Progress) -> study.Comparison:
-        return study.compare(
-            cases,
-            where,
-            with_spread=not no_spread,
-            samples=samples,
-            bone_type=bone_type,
-            progress=progress,
-        )
-
-    return _study(solve, **running)
+    return _study(study.compare, cases, **given)
 
 
 @click.command()
@@ -78,7 +63,7 @@ def compare(
     "KEY=from:to:count:log for steps by a factor.",
 )
 @study_options
-def sweep(file: Path, *, varied: tuple[str, ...], **running: Any) -> int:
+def sweep(file: Path, *, varied: tuple[str, ...], **given: Any) -> int:
     """Solve a case on a grid of its numbers.
 
     KEY is named as in the case file: bone.trabecular_modulus_mpa, loads.height_mm (of every load),
@@ -94,28 +79,15 @@ def sweep(file: Path, *, varied: tuple[str, ...], **running: Any) -> int:
             msg = f"--vary {text}: {key} is varied already"
             raise CaseError(msg, key=key)
         grid[key] = values
-    case = read_case(file)
-
-    def solve(where: Where, progress: Progress) -> study.Sweep:
-        with naming(file):
-            return study.sweep(case, grid, where, progress=progress)
-
-    return _study(solve, **running)
+    return _study(study.sweep, read_case(file), grid, file=file, **given)
 
 
 @click.command()
 @file_argument("CASE.toml")
 @samples_options(64)
-@click.option("--no-drivers", is_flag=True, help="Leave out the drivers: fewer cases to solve.")
+@left_out("--no-drivers", "drivers", help="Leave out the drivers: fewer cases to solve.")
 @study_options
-def spread(
-    file: Path,
-    *,
-    samples: int,
-    no_drivers: bool,
-    bone_type: int | None,
-    **running: Any,
-) -> int:
+def spread(file: Path, **given: Any) -> int:
     """Show how the uncertainty of the inputs spreads the answer.
 
     The case's [spread] lists the rough inputs; without one, shipped ranges are used and shown.
@@ -123,20 +95,7 @@ def spread(
     from stillroot.inputs.case import read_case  # noqa: PLC0415
     from stillroot.studies import spreads as study  # noqa: PLC0415
 
-    case = read_case(file)
-
-    def solve(where: Where, progress: Progress) -> study.Spread:
-        with naming(file):
-            return study.spread(
-                case,
-                where,
-                samples=samples,
-                drivers=not no_drivers,
-                bone_type=bone_type,
-                progress=progress,
-            )
-
-    return _study(solve, **running)
+    return _study(study.spread, read_case(file), file=file, **given)
 
 
 @click.command()
@@ -154,10 +113,11 @@ def spread(
     "asked",
     multiple=True,
     type=click.Choice(QUESTIONS),
+    callback=lambda _, __, asked: asked or None,
     help="What to find (default: all; length only where the implant is held over its whole length).",
 )
 @click.option("--from-crest", is_flag=True, help="Shorten the engagement from below, not from above.")
-@click.option("--no-spread", is_flag=True, help="Use the inputs as stated.")
+@left_out("--no-spread", "with_spread", help="Use the inputs as stated.")
 @click.option(
     "--confidence",
     metavar="SHARE",
@@ -167,40 +127,12 @@ def spread(
 )
 @samples_options(32)
 @study_options
-def bounds(
-    file: Path,
-    *,
-    below_um: float,
-    asked: tuple[str, ...],
-    from_crest: bool,
-    no_spread: bool,
-    confidence: float,
-    samples: int,
-    bone_type: int | None,
-    **running: Any,
-) -> int:
+def bounds(file: Path, *, below_um: float, **given: Any) -> int:
     """Find how far one number may go below a limit: least length, largest load, softest bone."""
     from stillroot.inputs.case import read_case  # noqa: PLC0415
     from stillroot.studies import bounds as study  # noqa: PLC0415
 
-    case = read_case(file)
-
-    def solve(where: Where, progress: Progress) -> study.Bounds:
-        with naming(file):
-            return study.bounds(
-                case,
-                below_um,
-                where,
-                asked=asked or None,
-                from_crest=from_crest,
-                with_spread=not no_spread,
-                confidence=confidence,
-                samples=samples,
-                bone_type=bone_type,
-                progress=progress,
-            )
-
-    return _study(solve, **running)
+    return _study(study.bounds, read_case(file), below_um, file=file, **given)
 
 
 @click.command()
@@ -226,24 +158,32 @@ COMMANDS = (compare, sweep, spread, bounds, store)
 
 
 def _study(
-    solve: Callable[[Where, Progress], Study],
-    *,
+    study: Callable[..., Study],
+    *about: Any,
+    file: Path | None = None,
     workers: int | None,
     cluster: str | None,
     store_file: Path | None,
-    **output: Any,
+    **given: Any,
 ) -> int:
-    """Solve a study with progress, deliver it, and return the exit code."""
+    """Solve a study with progress, deliver it, and return the exit code.
+
+    Options that say how are named as the parameters of `study` are; `file` is named in what is wrong.
+    """
     from stillroot.studies.running import Where  # noqa: PLC0415
     from stillroot.studies.store import Store, default_path  # noqa: PLC0415
     from stillroot.writing.output import STUDY  # noqa: PLC0415
 
-    def solve_there(progress: Progress) -> Study:
+    output = {name: given.pop(name) for name in ("out", "as_json", "reader", "pdf")}
+
+    def solve(progress: Progress) -> Study:
         kept = Store.opened(store_file or default_path())
-        return solve(Where(workers=workers, cluster=cluster, store=kept), progress)
+        where = Where(workers=workers, cluster=cluster, store=kept)
+        with naming(file) if file else nullcontext():
+            return study(*about, where=where, progress=progress, **given)
 
     try:
-        found = deliver(STUDY, progress_bar(), solve_there, **output)
+        found = deliver(STUDY, progress_bar(), solve, **output)
     except KeyboardInterrupt:
         complain("stopped; solved cases are kept, and the same command goes on from there")
         return INTERRUPTED

@@ -26,7 +26,7 @@ from stillroot.words.document import (
 )
 from stillroot.words.loads import load_text
 from stillroot.words.resolved import case_section
-from stillroot.words.torques import TORQUE_IS_ONE, torque_of_check
+from stillroot.words.torques import TORQUE_IS_ONE, torque_lines
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -94,7 +94,7 @@ def check_document(answered: CheckResult | Explained, _shown: Sequence[str] = ()
 
 def _sections(explained: Explained) -> Iterator[Section]:
     result, choices = explained.answer, explained.choices
-    held = (f"{engagement_line(result)}.", *torque_of_check(result))
+    held = (f"{engagement_line(result)}.", *torque_lines(result))
     holding = Lines(lines=(" ".join(held),))
     helps, six = (*_helps(explained),), _six(explained)
     drives = _levers_table(explained, by_plan=False)

@@ -23,7 +23,7 @@ from stillroot.words.document import (
     table_of,
 )
 from stillroot.words.resolved import case_section
-from stillroot.words.torques import TORQUE_IS_ONE, torque_of_directions
+from stillroot.words.torques import TORQUE_IS_ONE, torque_lines
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -58,7 +58,7 @@ def directions_document(answer: DirectionsResult, shown: Sequence[str] = ()) -> 
         limits=LIMITS,
         first=tuple(Shown(name=name) for name in shown),
         sections=(
-            Section(title="Insertion torque", blocks=(Lines(lines=torque_of_directions(answer)),)),
+            Section(title="Insertion torque", blocks=(Lines(lines=torque_lines(answer)),)),
             Section(
                 title=title,
                 blocks=(six_table(answer.six, caption=caption, note=what_the_states_mean(answer)),),

@@ -34,14 +34,11 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from stillroot.answers.answer import CheckResult
-    from stillroot.inputs.case import Case
     from stillroot.studies.bounds import Answer
     from stillroot.studies.comparison import InputDifference, PairDifference
     from stillroot.studies.outcome import Outcome
     from stillroot.studies.shipped_spread import Sourced
     from stillroot.studies.spreads import Interval
-    from stillroot.studies.trust import Failures
-    from stillroot.words.document import Block
 
 MOST_ROWS = 60
 """Rows of a sweep that a report has; the table in --out has all."""
@@ -83,49 +80,57 @@ def _of_sweep(sweep: Sweep, shown: Sequence[str]) -> Document:
             f"{rounded(max(known))} µm, in {len(known)} cases."
         )
     more = len(sweep.outcomes) - MOST_ROWS
-    rest = (Lines(lines=(f"and {more} more cases; --out writes them all.",)),) if more > 0 else ()
+    rest = (f"and {more} more cases; --out writes them all.",) if more > 0 else ()
     return _document(
-        sweep.case,
+        sweep,
         shown,
         question=f"How does the peak micromotion change with {keys}?",
-        answer=_warned(answer, sweep.failures),
-        limits=(error_line(sweep.relative_error), *sweep.failures.sentences, LINEAR),
-        parts={"Case by case": (sweep_table(sweep, most=MOST_ROWS), *rest)},
+        answer=answer,
+        limits=(error_line(sweep.relative_error),),
+        sections=(
+            Section(
+                title="Case by case",
+                blocks=(sweep_table(sweep, most=MOST_ROWS), Lines(lines=rest)),
+            ),
+        ),
         command="sweep CASE.toml --vary …",
     )
 
 
 def _of_spread(spread: Spread, shown: Sequence[str]) -> Document:
-    drives = {"What drives it": (drivers_table(spread),)} if spread.drivers else {}
+    drives = Section(title="What drives it", blocks=(drivers_table(spread),))
     return _document(
-        spread.case,
+        spread,
         shown,
         question="How far does the peak spread with inputs that are known only roughly?",
-        answer=_warned(" ".join(spread_sentences(spread)), spread.failures),
-        limits=(nominal_line(spread), *spread.failures.sentences, LINEAR),
-        parts={
-            "Where the peak can lie": (bands_table(spread),),
-            **drives,
-            "What is known only roughly": (inputs_table(spread.inputs),),
-        },
+        answer=" ".join(spread_sentences(spread)),
+        limits=(nominal_line(spread),),
+        sections=(
+            Section(title="Where the peak can lie", blocks=(bands_table(spread),)),
+            *((drives,) if spread.drivers else ()),
+            _inputs_section(spread),
+        ),
         command="spread CASE.toml",
     )
 
 
 def _of_bounds(bounds: Bounds, shown: Sequence[str]) -> Document:
+    title = "Question by question"
     found = [(answer, (*answer_notes(answer), *answer.failures.sentences)) for answer in bounds.answers]
     whole = [Lines(lines=(answer_sentence(bounds, answer), *notes)) for answer, notes in found]
     # On a terminal the sentences stand below all else, as the answer.
     notes = [Lines(lines=tuple(f"{_named(answer)}: {n}" for n in notes)) for answer, notes in found]
-    inputs = {"What is known only roughly": (inputs_table(bounds.inputs),)} if bounds.inputs else {}
     return _document(
-        bounds.case,
+        bounds,
         shown,
         question=f"How far may each number go with the peak at or below {bounds.below_um:g} µm?",
         answer=" ".join(answer_sentence(bounds, answer) for answer in bounds.answers),
-        limits=(bounds_premise(bounds), LINEAR),
-        parts={"Question by question": tuple(whole), **inputs},
-        on_terminal=(*(block for blocks in inputs.values() for block in blocks), *notes),
+        limits=(bounds_premise(bounds),),
+        sections=(
+            Section(title=title, blocks=tuple(whole), readers=PAGES),
+            Section(title=title, blocks=tuple(notes), readers=TERMINAL),
+            *((_inputs_section(bounds),) if bounds.inputs else ()),
+        ),
         command=f"bounds CASE.toml --below {bounds.below_um:g}",
     )
 
@@ -133,23 +138,22 @@ def _of_bounds(bounds: Bounds, shown: Sequence[str]) -> Document:
 def _of_comparison(comparison: Comparison, shown: Sequence[str]) -> Document:
     told = tuple(pair_sentence(comparison, pair) for pair in comparison.pairs)
     answer, pairs = (told[0], ()) if len(told) == 1 else (_in_order(comparison), told)
-    failures = comparison.failures
-    fingerprints = "".join(result.case.fingerprint()[:6] for result in comparison.results)
-    return Document(
+    return _document(
+        comparison,
+        shown,
         question="Which of these cases moves more, and is the difference larger than the errors?",
-        subject="; ".join(result.case.title for result in comparison.results),
-        answer=_warned(answer, failures) if failures else answer,
-        limits=(*(failures.sentences if failures else ()), LINEAR),
-        first=_first(shown),
+        answer=answer,
+        limits=(),
         sections=(
             Section(title="Side by side", blocks=(cases_table(comparison), Lines(lines=pairs))),
             Section(title="What differs in the cases", blocks=differences_tables(comparison)),
-            *_rest(shown),
         ),
-        slides=tuple(shown),
-        again="stillroot compare A.toml B.toml … --out DIR",
-        made_by=made_by(versions(), fingerprints),
+        command="compare A.toml B.toml …",
     )
+
+
+def _inputs_section(found: Spread | Bounds) -> Section:
+    return Section(title="What is known only roughly", blocks=(inputs_table(found.inputs),))
 
 
 def _in_order(comparison: Comparison) -> str:
@@ -169,52 +173,43 @@ def _in_order(comparison: Comparison) -> str:
     )
 
 
-def _warned(answer: str, failures: Failures) -> str:
-    """Return an answer, after the warning that it cannot be trusted where that is so."""
-    return f"{failures.sentences[-1]} {answer}" if failures.too_many else answer
-
-
 def _document(
-    case: Case,
+    found: Study,
     shown: Sequence[str],
     *,
     question: str,
     answer: str,
     limits: tuple[str, ...],
-    parts: dict[str, tuple[Block, ...]],
+    sections: tuple[Section, ...],
     command: str,
-    on_terminal: tuple[Block, ...] = (),
 ) -> Document:
-    """Return the report of a study of one case; `on_terminal` stands there for the `parts`, if given."""
-    readers = PAGES if on_terminal else PAGES | TERMINAL
+    """Return the report of a study, with its failures, pictures and case.
+
+    Where it cannot be trusted, the warning stands before the answer.
+    """
+    failures = None if isinstance(found, Bounds) else found.failures
+    failed = failures.sentences if failures else ()
+    if isinstance(found, Comparison):
+        cases, resolved = [result.case for result in found.results], []
+    else:
+        cases, resolved = [found.case], [case_section(found.case)]
+    pictures = tuple(Shown(name=name) for name in shown)
+    length = 12 if len(cases) == 1 else 6
     return Document(
         question=question,
-        subject=case.title,
-        answer=answer,
-        limits=limits,
-        first=_first(shown),
+        subject="; ".join(case.title for case in cases),
+        answer=f"{failed[-1]} {answer}" if failures and failures.too_many else answer,
+        limits=(*limits, *failed, LINEAR),
+        first=pictures[:1],
         sections=(
-            *(Section(title=title, blocks=blocks, readers=readers) for title, blocks in parts.items()),
-            Section(title="", blocks=on_terminal, readers=TERMINAL),
-            *_rest(shown),
-            case_section(case),
+            *sections,
+            *((Section(title="Pictures", blocks=pictures[1:]),) if pictures[1:] else ()),
+            *resolved,
         ),
         slides=tuple(shown),
         again=f"stillroot {command} --out DIR",
-        made_by=made_by(versions(), case.fingerprint()),
+        made_by=made_by(versions(), "".join(case.fingerprint()[:length] for case in cases)),
     )
-
-
-def _first(shown: Sequence[str]) -> tuple[Shown, ...]:
-    return tuple(Shown(name=name) for name in shown[:1])
-
-
-def _rest(shown: Sequence[str]) -> tuple[Section, ...]:
-    """Return the pictures that are not on the first screen."""
-    if len(shown) < 2:
-        return ()
-    blocks = tuple(Shown(name=name) for name in shown[1:])
-    return (Section(title="Pictures", blocks=blocks),)
 
 
 # --- Sentences ----------------------------------------------------------------------------------------

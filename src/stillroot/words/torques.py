@@ -21,11 +21,11 @@ def torque_text(torque: Torque, *, case: Case) -> str:
     return f"{torque.insertion_ncm:.0f}" if measured is None else f"{measured:g}"
 
 
-def torque_of_check(result: CheckResult) -> tuple[str, ...]:
-    """Return what is to be said of the torque beside an answer; nothing where there is none."""
+def torque_lines(result: CheckResult | DirectionsResult) -> tuple[str, ...]:
+    """Return what is to be said of the torque of a seated implant."""
     torque, face = result.torque, result.case.interface
     if torque is None:
-        return ()
+        return ("Bonded: there is no insertion torque.",)
     parts = [f"Insertion torque {torque_text(torque, case=result.case)} N·cm"]
     if torque.cutting_ncm:
         parts.append(f"of which cutting {torque.cutting_ncm:g} (stated)")
@@ -36,21 +36,6 @@ def torque_of_check(result: CheckResult) -> tuple[str, ...]:
     if torque.share_crushed > 0:
         parts.append(f"bone crushed on {torque.share_crushed:.0%} of the held surface")
     if face.retained_pressure < 1:
-        parts.append(
-            f"{face.retained_pressure:.0%} of the pressure retained, "
-            f"removal torque {torque.removal_ncm:.0f} N·cm"
-        )
+        parts.append(f"{face.retained_pressure:.0%} of the pressure retained")
+    parts.append(f"removal torque {torque.removal_ncm:.0f} N·cm")
     return (", ".join(parts) + ".", TORQUE_LEAVES_OUT)
-
-
-def torque_of_directions(answer: DirectionsResult) -> tuple[str, ...]:
-    """Return what is to be said of the torque beside the six directions."""
-    torque = answer.torque
-    if torque is None:
-        return ("Bonded: there is no insertion torque.",)
-    found = " (found from the measured torque)" if answer.case.interface.measured_torque_ncm else ""
-    told = (
-        f"Insertion torque {torque_text(torque, case=answer.case)} N·cm, removal torque "
-        f"{torque.removal_ncm:.0f} N·cm, from an interference of {answer.interference_um:.3g} µm{found}."
-    )
-    return told, TORQUE_LEAVES_OUT

@@ -37,9 +37,9 @@ def plain(item: Any, rules: Rules) -> dict[str, Any]:
     return {key: _value(item, rule) for key, rule in rules.items()}
 
 
-def same(*names: str) -> dict[str, str]:
-    """Return rules for keys that are named as the attributes are."""
-    return {name: name for name in names}
+def same(*names: str, of: str = "") -> dict[str, str]:
+    """Return rules for keys that are named as attributes are, of the item or of a part of it."""
+    return {name: f"{of}.{name}" if of else name for name in names}
 
 
 def each(path: str, rules: Rules) -> Callable[[Any], list[dict[str, Any]]]:
@@ -76,41 +76,28 @@ CASE: Rules = {
 # --- A case -------------------------------------------------------------------------------------------
 
 TORQUE: Rules = {
-    "friction_ncm": "torque.friction_ncm",
-    "cutting_ncm": "torque.cutting_ncm",
-    "removal_ncm": "torque.removal_ncm",
+    **same("friction_ncm", "cutting_ncm", "removal_ncm", of="torque"),
     "interference_um": "interference_um",
     "interference_found_from_torque": lambda it: it.case.interface.measured_torque_ncm is not None,
-    "share_crushed": "torque.share_crushed",
-    "mean_pressure_mpa": "torque.mean_pressure_mpa",
-    "lead_angle_deg": "torque.lead_angle_deg",
+    **same("share_crushed", "mean_pressure_mpa", "lead_angle_deg", of="torque"),
     "left_out": lambda _: TORQUE_LEAVES_OUT,
 }
 LOAD: Rules = {
     "name": "name",
-    "axial_n": "resultant.axial_n",
-    "lateral_n": "resultant.lateral_n",
+    **same("axial_n", "lateral_n", of="resultant"),
     "torque_ncm": lambda it: it.resultant.torque_nmm / NMM_PER_NCM,
     "height_mm": "resultant.height_mm",
     "peak_micromotion_um": "peak.total_um",
-    "sliding_um": "peak.sliding_um",
-    "opening_um": "peak.opening_um",
+    **same("sliding_um", "opening_um", of="peak"),
     "mean_micromotion_um": "micromotion.mean_um",
     "p95_micromotion_um": lambda it: it.micromotion.percentile_um(95),
 }
 OF_A_LOAD: Rules = {
     "peak_at": {
         "depth_mm": lambda it: it.peak.depth_mm + 0.0,
-        "radius_mm": "peak.radius_mm",
-        "angle_deg": "peak.angle_deg",
-        "all_round": "peak.all_round",
+        **same("radius_mm", "angle_deg", "all_round", of="peak"),
     },
-    "head_movement_um": {
-        "lateral": "head.lateral_um",
-        "across": "head.across_um",
-        "axial": "head.axial_um",
-        "total": "head.total_um",
-    },
+    "head_movement_um": {part: f"head.{part}_um" for part in ("lateral", "across", "axial", "total")},
     "head_rotation_deg": "head.rotation_deg",
     "band": "band",
     "error_um": "error.total_um",
@@ -118,11 +105,7 @@ OF_A_LOAD: Rules = {
     "head_error_um": "head_error.total_um",
     "head_error_parts_um": "head_error.parts_um",
     "share_over_crush": "share_over_crush",
-    "bone_strain": {
-        "compressive": "bone_strain.compressive",
-        "tensile": "bone_strain.tensile",
-        "past_yield_mm3": "bone_strain.past_yield_mm3",
-    },
+    "bone_strain": same("compressive", "tensile", "past_yield_mm3", of="bone_strain"),
     "equilibrium_residual": "balance",
     "load_steps": "steps",
 }
@@ -151,28 +134,23 @@ def _loads(it: Explained) -> list[dict[str, Any]]:
     return [plain(load, {**LOAD, "share_above": above, **OF_A_LOAD}) for load in it.answer.loads]
 
 
-def _by_load(it: Explained, values: tuple[float | None, ...]) -> dict[str, float | None]:
-    return {load.name: value for load, value in zip(it.answer.loads, values, strict=True)}
+def _by_load(path: str, rules: Rules, key: str, values: str) -> Callable[[Explained], Any]:
+    """Return the rule for a list whose parts have a value for each load, by the name of the load."""
+
+    def told(it: Explained) -> list[dict[str, Any]]:
+        names = [load.name for load in it.answer.loads]
+        every: Rules = {
+            **rules,
+            key: lambda part: dict(zip(names, _at(part, values), strict=True)),
+            "no_answer_because": "reason",
+        }
+        return [plain(part, every) for part in _at(it, path)]
+
+    return told
 
 
-def _choices(it: Explained) -> list[dict[str, Any]]:
-    rules: Rules = {
-        "subject": "subject",
-        "instead": "text",
-        "peak_micromotion_um": lambda choice: _by_load(it, choice.peaks_um),
-        "no_answer_because": "reason",
-    }
-    return [plain(choice, rules) for choice in it.choices]
-
-
-def _levers(it: Explained) -> list[dict[str, Any]]:
-    rules: Rules = {
-        "change": "text",
-        "by_plan": "by_plan",
-        "peak_ratio": lambda lever: _by_load(it, lever.ratios),
-        "no_answer_because": "reason",
-    }
-    return [plain(lever, rules) for lever in it.levers]
+CHOICE: Rules = {"subject": "subject", "instead": "text"}
+LEVER: Rules = {"change": "text", "by_plan": "by_plan"}
 
 
 def check_data(result: CheckResult | Explained) -> dict[str, Any]:
@@ -188,9 +166,9 @@ def check_data(result: CheckResult | Explained) -> dict[str, Any]:
     }
     explained: Rules = {
         "loads": _loads,
-        "choices": _choices,
+        "choices": _by_load("choices", CHOICE, "peak_micromotion_um", "peaks_um"),
         "six_directions": where_there_is("six", SIX),
-        "levers": _levers,
+        "levers": _by_load("levers", LEVER, "peak_ratio", "ratios"),
     }
     return {
         **plain(it.answer, head),
@@ -206,9 +184,7 @@ def directions_data(answer: DirectionsResult) -> dict[str, Any]:
         "title": "case.title",
         **SIX,
         "stiffness_matrix": lambda it: it.six.matrix + 0.0,
-        "centre_of_rotation_mm": "six.centre_of_rotation_mm",
-        "sliding_lateral_n": "six.sliding_lateral_n",
-        "sliding_axial_n": "six.sliding_axial_n",
+        **same("centre_of_rotation_mm", "sliding_lateral_n", "sliding_axial_n", of="six"),
         "insertion_torque_ncm": "torque.insertion_ncm",
         "removal_torque_ncm": "torque.removal_ncm",
         "interference_um": "interference_um",
@@ -235,8 +211,7 @@ IMPLANT: Rules = {
     "band": "band",
     "peak_depth_mm": "peak.depth_mm",
     "peak_angle_deg": "peak.angle_deg",
-    "sliding_um": "peak.sliding_um",
-    "opening_um": "peak.opening_um",
+    **same("sliding_um", "opening_um", of="peak"),
     "head_movement_um": "head.total_um",
     "head_movement_error_um": "head_error.total_um",
     "head_lateral_um": lambda it: (it.head.lateral_um, it.head.across_um),

@@ -20,7 +20,7 @@ from stillroot.arch.span import check_span
 from stillroot.inputs.case import read_case
 from stillroot.words.check_document import engagement_line
 from stillroot.words.span_document import bridge_in_words, limits, sentence, torques_in_words
-from stillroot.words.torques import torque_of_check
+from stillroot.words.torques import torque_lines
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -80,7 +80,7 @@ class Entry:
 def case_entry(path: Path) -> Entry:
     """Return the entry of a case file."""
     result = check(read_case(path))
-    torque, *_ = torque_of_check(result) or ("",)
+    torque, *_ = torque_lines(result) or ("",)
     return Entry(
         path=f"cases/{path.name}",
         title=result.case.title,

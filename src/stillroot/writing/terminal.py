@@ -16,6 +16,8 @@ if TYPE_CHECKING:
 
 WIDTH = 100
 """Columns of a text that goes into a file or a pipe."""
+LONGEST_WORD = 14
+"""Of a heading: a longer one, such as the name of a file, is broken."""
 
 
 def show(document: Document, console: Console) -> None:
@@ -79,6 +81,8 @@ def _printed(table: Table) -> RichTable:
 
 
 def _folded(name: str, cells: list[str]) -> str:
-    """Break a heading into lines no longer than the cells below it, or than its longest word."""
-    widest = max(map(len, (*cells, *name.split())))
+    """Break a heading into lines no longer than the cells below it, or than a word."""
+    longest = max(map(len, name.split()), default=1)
+    widest = max(map(len, cells), default=1)
+    widest = max(widest, min(longest, LONGEST_WORD))
     return "\n".join(textwrap.fill(line, widest) for line in name.splitlines())

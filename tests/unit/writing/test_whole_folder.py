@@ -119,6 +119,7 @@ def _writes() -> dict[str, Any]:
     columns = field_files.interface_table(checked.seated, checked.loads[0].state)
     table = {name: column[:100] for name, column in columns.items()}
     field_files.interface_mesh, field_files.interface_table = lambda *_: surface, lambda *_: table
+    os.cpu_count = lambda: 1  # to fork once more, for each picture, takes longer than to draw it
     small = {
         result.case.title: tuple(small_picture(p) for p in _two(result)) for result in (checked, again)
     }
