@@ -18,8 +18,7 @@ from stillroot.mechanics.six_directions import GIVES_WAY, LITTLE, MUCH, SMALL
 from stillroot.pictures.bodies import draw_axis, draw_site, show_section
 from stillroot.pictures.labels import point_out, write_in
 from stillroot.pictures.paper import SMALL_PT, WIDTH_IN, Picture, Style, blank_sheet
-from stillroot.words.directions import IN_PLAIN_WORDS, in_words, load_in_words
-from stillroot.words.directions_report import place_in_words
+from stillroot.words.directions import IN_PLAIN_WORDS, in_words, load_in_words, place_in_words
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -13,7 +13,7 @@ from stillroot.pictures.labels import BESIDE, draw_arrow, hide_spines, name_rows
 from stillroot.pictures.paper import SMALL_PT, TEXT_PT, WIDTH_IN, Picture, Style, blank_sheet
 from stillroot.pictures.scales import rows_over_bands
 from stillroot.pictures.words import quoted_name, shortened
-from stillroot.words.span_report import head_text, load_in_words, motion_text
+from stillroot.words.span_document import head_text, load_in_words, motion_text
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

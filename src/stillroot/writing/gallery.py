@@ -18,7 +18,9 @@ from stillroot.answers.summary import CAUTION, NO_LINE
 from stillroot.arch.plan import read_plan
 from stillroot.arch.span import check_span
 from stillroot.inputs.case import read_case
-from stillroot.words import report, span_report
+from stillroot.words.check_document import engagement_line
+from stillroot.words.span_document import bridge_in_words, limits, sentence, torques_in_words
+from stillroot.words.torques import torque_lines
 
 if TYPE_CHECKING:
     from stillroot.answers.answer import CheckResult
@@ -55,13 +57,13 @@ class Entry:
 def case_entry(path: Path) -> Entry:
     """Return the entry of a case file."""
     result = check(read_case(path))
-    torque, *_ = report.torque_lines(result) or ("",)
+    torque, *_ = torque_lines(result) or ("",)
     return Entry(
         name=path.stem,
         path=f"cases/{path.name}",
         title=result.case.title,
         answer=result.summary.sentence,
-        held=f"{report.engagement_line(result)}. {torque}".strip(),
+        held=f"{engagement_line(result)}. {torque}".strip(),
         limits=result.summary.limits,
         shown=_governing_pictures(result, OF_A_CASE, f"gallery-{path.stem}"),
     )
@@ -77,9 +79,9 @@ def plan_entry(path: Path) -> Entry:
         name=path.stem,
         path=f"plans/{path.name}",
         title=result.plan.title,
-        answer=span_report.sentence(result),
-        held=f"{span_report.bridge_in_words(result)}. {span_report.torques_in_words(result)}.",
-        limits=span_report.limits(result),
+        answer=sentence(result),
+        held=f"{bridge_in_words(result)}. {torques_in_words(result)}.",
+        limits=limits(result),
         shown=(Shown(file=f"gallery-{path.stem}-arch.png", picture=picture),),
     )
 

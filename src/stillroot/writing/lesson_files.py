@@ -23,7 +23,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from stillroot.answers.answer import versions
-from stillroot.answers.summary import CAUTION, NO_LINE, with_error
+from stillroot.answers.summary import CAUTION, CAUTION_LINE, NO_LINE, with_error
 from stillroot.errors import OutputError
 from stillroot.studies import lesson as lessons
 from stillroot.studies.lesson import Lesson, rho_in_words
@@ -172,13 +172,13 @@ def _said_of(folder: Path) -> Iterator[None]:
 
 def _write(lesson: Lesson, fine: Sequence[SiteAnswer], folder: Path) -> None:
     from stillroot.pictures.lesson_figures import NAMES, pictures  # noqa: PLC0415
-    from stillroot.writing.export import CAUTION_LINE, save_picture  # noqa: PLC0415 - slow to import
+    from stillroot.writing.picture_files import drawn  # noqa: PLC0415 - slow to import
 
     aside = Path(tempfile.mkdtemp(prefix=ASIDE, dir=folder))
     try:
         shown = pictures(lesson)
         for picture in shown:
-            save_picture(picture, aside)
+            drawn(picture).save(aside)
         with (aside / TABLE).open("w", encoding="utf-8", newline="") as file:
             file.write(CAUTION_LINE)
             again = {answer.point.index: answer for answer in fine}

@@ -15,7 +15,6 @@ from stillroot.answers.summary import with_error
 from stillroot.inputs.case import Case
 from stillroot.mechanics.fields import displacement
 from stillroot.mechanics.head_parts import ANGLES, carried, head_parts
-from stillroot.mechanics.motion import UM_PER_MM
 from stillroot.pictures.figures import pictures
 from stillroot.pictures.gauge_figure import gauge
 from stillroot.pictures.levers_figure import levers_figure
@@ -23,6 +22,7 @@ from stillroot.pictures.moved_figure import in_section_mm, moved
 from stillroot.pictures.pressure_figure import cortical_share, seat_pressure
 from stillroot.pictures.section_figure import section
 from stillroot.studies.levers import Lever
+from stillroot.units import UM_PER_MM
 from stillroot.words.check_document import GIVES_WAY
 
 if TYPE_CHECKING:

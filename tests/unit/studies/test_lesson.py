@@ -22,13 +22,7 @@ from stillroot.studies.lesson import (
     group_of,
     ranked,
 )
-from stillroot.studies.lesson_sites import (
-    COMPUTED,
-    GAVE_WAY,
-    NO_ANSWER,
-    SiteAnswer,
-    site_points,
-)
+from stillroot.studies.lesson_sites import COMPUTED, GAVE_WAY, NO_ANSWER, SiteAnswer, site_points
 from stillroot.writing import lesson_files
 
 SMALL = Plan(count=8, small=True)

@@ -8,10 +8,7 @@ import numpy as np
 import pytest
 
 from stillroot.studies import lesson_sites as sites
-from stillroot.studies.lesson_sites import (
-    RANGES,
-    site_points,
-)
+from stillroot.studies.lesson_sites import RANGES, site_points
 
 
 def test_sites_lie_in_the_stated_ranges_and_fill_them():

@@ -18,11 +18,7 @@ from stillroot.answers.summary import CAUTION
 from stillroot.errors import OutputError
 from stillroot.studies import lesson as lessons
 from stillroot.studies import lesson_sites as sites
-from stillroot.studies.lesson import (
-    PREDICTORS,
-    TORQUE,
-    Plan,
-)
+from stillroot.studies.lesson import PREDICTORS, TORQUE, Plan
 from stillroot.writing import lesson_files
 from stillroot.writing.lesson_files import make_lesson
 

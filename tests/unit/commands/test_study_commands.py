@@ -12,7 +12,7 @@ import pytest
 from stillroot import Case, Where, spread
 from stillroot.answers.summary import CAUTION
 from stillroot.studies.outcome import no_outcome
-from stillroot.words.study_report import spread_sentences
+from stillroot.words.study_documents import spread_sentences
 
 CASE = """
 title = "Invented scenario: study"
