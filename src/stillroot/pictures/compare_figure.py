@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import textwrap
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from stillroot.answers.summary import place_of, rounded
-from stillroot.pictures.bodies import draw_load, draw_motion, draw_site, ring_peak, show_section
+from stillroot.pictures.bodies import View, draw_load, draw_motion, draw_site, ring_peak, show_section
 from stillroot.pictures.marks import Row, draw_answers
 from stillroot.pictures.paper import SMALL_PT, TEXT_PT, WIDTH_IN, Picture, blank_sheet
 from stillroot.pictures.scales import mark_colours_of_sections
@@ -103,14 +102,12 @@ def _message(comparison: Comparison) -> str:
     if not pair.beyond_error:
         low, high = rounded(last), rounded(first)
         return f"The peaks, {low} to {high} µm, differ by no more than the numerical error"
-    factor = number_text(float(f"{first / last:.2g}"))
-    told = (
+    spread = {None: "", True: ", also beyond the spread", False: ", but within the spread"}
+    return (
         f"{quoted_name(names[most])} moves most, {whole_text(peak_text(results[most].governing))}: "
-        f"{factor} times {quoted_name(names[least])}"
+        f"{number_text(float(f'{first / last:.2g}'))} times {quoted_name(names[least])}"
+        f"{spread[pair.beyond_spread]}"
     )
-    if pair.beyond_spread is None:
-        return told
-    return told + (", also beyond the spread" if pair.beyond_spread else ", but within the spread")
 
 
 def _alt(comparison: Comparison) -> str:
@@ -129,19 +126,8 @@ def _alt(comparison: Comparison) -> str:
 # --- Sections -----------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, kw_only=True)
-class _Window:
-    """What every section shows [mm], and how large [in]: the same for all."""
-
-    half_mm: float
-    low_mm: float
-    high_mm: float
-    arrow_mm: float
-    width_in: float
-    tall_in: float
-
-
-def _window(comparison: Comparison, columns: int) -> _Window:
+def _view(comparison: Comparison, width_in: float) -> View:
+    """Return what every section shows: the same for all, in axes of a width."""
     cases = [result.case for result in comparison.results]
     loads = [result.governing.resultant for result in comparison.results]
     low = -max(case.implant.length_mm for case in cases) - BESIDE_MM
@@ -149,34 +135,28 @@ def _window(comparison: Comparison, columns: int) -> _Window:
     arrow = 0.16 * (top - low)
     high = top + arrow + 0.5
     reach = max(case.implant.diameter_mm / 2 + case.socket.gap_width_mm for case in cases) + BESIDE_MM
-    width = (WIDTH_IN - 0.6 - 0.2 * (columns - 1)) / columns
-    inch_per_mm = min(width / (2 * reach), TALLEST_IN / (high - low))
-    return _Window(
-        half_mm=width / inch_per_mm / 2,
-        low_mm=low,
-        high_mm=high,
-        arrow_mm=arrow,
-        width_in=width,
-        tall_in=inch_per_mm * (high - low),
-    )
+    half = max(reach, width_in / 2 * (high - low) / TALLEST_IN)
+    return View(half_width=half, low=low, high=high, arrow=arrow, reach=reach, block=reach)
 
 
 def _sections(comparison: Comparison) -> Picture:
     count = len(comparison.results)
     rows = -(-count // COLUMNS)
     columns = -(-count // rows)
-    window = _window(comparison, columns)
-    step = window.tall_in + WORDS_IN
+    width_in = (WIDTH_IN - 0.6 - 0.2 * (columns - 1)) / columns
+    view = _view(comparison, width_in)
+    tall_in = width_in * view.span / view.half_width / 2
+    step = tall_in + WORDS_IN
     message = _message_of_sections(comparison)
     title = "One scale of length and of motion; the lateral load points to the right"
     foot_in = 0.9 + (rows - 1) * step + WORDS_IN
-    sheet = blank_sheet(message, title, tall_in=window.tall_in, foot_in=foot_in, head_in=1.2)
+    sheet = blank_sheet(message, title, tall_in=tall_in, foot_in=foot_in, head_in=1.2)
     scale = common_scale_um(comparison)
-    letters = int(window.width_in / LETTER_IN)
+    letters = int(width_in / LETTER_IN)
     for place, (name, result) in enumerate(zip(comparison.names, comparison.results, strict=True)):
         row, column = divmod(place, columns)
-        left, bottom = 0.3 + column * (window.width_in + 0.2), foot_in - row * step
-        _draw_section(sheet.axes(left, window.width_in, bottom=bottom), result, window, scale)
+        left, bottom = 0.3 + column * (width_in + 0.2), foot_in - row * step
+        _draw_section(sheet.axes(left, width_in, bottom=bottom), result, view, scale)
         fits = int(0.85 * letters)
         head = textwrap.shorten(name, fits, placeholder=" …") or name[:fits]
         sheet.write((left, bottom - 0.08), head, fontsize=TEXT_PT, fontweight="bold", va="top")
@@ -188,12 +168,12 @@ def _sections(comparison: Comparison) -> Picture:
     return sheet.picture("compare-sections", alt)
 
 
-def _draw_section(ax: Axes, result: CheckResult, window: _Window, scale: float) -> None:
+def _draw_section(ax: Axes, result: CheckResult, view: View, scale: float) -> None:
     draw_site(ax, result.case)
     draw_motion(ax, result, result.governing, scale)
-    draw_load(ax, result.case, result.governing.resultant, window.arrow_mm)
+    draw_load(ax, result.case, result.governing.resultant, view.arrow)
     ring_peak(ax, result.governing)
-    show_section(ax, window.half_mm, window.low_mm, window.high_mm)
+    show_section(ax, view.half_width, view.low, view.high)
 
 
 def _words(result: CheckResult) -> list[str]:
@@ -211,10 +191,8 @@ def _words(result: CheckResult) -> list[str]:
 def _message_of_sections(comparison: Comparison) -> str:
     """Say where the case that moves most does so."""
     most = _ranked(comparison)[0]
-    name, where = (
-        quoted_name(comparison.names[most]),
-        [place_of(r.governing) for r in comparison.results],
-    )
+    name = quoted_name(comparison.names[most])
+    where = [place_of(result.governing) for result in comparison.results]
     if len(set(where)) == 1:
         return f"Every case moves most {where[0]}; {name} most of all"
     return f"{name} moves most: {where[most]}"

@@ -33,7 +33,7 @@ def mark_interval(ax: Axes, answer: LoadAnswer, right: float, *, y: float, drop:
     ax.errorbar(peak, y, xerr=error, fmt="o", color="black", markersize=5.5, zorder=5, **bar)
     box = None if drop is None else BESIDE | {"pad": 0.5}
     text, span = f"peak {peak_text(answer)}", (peak - error, peak + error)
-    _write_beside(ax, span, y, text, left=peak > right / 2, fontweight="bold", bbox=box)
+    _write_beside(ax, span, y, text, left=peak > right / 2, bold=True, bbox=box)
 
 
 def mark_head(ax: Axes, answer: LoadAnswer, right: float, *, y: float, drop: float | None) -> None:
@@ -71,7 +71,7 @@ def draw_answers(ax: Axes, rows: Sequence[Row], bands: Sequence[float], right: f
     ax.set_xlabel("micromotion at the interface, and head movement [µm]")
     for y, row in enumerate(rows):
         ax.axhspan(y - 0.5, y - 0.17, facecolor="white", edgecolor="none", zorder=1)
-        text = write_in(ax, (0.012 * right, y - 0.33), "", va="center", beside=False, order=3)
+        text = write_in(ax, (0.012 * right, y - 0.33), "", beside=False, zorder=3)
         _fit(ax, text, row.name, f": {row.told}")
         mark_interval(ax, row.answer, right, y=y + 0.03, drop=None)
         if row.spread_um is not None:

@@ -13,7 +13,6 @@ from stillroot.mechanics.stress import IN_PLANE_SIDES
 from stillroot.pictures.bodies import (
     REGION_LOOK,
     View,
-    align_towards,
     draw_force,
     mirrored_corners,
     name_load,
@@ -176,11 +175,11 @@ def _write_labels(ax: Axes, view: View, load: Resultant, times: float) -> None:
     y -= 1.7 * step
     ends = [left, left + times * bar / UM_PER_MM]
     ax.plot(ends, [y, y], color="black", linewidth=2.6, solid_capstyle="butt", zorder=6)
-    write_in(ax, (ends[1] + 0.015 * view.span, y), f"{bar:g} µm of motion", va="center")
-    write_in(ax, (left, y - step), "dashed: at rest", va="center")
+    write_in(ax, (ends[1] + 0.015 * view.span, y), f"{bar:g} µm of motion")
+    write_in(ax, (left, y - step), "dashed: at rest")
     if load.torque_nmm:
         told = "The turn about the axis is not visible."
-        write_in(ax, (right, view.low + 0.05 * view.span), told, ha="right", va="center", italic=True)
+        write_in(ax, (right, view.low + 0.05 * view.span), told, side=-1, fontstyle="italic")
 
 
 def _name_bodies(ax: Axes, view: View, result: CheckResult, moved_implant: Floats) -> None:
@@ -188,7 +187,7 @@ def _name_bodies(ax: Axes, view: View, result: CheckResult, moved_implant: Float
     case = result.case
     body = result.seated.site.pair.implant
     node = _node_at(body, 0.0, -0.5 * case.implant.length_mm)
-    write_in(ax, _gone_to(body, node, moved_implant), "implant", ha="center", va="center")
+    write_in(ax, _gone_to(body, node, moved_implant), "implant", side=0)
     point_out_gaps(ax, case, -1.0, -min(0.97 * view.half_width, case.block_mm[0]), outwards=False)
 
 
@@ -214,7 +213,7 @@ def _point_out_opening(ax: Axes, view: View, result: CheckResult, parts: tuple[F
         return
     edge = sign * min(0.97 * view.half_width, result.case.block_mm[0])
     y = min(max(at[1], view.low + 0.09 * view.span), -0.05 * view.span)
-    point_out(ax, at, (edge, y), "opens", ha=align_towards(sign))
+    point_out(ax, at, (edge, y), "opens", side=-sign)
 
 
 def _round_below(value: float) -> float:

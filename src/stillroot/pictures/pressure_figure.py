@@ -93,7 +93,7 @@ def _mark_largest(ax: Axes, wall: UnrolledWall, pressure: Floats, right: float) 
     low = y > 0.8 * wall.length
     place = (x - 0.02 * right, y + (-0.025 if low else 0.025) * wall.length)
     told = f"largest {_mpa(x)}"
-    write_in(ax, place, told, ha="right", va="bottom" if low else "top", bold=True)
+    write_in(ax, place, told, side=-1, va="bottom" if low else "top", bold=True)
 
 
 def _name_layers(
@@ -112,7 +112,7 @@ def _name_layers(
     for name, inside, y, va in names:
         told = f"{name} bone: up to {_mpa(float(pressure[inside].max()))}"
         place = (0.985 * right, y if va == "bottom" else y + 0.015 * length)
-        write_in(ax, place, told, ha="right", va=va, bold=True)
+        write_in(ax, place, told, side=-1, va=va, bold=True)
     return True
 
 
