@@ -9,7 +9,7 @@ from stillroot.answers.summary import place_of, rounded
 from stillroot.pictures.bodies import View, draw_load, draw_motion, draw_site, ring_peak, show_section
 from stillroot.pictures.marks import Row, draw_answers
 from stillroot.pictures.paper import SMALL_PT, TEXT_PT, WIDTH_IN, Picture, blank_sheet
-from stillroot.pictures.scales import mark_colours_of_sections
+from stillroot.pictures.scales import mark_colours_of_sections, scale_um
 from stillroot.pictures.words import (
     bands_text,
     head_text,
@@ -44,11 +44,6 @@ def compare_pictures(comparison: Comparison) -> tuple[Picture, ...]:
     return _peaks(comparison), _sections(comparison)
 
 
-def common_scale_um(comparison: Comparison) -> float:
-    """Return the top of the scale of motion [µm]: one for all cases."""
-    return max(max(r.case.threshold.bands_um[-1], r.governing.peak.total_um) for r in comparison.results)
-
-
 def _bands(comparison: Comparison) -> tuple[float, ...]:
     """Return the bands of all cases, or of the first where they differ."""
     return comparison.results[0].case.threshold.bands_um
@@ -61,17 +56,9 @@ def _peaks(comparison: Comparison) -> Picture:
     names, count = comparison.names, len(comparison.results)
     message, title = _message(comparison), f"Governing loads of {', '.join(map(shortened, names))}"
     sheet = blank_sheet(message, title, tall_in=ROW_IN * count, foot_in=1.2, head_in=1.55)
-    rows = [
-        Row(
-            name=name,
-            told=f"“{result.governing.name}”, {load_text(result.governing.resultant, lines=1)}",
-            answer=result.governing,
-            spread_um=comparison.interval_um(place),
-        )
-        for place, (name, result) in enumerate(zip(names, comparison.results, strict=True))
-    ]
+    rows = _rows(comparison)
     highest = [row.spread_um[1] for row in rows if row.spread_um]
-    right = 1.22 * max(common_scale_um(comparison), *highest, 0.0)
+    right = 1.22 * max(scale_um(*comparison.results), *highest)
     draw_answers(sheet.axes(0.3, WIDTH_IN - 0.6), rows, _bands(comparison), right)
     sheet.note(*_note(comparison))
     return sheet.picture("compare", f"{message}. {_alt(comparison)}")
@@ -110,17 +97,21 @@ def _message(comparison: Comparison) -> str:
     )
 
 
-def _alt(comparison: Comparison) -> str:
-    rows = []
-    for place, (name, result) in enumerate(zip(comparison.names, comparison.results, strict=True)):
-        worst, interval = result.governing, comparison.interval_um(place)
-        spread = f", 5 to 95 % {rounded(interval[0])} to {rounded(interval[1])} µm" if interval else ""
-        rows.append(
-            f"“{name}”, under “{worst.name}”: peak {peak_text(worst)} ({worst.band}){spread}, head "
-            f"movement {head_text(worst)}."
+def _rows(comparison: Comparison) -> list[Row]:
+    return [
+        Row(
+            name=name,
+            told=f"“{result.governing.name}”, {load_text(result.governing.resultant, lines=1)}",
+            answer=result.governing,
+            spread_um=comparison.interval_um(place),
         )
-    bands = bands_text(_bands(comparison))
-    return f"Peak micromotion of each case on one scale, over the bands {bands}. {' '.join(rows)}"
+        for place, (name, result) in enumerate(zip(comparison.names, comparison.results, strict=True))
+    ]
+
+
+def _alt(comparison: Comparison) -> str:
+    rows, bands = " ".join(row.in_words for row in _rows(comparison)), bands_text(_bands(comparison))
+    return f"Peak micromotion of each case on one scale, over the bands {bands}. {rows}"
 
 
 # --- Sections -----------------------------------------------------------------------------------------
@@ -151,7 +142,7 @@ def _sections(comparison: Comparison) -> Picture:
     title = "One scale of length and of motion; the lateral load points to the right"
     foot_in = 0.9 + (rows - 1) * step + WORDS_IN
     sheet = blank_sheet(message, title, tall_in=tall_in, foot_in=foot_in, head_in=1.2)
-    scale = common_scale_um(comparison)
+    scale = scale_um(*comparison.results)
     letters = int(width_in / LETTER_IN)
     for place, (name, result) in enumerate(zip(comparison.names, comparison.results, strict=True)):
         row, column = divmod(place, columns)

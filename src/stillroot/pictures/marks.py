@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from stillroot.answers.summary import rounded
 from stillroot.pictures.labels import BESIDE, write_in, write_off
 from stillroot.pictures.paper import Style, no_word_of_missing_letters
 from stillroot.pictures.scales import rows_over_bands
@@ -63,6 +64,17 @@ class Row:
     told: str
     answer: LoadAnswer
     spread_um: Place | None = None
+
+    @property
+    def in_words(self) -> str:
+        """What is drawn of it, as a sentence."""
+        answer, ends = self.answer, self.spread_um
+        under = "" if self.name == answer.name else f", under “{answer.name}”"
+        spread = f", 5 to 95 % {rounded(ends[0])} to {rounded(ends[1])} µm" if ends else ""
+        return (
+            f"“{self.name}”{under}: peak {peak_text(answer)} ({answer.band}){spread}, head movement "
+            f"{head_text(answer)}."
+        )
 
 
 def draw_answers(ax: Axes, rows: Sequence[Row], bands: Sequence[float], right: float) -> None:
