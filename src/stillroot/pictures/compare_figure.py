@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from stillroot.studies.comparison import Comparison
 
 
-ROW_IN = 1.05
+ROW_IN = 1.15
 COLUMNS = 4
 TALLEST_IN = 5.6
 WORDS_IN = 1.35
