@@ -22,7 +22,7 @@ from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from stillroot.answers.summary import CAUTION, NO_LINE
+from stillroot.answers.wording import CAUTION, NO_LINE
 from stillroot.errors import CaseError, EnvironmentProblem, StillrootError
 from stillroot.explore.desk import Desk, case_of
 from stillroot.explore.pairs import lecture

@@ -5,14 +5,15 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING, Any
 
-from stillroot.answers.summary import band_of, place_of, summary_of, with_error
+from stillroot.answers.summary import place_of, summary_of
+from stillroot.answers.wording import band_of, with_error
 from stillroot.explore.site_drawing import peak_places, wall_lines
 from stillroot.words.directions import IN_PLAIN_WORDS, in_words, load_in_words
 
 if TYPE_CHECKING:
-    from stillroot.answers.answer import LoadAnswer
     from stillroot.answers.chain import Placed
     from stillroot.answers.levels import Solved
+    from stillroot.answers.result import LoadAnswer
     from stillroot.explore.first import FirstAnswer
     from stillroot.inputs.case import Case
     from stillroot.mechanics.motion import Reading

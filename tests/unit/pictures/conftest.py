@@ -16,7 +16,7 @@ from stillroot.pictures.study_figures import (
 from tests.unit.pictures._drawn import GRID, HERE, PUSH, SPREAD, answered, field_of, invented, without
 
 if TYPE_CHECKING:
-    from stillroot.answers.answer import CheckResult
+    from stillroot.answers.result import CheckResult
     from stillroot.mechanics.fields import Displacement
     from stillroot.pictures.paper import Picture
     from stillroot.studies.bounds import Bounds

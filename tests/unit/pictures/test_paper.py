@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from stillroot.answers.summary import CAUTION
+from stillroot.answers.wording import CAUTION
 from stillroot.pictures.paper import (
     CROP_PAD_IN,
     DPI,
