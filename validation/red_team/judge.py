@@ -14,7 +14,7 @@ from bisect import bisect_left
 from dataclasses import dataclass
 from functools import cache
 from itertools import pairwise
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from xml.etree import ElementTree as ET
 
 import numpy as np
@@ -25,6 +25,9 @@ from stillroot.inputs.case import Case
 from stillroot.mechanics.loading import BALANCE
 from stillroot.mechanics.outline import SNAP_MM
 from validation.red_team.strategies import CASE_FILE, DOCS, Mutant
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
 
 PASSES = ("answer", "exit 2", "exit 3", "exit 4")
 FAILURES = ("hang", "traceback", "memory", "partial files", "bad message", "wrong answer")
@@ -64,17 +67,12 @@ class Run:
     over_memory: bool
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True)
 class Finding:
     """One of `OUTCOMES`, and what is wrong where it is a failure."""
 
     outcome: str
     detail: str = ""
-
-    @property
-    def passes(self) -> bool:
-        """Whether the run is as it must be."""
-        return self.outcome in PASSES
 
 
 class _Wrong(Exception):  # noqa: N818
@@ -84,59 +82,49 @@ class _Wrong(Exception):  # noqa: N818
 def judge(mutant: Mutant, run: Run) -> Finding:
     """Return what a run came to."""
     if run.signal in ("SIGALRM", "SIGXCPU"):
-        return Finding(outcome="hang", detail=f"ended after {run.seconds:.0f} s by {run.signal}")
+        return Finding("hang", f"ended after {run.seconds:.0f} s by {run.signal}")
     if run.over_memory or OUT_OF_MEMORY.search(run.err):
-        return Finding(outcome="memory", detail=f"{run.memory_mb:.0f} MB; {run.err[-300:]}")
-    if run.code is None:
-        return Finding(outcome="traceback", detail=f"ended by {run.signal}: {run.err[-300:]}")
+        return Finding("memory", f"{run.memory_mb:.0f} MB; {run.err[-300:]}")
     if "Traceback" in run.err or run.code not in (0, 2, 3, 4):
-        return Finding(outcome="traceback", detail=f"exit {run.code}: {run.err[-600:]}")
+        return Finding("traceback", f"exit {run.code} {run.signal}: {run.err[-600:]}")
+    check: Callable[[Mutant, Run], object]
     if run.code == 0:
-        return _judge_answer(mutant, run)
-    return _judge_refusal(mutant, run)
+        check, failure = _answer_in_order, "wrong answer"
+    elif run.after == run.before:
+        check, failure = _message_in_order, "bad message"
+    else:  # only where the folder was written, and its answer could then not be told
+        told_too_late = mutant.hurdle == "stdout full" and mutant.out
+        check, failure = _files_in_order if told_too_late else _nothing_left, "partial files"
+    try:
+        check(mutant, run)
+    except _Wrong as wrong:
+        return Finding(failure, str(wrong))
+    except (KeyError, TypeError, IndexError, AttributeError, ValueError) as error:
+        return Finding(failure, f"cannot be read: {error!r}")
+    return Finding("answer" if run.code == 0 else f"exit {run.code}")
 
 
-def _judge_refusal(mutant: Mutant, run: Run) -> Finding:
-    if mutant.hurdle == "stdout full" and mutant.out and run.after != run.before:
-        # The folder was written and the answer could then not be told: it must be whole.
-        try:
-            _files_in_order(mutant, run)
-        except _Wrong as wrong:
-            return Finding(outcome="partial files", detail=str(wrong))
-        return Finding(outcome=f"exit {run.code}")
-    if run.after != run.before:
-        names = sorted(run.after.keys() ^ run.before.keys()) or "changed files"
-        return Finding(outcome="partial files", detail=f"exit {run.code}, left {names}")
-    on_purpose = mutant.hurdle or any(kind.startswith("writing") for kind in mutant.kinds)
-    faults = {
-        "exit 4 though nothing was put in the way": run.code == 4 and not on_purpose,
-        f"something on stdout: {run.out[:200]!r}": run.out and mutant.hurdle != "stdout full",
-        "does not begin with the program's name": not run.err.startswith("stillroot: "),
-        "more than one message": len(re.findall(r"^stillroot: ", run.err, re.MULTILINE)) > 1,
-        "breaks off": re.search(r"[:,(]\s*$", run.err),
-        f"{len(run.err)} letters long": len(run.err) > LONGEST_MESSAGE,
-        "holds control characters": re.search(r"[\x00-\x08\x0b-\x1f\x7f-\x9f]", run.err),
-        "is not a few whole lines": run.err.count("\n") > 12
-        or run.err[-1:] != "\n"
-        or len(run.err) < 30,
-    }
-    found = [text for text, present in faults.items() if present]
-    if found:
-        return Finding(outcome="bad message", detail=f"{found[0]}; {run.err[:600]!r}")
-    return Finding(outcome=f"exit {run.code}")
+def _nothing_left(_: Mutant, run: Run) -> None:
+    names = sorted(run.after.keys() ^ run.before.keys()) or "changed files"
+    _need(run.after == run.before, f"exit {run.code}, left {names}")
+
+
+def _message_in_order(mutant: Mutant, run: Run) -> None:
+    err, on_purpose = run.err, mutant.hurdle or any(kind.startswith("writing") for kind in mutant.kinds)
+    for fact, text in (
+        (run.code != 4 or on_purpose, "exit 4 though nothing was put in the way"),
+        (not run.out or mutant.hurdle == "stdout full", f"something on stdout: {run.out[:200]!r}"),
+        (err.startswith("stillroot: "), "does not begin with the program's name"),
+        (len(re.findall(r"^stillroot: ", err, re.MULTILINE)) == 1, "more than one message"),
+        (not re.search(r"[:,(]\s*$", err), "breaks off"),
+        (len(err) <= LONGEST_MESSAGE, f"{len(err)} letters long"),
+        (not re.search(r"[\x00-\x08\x0b-\x1f\x7f-\x9f]", err), "holds control characters"),
+        (err.endswith("\n") and err.count("\n") <= 12 and len(err) >= 30, "is not a few whole lines"),
+    ):
+        _need(fact, f"{text}; {err[:600]!r}")
 
 
 # Answers -----------------------------------------------------------------------------------------
-
-
-def _judge_answer(mutant: Mutant, run: Run) -> Finding:
-    try:
-        _answer_in_order(mutant, run)
-    except _Wrong as wrong:
-        return Finding(outcome="wrong answer", detail=str(wrong))
-    except (KeyError, TypeError, IndexError, AttributeError, ValueError) as error:
-        return Finding(outcome="wrong answer", detail=f"cannot be read: {error!r}")
-    return Finding(outcome="answer")
 
 
 def _answer_in_order(mutant: Mutant, run: Run) -> None:
