@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from threadpoolctl import threadpool_limits
 
-from stillroot.answers.answer import answers_of, six_directions_of
+from stillroot.answers.answer import answers_of, check, six_directions_of
 from stillroot.answers.chain import Chain, meshed, solids_of
 from stillroot.answers.levels import OF_THE_ERROR, Bench, at_level, found_but_for_its_error
 from stillroot.errors import StillrootError
@@ -207,7 +207,12 @@ class Worker:
         return refined_told(case, self._fine, answers_of(self._fine, readings, strains))
 
     def report(self, case: Case) -> str:
-        """Return the report of a case as a page."""
-        from stillroot.explore.report_page import report_page  # noqa: PLC0415 - matplotlib is slow
+        """Return report.html of a case: of what `check --out` writes, the page alone."""
+        from stillroot.pictures.figures import pictures  # noqa: PLC0415 - slow to import, seldom used
+        from stillroot.studies.levers import explain  # noqa: PLC0415
+        from stillroot.words.check_document import check_document  # noqa: PLC0415
+        from stillroot.writing.html_report import report_html  # noqa: PLC0415
 
-        return report_page(case, self._progress)
+        result = explain(check(case, progress=self._progress), progress=self._progress)
+        self._progress("drawing")
+        return report_html(check_document(result), pictures(result), "researcher")
