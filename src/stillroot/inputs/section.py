@@ -12,6 +12,8 @@ from pydantic import (
     ConfigDict,
     Field,
     SerializerFunctionWrapHandler,
+    ValidatorFunctionWrapHandler,
+    WrapValidator,
     model_serializer,
     model_validator,
 )
@@ -23,6 +25,8 @@ if TYPE_CHECKING:
 ASSUMPTION = "assumption"
 COMMON_PRACTICE = "common practice, no source"
 
+Listed = Field(strict=False)
+"""Of a tuple: takes a list, as TOML and JSON give it."""
 Problems = Iterator[tuple[str, str]]
 Unused = Mapping[str, str]
 
@@ -89,17 +93,22 @@ def listed(text: str, length: int | None = None) -> BeforeValidator:
     return BeforeValidator(turned)
 
 
-def tables(kind: str, least: int, too_few: str) -> AfterValidator:
-    """Refuse fewer than `least` tables, and two of one name."""
+def tables(kind: str, least: int = 1, too_few: str = "") -> WrapValidator:
+    """Refuse what is no list of tables, fewer than `least` of them, and two of one name."""
 
-    def problem(tables: tuple[Any, ...]) -> str:
-        names = [table.name for table in tables]
-        twice = [name for name in names if names.count(name) > 1]
+    def checked(value: object, handler: ValidatorFunctionWrapHandler) -> Any:
+        if not isinstance(value, list | tuple):
+            refuse(f"must be a list of tables: write [[{kind}s]] above each {kind}")
+        found = handler(tuple(value))
+        names = [table.name for table in found]
         if len(names) < least:
-            return too_few
-        return f'have the name "{twice[0]}" more than once; each {kind} needs its own' if twice else ""
+            refuse(too_few or f"must have at least 1 {kind}: write [[{kind}s]] and its keys below")
+        for name in names:
+            if names.count(name) > 1:
+                refuse(f'have the name "{name}" more than once; each {kind} needs its own')
+        return found
 
-    return sound(problem)
+    return WrapValidator(checked)
 
 
 class Section(BaseModel):
