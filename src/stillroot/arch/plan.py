@@ -170,13 +170,12 @@ class BridgePlan(Section):
             tilt_per_nmm=math.radians(self.joint_tilt_deg_per_ncm) / 10,
         )
 
-    def unused(self) -> Unused:
+    def _unused(self) -> Unused:
         """Return the cantilevers where the line is given."""
         text = "is not used with path_mm, which runs to the tips itself; leave it out"
         return dict.fromkeys(CANTILEVERS if self.path_mm is not None else (), text)
 
-    def problems(self) -> Problems:
-        """Yield (key, what is wrong)."""
+    def _problems(self) -> Problems:
         yield from material_problems(self)
         if self.path_mm is not None and len(self.path_mm) < 2:
             yield "path_mm", "must have at least 2 points"
@@ -218,12 +217,11 @@ class BridgeLoad(Section):
     forces: Annotated[tuple[PointForce, ...], Listed, Field(max_length=MOST_FORCES)] | None = key(None)
     """In place of bite: a list of forces, each with at_mm and force_n."""
 
-    def unused(self) -> Unused:
+    def _unused(self) -> Unused:
         """Return the scale where there is no pattern."""
         return {} if self.forces is None else {"scale": "is only for a bite pattern; leave it out"}
 
-    def problems(self) -> Problems:
-        """Yield (key, what is wrong)."""
+    def _problems(self) -> Problems:
         if self.bite is None and not self.forces:
             yield "", "is no load: give bite, or forces with at_mm and force_n"
         if self.bite is not None and self.forces is not None:
@@ -375,8 +373,7 @@ class Plan(InputFile):
                 )
         return implants
 
-    def problems(self) -> Problems:
-        """Yield (key, what is wrong)."""
+    def _problems(self) -> Problems:
         yield from self._collisions()
         yield from self._implants_missed()
         yield from self._loads_in_the_air()

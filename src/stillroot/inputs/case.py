@@ -215,8 +215,7 @@ class Case(InputFile):
     def _spread_nested(self, spread: tuple[Uncertain, ...]) -> dict[str, Any]:
         return nested(spread)
 
-    def problems(self) -> Problems:
-        """Yield (key, what is wrong)."""
+    def _problems(self) -> Problems:
         length, radius = self.implant.length_mm, self.implant.diameter_mm / 2
         holds, gap, bone = self.socket.holds_mm, self.socket.gap_width_mm, self.bone
         covered = math.isclose(self.engagement_length_mm, length, abs_tol=1e-9)

@@ -122,11 +122,11 @@ class Section(BaseModel):
         use_attribute_docstrings=True,
     )
 
-    def problems(self) -> Problems:
+    def _problems(self) -> Problems:
         """Yield (key, what is wrong) of values that do not go together, the key relative to here."""
         yield from ()
 
-    def unused(self) -> Unused:
+    def _unused(self) -> Unused:
         """Return the keys without a meaning beside the others, which are refused and never written.
 
         Each with what to tell where it is given; "" where something else refuses it.
@@ -142,14 +142,14 @@ class Section(BaseModel):
 
     @model_validator(mode="after")
     def _sound(self) -> Self:
-        for key, text in self.problems():
+        for key, text in self._problems():
             refuse(text, key)
-        for key, text in sorted(self.unused().items()):
+        for key, text in sorted(self._unused().items()):
             if text and key in self.model_fields_set:
                 refuse(text, key)
         return self
 
     @model_serializer(mode="wrap")
     def _used(self, handler: SerializerFunctionWrapHandler) -> dict[str, Any]:
-        unused = self.unused()
+        unused = self._unused()
         return {key: value for key, value in handler(self).items() if key not in unused}
