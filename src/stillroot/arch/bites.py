@@ -51,23 +51,21 @@ def bite_loads(
     the height of the chewing surface above the line.
     """
     end = (last_mm + line.length_mm) / 2
-    if bite == "one_sided_molar":
-        return (_bite(line, end, crown_mm, MOLAR_N, MOLAR_OUTWARD_N),)
-    if bite == "both_sides":
-        return tuple(
-            _bite(line, place, crown_mm, MOLAR_N, MOLAR_OUTWARD_N) for place in (first_mm / 2, end)
-        )
-    if bite == "incisors":
-        middle = (first_mm + last_mm) / 2
-        return (_bite(line, middle, crown_mm, INCISOR_N, INCISOR_OUTWARD_N),)
     tip = line.length_mm if line.length_mm - last_mm > first_mm - SAME_MM else 0.0
-    return (_bite(line, tip, crown_mm, TIP_N, 0.0),)
-
-
-def _bite(line: Polyline, place: float, crown_mm: float, down_n: float, outward_n: float) -> PointLoad:
-    at = line.points(np.array([place]))[0] + [0.0, 0.0, crown_mm]
-    force = outward_n * outward(line, place) - [0.0, 0.0, down_n]
-    return PointLoad(at_mm=at, force_n=force)
+    patterns: dict[Bite, tuple[tuple[float, ...], float, float]] = {
+        "one_sided_molar": ((end,), MOLAR_N, MOLAR_OUTWARD_N),
+        "both_sides": ((first_mm / 2, end), MOLAR_N, MOLAR_OUTWARD_N),
+        "incisors": (((first_mm + last_mm) / 2,), INCISOR_N, INCISOR_OUTWARD_N),
+        "cantilever_tip": ((tip,), TIP_N, 0.0),
+    }
+    places, down_n, outward_n = patterns[bite]
+    return tuple(
+        PointLoad(
+            at_mm=line.points(np.array([place]))[0] + [0.0, 0.0, crown_mm],
+            force_n=outward_n * outward(line, place) - [0.0, 0.0, down_n],
+        )
+        for place in places
+    )
 
 
 def outward(line: Polyline, place: float) -> Floats:
