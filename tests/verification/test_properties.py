@@ -518,7 +518,7 @@ class CyclePoint:
         springs += np.sum(np.square(shear), axis=0) / layer.shear_stiffness[:, None]
         bodies = np.sum(state.w * site.series.forces(state.w))
         return cls(
-            load=site.state.fourier.wall_load(it.resultant.on_sections(top)),
+            load=site.wall_load(state.fourier, it.resultant.on_sections(top)),
             w=state.w,
             shear=np.array(shear),
             slip=state.tractions.slip_mm,
