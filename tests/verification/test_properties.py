@@ -17,7 +17,6 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, reject, settings
 from hypothesis import strategies as st
-from stillroot.writing.output import data_of
 
 import stillroot
 from stillroot.answers.chain import site_of
@@ -28,6 +27,7 @@ from stillroot.mechanics.outline import outline_of
 from stillroot.mechanics.resultant import Resultant
 from stillroot.mechanics.stored import half_section
 from stillroot.mechanics.torque import torque_of
+from stillroot.writing.output import data_of
 from validation.placed import Prepared, prepared
 
 from ._chain import BONDED, Loaded, case_of, loaded
