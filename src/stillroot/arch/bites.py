@@ -25,6 +25,13 @@ SAME_MM = 1e-6
 """Cantilevers that differ by less count as equally long; the bite is then on the one at the end."""
 UPRIGHT = 1e-3
 """A line whose horizontal part is less than this share of its length is vertical."""
+SIZES_N: dict[Bite, tuple[float, float]] = {
+    "one_sided_molar": (MOLAR_N, MOLAR_OUTWARD_N),
+    "both_sides": (MOLAR_N, MOLAR_OUTWARD_N),
+    "incisors": (INCISOR_N, INCISOR_OUTWARD_N),
+    "cantilever_tip": (TIP_N, 0.0),
+}
+"""Downward and outward part of each force of a pattern [N]."""
 BITES_IN_WORDS: dict[str, str] = {
     "one_sided_molar": f"{MOLAR_N:g} N down and {MOLAR_OUTWARD_N:g} N outward in the middle of the end "
     "cantilever, or on the last implant where there is none",
@@ -51,23 +58,21 @@ def bite_loads(
     the height of the chewing surface above the line.
     """
     end = (last_mm + line.length_mm) / 2
-    if bite == "one_sided_molar":
-        return (_bite(line, end, crown_mm, MOLAR_N, MOLAR_OUTWARD_N),)
-    if bite == "both_sides":
-        return tuple(
-            _bite(line, place, crown_mm, MOLAR_N, MOLAR_OUTWARD_N) for place in (first_mm / 2, end)
-        )
-    if bite == "incisors":
-        middle = (first_mm + last_mm) / 2
-        return (_bite(line, middle, crown_mm, INCISOR_N, INCISOR_OUTWARD_N),)
     tip = line.length_mm if line.length_mm - last_mm > first_mm - SAME_MM else 0.0
-    return (_bite(line, tip, crown_mm, TIP_N, 0.0),)
-
-
-def _bite(line: Polyline, place: float, crown_mm: float, down_n: float, outward_n: float) -> PointLoad:
-    at = line.points(np.array([place]))[0] + [0.0, 0.0, crown_mm]
-    force = outward_n * outward(line, place) - [0.0, 0.0, down_n]
-    return PointLoad(at_mm=at, force_n=force)
+    places: dict[Bite, tuple[float, ...]] = {
+        "one_sided_molar": (end,),
+        "both_sides": (first_mm / 2, end),
+        "incisors": ((first_mm + last_mm) / 2,),
+        "cantilever_tip": (tip,),
+    }
+    down_n, outward_n = SIZES_N[bite]
+    return tuple(
+        PointLoad(
+            at_mm=line.points(np.array([place]))[0] + [0.0, 0.0, crown_mm],
+            force_n=outward_n * outward(line, place) - [0.0, 0.0, down_n],
+        )
+        for place in places[bite]
+    )
 
 
 def outward(line: Polyline, place: float) -> Floats:

@@ -7,8 +7,6 @@ crest. Its cases are those of `stillroot.inputs.case`; their loads are not used.
 
 from __future__ import annotations
 
-import hashlib
-import json
 import math
 import os
 from collections.abc import Mapping
@@ -18,41 +16,30 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, Annotated, Any, Literal, Self
 
 import numpy as np
-from pydantic import (
-    BeforeValidator,
-    Field,
-    ValidationError,
-    ValidationInfo,
-    field_validator,
-    model_validator,
-)
+from pydantic import Field, ValidationInfo, field_validator
 
 from stillroot.arch.bites import BITES_IN_WORDS, Bite, PointLoad, bite_loads
 from stillroot.arch.bridge import CrossSection
 from stillroot.arch.polyline import Polyline
 from stillroot.errors import CaseError
-from stillroot.inputs.case import (
+from stillroot.inputs.case import SECTIONS, Case, read_case
+from stillroot.inputs.case_messages import Sections, written
+from stillroot.inputs.materials import (
+    BRIDGE_MATERIALS,
+    Material,
+    material_of,
+    material_problems,
+    titanium_unless_stated,
+)
+from stillroot.inputs.quantities import (
     LARGEST_LOAD,
     LARGEST_MODULUS_MPA,
     LEAST_LOAD,
     MOST_LOADS,
-    SECTIONS,
-    Case,
     Poisson,
-    read_case,
-    read_toml,
 )
-from stillroot.inputs.case_messages import Problem, case_error, problems_of, written
-from stillroot.inputs.materials import BRIDGE_MATERIALS, Material
-from stillroot.inputs.section import (
-    ASSUMPTION,
-    Section,
-    about,
-    as_tuple,
-    refuse,
-    refuse_two_materials,
-    without_negative_zero,
-)
+from stillroot.inputs.section import ASSUMPTION, Problems, Section, Unused, key, listed, refuse, tables
+from stillroot.inputs.toml_file import InputFile, named_file_problem, read_toml, refuse_named_file
 from stillroot.mechanics.head import Joint
 
 if TYPE_CHECKING:
@@ -71,25 +58,13 @@ LEAST_PIECE_MM = 0.1
 STATIONS = 41
 """Points along each axis at which the distance of two implants is evaluated."""
 UNUSED_LOADS = [{"name": "not used: the loads come from the plan", "axial_n": 1.0}]
+CANTILEVERS = ("end_cantilever_mm", "start_cantilever_mm")
 
-
-def _as_vector(value: object) -> object:
-    """Turn [x, y, z] into a tuple; the numbers themselves are validated afterwards."""
-    if not isinstance(value, list | tuple) or len(value) != 3:
-        refuse("must be three numbers, [x, y, z]")
-    return tuple(value)
-
-
-def _as_vectors(value: object) -> object:
-    if not isinstance(value, list | tuple):
-        refuse("must be a list of points, such as [[-20, 0, 6], [0, 15, 6], [20, 0, 6]]")
-    return tuple(value)
-
-
+Vector = listed("must be three numbers, [x, y, z]", length=3)
+Points = listed("must be a list of points, such as [[-20, 0, 6], [0, 15, 6], [20, 0, 6]]")
 Coordinate = Annotated[float, Field(ge=-FARTHEST_MM, le=FARTHEST_MM)]
 Force = Annotated[float, Field(ge=-LARGEST_LOAD, le=LARGEST_LOAD)]
-Place = Annotated[tuple[Coordinate, Coordinate, Coordinate], BeforeValidator(_as_vector)]
-ForceVector = Annotated[tuple[Force, Force, Force], BeforeValidator(_as_vector)]
+Place = Annotated[tuple[Coordinate, Coordinate, Coordinate], Vector]
 Size = Annotated[float, Field(ge=LEAST_SECTION_MM, le=LARGEST_SECTION_MM)]
 Cantilever = Annotated[float, Field(ge=0, le=LONGEST_CANTILEVER_MM)]
 Name = Annotated[str, Field(min_length=1, max_length=60)]
@@ -98,28 +73,17 @@ Name = Annotated[str, Field(min_length=1, max_length=60)]
 class PlacedImplant(Section):
     """One implant: its case and its position."""
 
-    name: Annotated[Name, about("Name of the implant, used in the answer.")]
-    case: Annotated[
-        Name,
-        about(
-            "Which case it is: the name of a table [cases.NAME]. In a file, case_file may stand in its "
-            "place: the name of a case file, found from the folder of the plan."
-        ),
-    ]
-    at_mm: Annotated[Place, about("[x, y, z] of where its axis meets the crest.")]
-    tilt_deg: Annotated[
-        float,
-        about("Angle of its axis from the z axis.", source="assumption: upright", typical="0 to 45"),
-        Field(ge=0, le=STEEPEST_DEG),
-    ] = 0.0
-    azimuth_deg: Annotated[
-        float,
-        about(
-            "Direction, from x towards y, in which the head of a tilted implant leans.",
-            source=ASSUMPTION,
-        ),
-        Field(ge=-360, le=360),
-    ] = 0.0
+    name: Name = key()
+    """Name of the implant, used in the answer."""
+    case: Name = key()
+    """Which case it is: the name of a table [cases.NAME]. In a file, case_file may stand in its place:
+    the name of a case file, found from the folder of the plan."""
+    at_mm: Place = key()
+    """[x, y, z] of where its axis meets the crest."""
+    tilt_deg: float = key(0.0, "assumption: upright", typical="0 to 45", ge=0, le=STEEPEST_DEG)
+    """Angle of its axis from the z axis."""
+    azimuth_deg: float = key(0.0, ASSUMPTION, ge=-360, le=360)
+    """Direction, from x towards y, in which the head of a tilted implant leans."""
 
     @property
     def frame(self) -> Floats:
@@ -142,83 +106,45 @@ class PlacedImplant(Section):
 class BridgePlan(Section):
     """The bridge that splints the implants: a beam framework, or a rigid body."""
 
-    kind: Annotated[
-        Literal["beam", "rigid"],
-        about("beam: a framework of the stated section and material; rigid: it does not bend."),
-    ] = "beam"
-    modulus_mpa: Annotated[
-        Annotated[float, Field(ge=LEAST_BRIDGE_MPA, le=1e4 * LARGEST_MODULUS_MPA)] | None,
-        about("Young's modulus, with poisson, in place of material.", default="none"),
-    ] = None
-    poisson: Annotated[
-        Poisson | None,
-        about("Poisson's ratio, with modulus_mpa, in place of material.", default="none"),
-    ] = None
-    material: Annotated[
-        Literal["titanium", "cobalt_chromium", "zirconia", "polymer"] | None,
-        about(
-            "Titanium and zirconia as for implants. Cobalt-chromium: 220000 MPa, 0.30 (from memory). "
-            "Polymer of a provisional: 2700 MPa, 0.35 (from memory).",
-            source=ASSUMPTION,
-            default='"titanium", where modulus_mpa and poisson are not given',
-        ),
-    ] = Field(
-        default_factory=lambda data: (
-            "titanium" if data["modulus_mpa"] is None and data["poisson"] is None else None
-        )
+    kind: Literal["beam", "rigid"] = key("beam")
+    """beam: a framework of the stated section and material; rigid: it does not bend."""
+    modulus_mpa: float | None = key(None, ge=LEAST_BRIDGE_MPA, le=1e4 * LARGEST_MODULUS_MPA)
+    """Young's modulus, with poisson, in place of material."""
+    poisson: Poisson | None = key(None)
+    """Poisson's ratio, with modulus_mpa, in place of material."""
+    material: Literal["titanium", "cobalt_chromium", "zirconia", "polymer"] | None = key(
+        titanium_unless_stated,
+        ASSUMPTION,
+        shown='"titanium", where modulus_mpa and poisson are not given',
     )
-    width_mm: Annotated[
-        Size,
-        about("Width of the section, level across the line.", source=ASSUMPTION, typical="3 to 6 mm"),
-    ] = 4.0
-    height_mm: Annotated[
-        Size, about("Height of the section.", source=ASSUMPTION, typical="3 to 6 mm")
-    ] = 5.0
-    start_cantilever_mm: Annotated[
-        Cantilever,
-        about(
-            "Length of the bridge beyond the first implant, level and straight on. Not with path_mm.",
-            source=ASSUMPTION,
-        ),
-    ] = 0.0
-    end_cantilever_mm: Annotated[
-        Cantilever,
-        about("The same beyond the last implant. Not with path_mm.", source=ASSUMPTION),
-    ] = 0.0
-    path_mm: Annotated[
-        Annotated[tuple[Place, ...], Field(max_length=MOST_CORNERS), BeforeValidator(_as_vectors)]
-        | None,
-        about(
-            "Line of the bridge as [x, y, z] points; it must pass within half its width of each "
-            "abutment's top.",
-            default="from abutment's top to abutment's top in the order of the implants, and on along "
-            "the cantilevers",
-        ),
-    ] = None
-    crown_mm: Annotated[
-        float,
-        about(
-            "Height of the chewing surface above the line, where bite patterns act.", source=ASSUMPTION
-        ),
-        Field(ge=0, le=REACH_UP_MM),
-    ] = 6.0
-    joint_shift_um_per_n: Annotated[
-        float,
-        about("What a screw joint yields to a force, in any direction; 0 is rigid.", source=ASSUMPTION),
-        Field(ge=0, le=1000),
-    ] = 0.0
-    joint_tilt_deg_per_ncm: Annotated[
-        float,
-        about("What a screw joint yields to a moment, about any axis; 0 is rigid.", source=ASSUMPTION),
-        Field(ge=0, le=10),
-    ] = 0.0
+    """Titanium and zirconia as for implants. Cobalt-chromium: 220000 MPa, 0.30 (from memory). Polymer of
+    a provisional: 2700 MPa, 0.35 (from memory)."""
+    width_mm: Size = key(4.0, ASSUMPTION, typical="3 to 6 mm")
+    """Width of the section, level across the line."""
+    height_mm: Size = key(5.0, ASSUMPTION, typical="3 to 6 mm")
+    """Height of the section."""
+    start_cantilever_mm: Cantilever = key(0.0, ASSUMPTION)
+    """Length of the bridge beyond the first implant, level and straight on. Not with path_mm."""
+    end_cantilever_mm: Cantilever = key(0.0, ASSUMPTION)
+    """The same beyond the last implant. Not with path_mm."""
+    path_mm: Annotated[tuple[Place, ...], Field(max_length=MOST_CORNERS), Points] | None = key(
+        None,
+        shown="from abutment's top to abutment's top in the order of the implants, and on along the "
+        "cantilevers",
+    )
+    """Line of the bridge as [x, y, z] points; it must pass within half its width of each abutment's
+    top."""
+    crown_mm: float = key(6.0, ASSUMPTION, ge=0, le=REACH_UP_MM)
+    """Height of the chewing surface above the line, where bite patterns act."""
+    joint_shift_um_per_n: float = key(0.0, ASSUMPTION, ge=0, le=1000)
+    """What a screw joint yields to a force, in any direction; 0 is rigid."""
+    joint_tilt_deg_per_ncm: float = key(0.0, ASSUMPTION, ge=0, le=10)
+    """What a screw joint yields to a moment, about any axis; 0 is rigid."""
 
     @property
     def elastic(self) -> Material:
         """The elastic constants of the framework."""
-        if self.modulus_mpa is not None and self.poisson is not None:
-            return Material(modulus_mpa=self.modulus_mpa, poisson=self.poisson)
-        return BRIDGE_MATERIALS[self.material or "titanium"]
+        return material_of(self, BRIDGE_MATERIALS)
 
     @property
     def section(self) -> CrossSection:
@@ -233,36 +159,30 @@ class BridgePlan(Section):
             tilt_per_nmm=math.radians(self.joint_tilt_deg_per_ncm) / 10,
         )
 
-    @model_validator(mode="after")
-    def _one_material(self) -> Self:
-        refuse_two_materials(self, named="material" in self.model_fields_set)
-        return self
+    def unused(self) -> Unused:
+        """Return the cantilevers where the line is given."""
+        text = "is not used with path_mm, which runs to the tips itself; leave it out"
+        return dict.fromkeys(CANTILEVERS if self.path_mm is not None else (), text)
 
-    @model_validator(mode="after")
-    def _path_or_cantilevers(self) -> Self:
-        given = self.model_fields_set & {"start_cantilever_mm", "end_cantilever_mm"}
-        if self.path_mm is None:
-            return self
-        if given:
-            refuse("is not used with path_mm, which runs to the tips itself; leave it out", min(given))
-        if len(self.path_mm) < 2:
-            refuse("must have at least 2 points", "path_mm")
-        if any(math.dist(a, b) < LEAST_PIECE_MM for a, b in pairwise(self.path_mm)):
-            refuse(f"has points less than {LEAST_PIECE_MM:g} mm apart, one after the other", "path_mm")
-        return self
+    def problems(self) -> Problems:
+        """Yield (key, what is wrong)."""
+        yield from material_problems(self)
+        if self.path_mm is not None and len(self.path_mm) < 2:
+            yield "path_mm", "must have at least 2 points"
+        if any(math.dist(a, b) < LEAST_PIECE_MM for a, b in pairwise(self.path_mm or ())):
+            text = f"has points less than {LEAST_PIECE_MM:g} mm apart, one after the other"
+            yield "path_mm", text
 
 
 class PointForce(Section):
     """A force at a point of the bridge."""
 
-    at_mm: Annotated[
-        Place,
-        about(
-            f"[x, y, z] of where it acts: within {REACH_MM:g} mm of the bridge's line as seen from "
-            "above, from which a rigid arm reaches there."
-        ),
-    ]
-    force_n: Annotated[ForceVector, about("[F_x, F_y, F_z]; a bite presses towards negative z.")]
+    at_mm: Place = key(
+        description=f"[x, y, z] of where it acts: within {REACH_MM:g} mm of the bridge's line as seen "
+        "from above, from which a rigid arm reaches there."
+    )
+    force_n: Annotated[tuple[Force, Force, Force], Vector] = key()
+    """[F_x, F_y, F_z]; a bite presses towards negative z."""
 
     @property
     def point_load(self) -> PointLoad:
@@ -273,97 +193,87 @@ class PointForce(Section):
 class BridgeLoad(Section):
     """One load on the bridge: a bite pattern, or forces at points."""
 
-    name: Annotated[Name, about("Name of the load, used in the answer.")]
-    bite: Annotated[
-        Bite | None,
-        about(
-            "A bite pattern. "
-            + "; ".join(f"{name}: {words}" for name, words in BITES_IN_WORDS.items())
-            + ". Sizes are assumptions inside the ranges of Mericske-Stern et al. 1992, as tabulated in "
-            "doi 10.1186/s40729-022-00454-y.",
-            default="none",
-        ),
-    ] = None
-    scale: Annotated[
-        float,
-        about("Factor on the sizes of the pattern.", source=ASSUMPTION),
-        Field(ge=0.001, le=100),
-    ] = 1.0
-    forces: Annotated[
-        Annotated[tuple[PointForce, ...], Field(max_length=MOST_FORCES), BeforeValidator(as_tuple)]
-        | None,
-        about("In place of bite: a list of forces, each with at_mm and force_n.", default="none"),
-    ] = None
+    name: Name = key()
+    """Name of the load, used in the answer."""
+    bite: Bite | None = key(
+        None,
+        description="A bite pattern. "
+        + "; ".join(f"{name}: {words}" for name, words in BITES_IN_WORDS.items())
+        + ". Sizes are assumptions inside the ranges of Mericske-Stern et al. 1992, as tabulated in doi "
+        "10.1186/s40729-022-00454-y.",
+    )
+    scale: float = key(1.0, ASSUMPTION, ge=0.001, le=100)
+    """Factor on the sizes of the pattern."""
+    forces: (
+        Annotated[
+            tuple[PointForce, ...],
+            Field(max_length=MOST_FORCES),
+            listed("must be a list, in square brackets"),
+        ]
+        | None
+    ) = key(None)
+    """In place of bite: a list of forces, each with at_mm and force_n."""
 
-    @model_validator(mode="after")
-    def _one_form(self) -> Self:
+    def unused(self) -> Unused:
+        """Return the scale where there is no pattern."""
+        return {} if self.forces is None else {"scale": "is only for a bite pattern; leave it out"}
+
+    def problems(self) -> Problems:
+        """Yield (key, what is wrong)."""
         if self.bite is None and not self.forces:
-            refuse("is no load: give bite, or forces with at_mm and force_n")
+            yield "", "is no load: give bite, or forces with at_mm and force_n"
         if self.bite is not None and self.forces is not None:
-            refuse("is not used with forces; give one of the two", "bite")
-        if self.forces is not None:
-            if "scale" in self.model_fields_set:
-                refuse("is only for a bite pattern; leave it out", "scale")
-            largest = max(abs(part) for force in self.forces for part in force.force_n)
-            if largest < LEAST_LOAD:
-                refuse(f"is no load: a force must be at least {LEAST_LOAD:g} N", "forces")
-        return self
+            yield "bite", "is not used with forces; give one of the two"
+        parts = [abs(part) for force in self.forces or () for part in force.force_n]
+        if parts and max(parts) < LEAST_LOAD:
+            yield "forces", f"is no load: a force must be at least {LEAST_LOAD:g} N"
 
 
-class Plan(Section):
+class Plan(InputFile):
     """Implants splinted under one bridge, and the loads on it."""
 
-    title: Annotated[str, about("Title of the plan."), Field(min_length=1)]
-    cases: Annotated[
-        dict[str, Case],
-        about(
-            "Tables [cases.NAME], each laid out as a case file (docs/case_file.md); its loads may be "
-            "left out and are not used.",
-            default="none",
-        ),
-    ] = Field(default_factory=dict)
+    title: str = key(min_length=1)
+    """Title of the plan."""
+    cases: dict[str, Case] = key(dict, shown="none")
+    """Tables [cases.NAME], each laid out as a case file (docs/case_file.md); its loads may be left out
+    and are not used."""
     implants: Annotated[
         tuple[PlacedImplant, ...],
         Field(max_length=MOST_IMPLANTS),
-        about("One [[implants]] table each."),
-    ]
-    bridge: Annotated[BridgePlan, about("The bridge.")] = BridgePlan()
+        listed("must be a list of tables: write [[implants]] above each"),
+        tables(
+            "implant",
+            LEAST_IMPLANTS,
+            f"must have at least {LEAST_IMPLANTS} implants: a bridge splints two or more",
+        ),
+    ] = key()
+    """One [[implants]] table each."""
+    bridge: BridgePlan = key(BridgePlan())
+    """The bridge."""
     loads: Annotated[
-        tuple[BridgeLoad, ...], Field(max_length=MOST_LOADS), about("One [[loads]] table a load.")
-    ]
+        tuple[BridgeLoad, ...],
+        Field(max_length=MOST_LOADS),
+        listed("must be a list of tables: write [[loads]] above each"),
+        tables("load", 1, "must have at least 1 load: write [[loads]] and its keys below"),
+    ] = key()
+    """One [[loads]] table a load."""
 
     @classmethod
-    def from_dict(cls, data: Mapping[str, object], file: str | None = None) -> Self:
-        """Return the plan of nested dictionaries laid out as the plan file is.
-
-        Raises
-        ------
-        CaseError
-            A key or value is wrong; one line per problem.
-        """
-        try:
-            return cls.model_validate(dict(data))
-        except ValidationError as error:
-            raise case_error(problems_of(error, data, plan_sections(data)), file) from None
+    def sections(cls, data: Mapping[str, object]) -> Sections:
+        """Return the sections of a raw plan, including those of each of its cases."""
+        cases = data.get("cases")
+        inside = {
+            f"cases.{name}.{section}".rstrip("."): kind
+            for name in (cases if isinstance(cases, Mapping) else ())
+            for section, kind in SECTIONS.items()
+        }
+        return {**PLAN_SECTIONS, **inside}
 
     def to_dict(self) -> dict[str, Any]:
-        """Return dictionaries with every default; `from_dict` makes an equal plan of them."""
-        data: dict[str, Any] = self.model_dump(mode="json", exclude_none=True, exclude={"cases"})
-        bridge = data["bridge"]
-        if self.bridge.path_mm is not None:
-            for key in ("start_cantilever_mm", "end_cantilever_mm"):
-                del bridge[key]
-        for load in data["loads"]:
-            if "forces" in load:
-                del load["scale"]
-        data["cases"] = {name: case.to_dict() for name, case in self.cases.items()}
-        plain: dict[str, Any] = without_negative_zero(data)
-        return plain
-
-    def fingerprint(self) -> str:
-        """Return the SHA-256 (hex) of the plan with every default."""
-        text = json.dumps(self.to_dict(), sort_keys=True, separators=(",", ":"))
-        return hashlib.sha256(text.encode()).hexdigest()
+        """Return dictionaries with every default, the cases last; `from_dict` makes an equal plan."""
+        data = super().to_dict()
+        del data["cases"]
+        return {**data, "cases": {name: case.to_dict() for name, case in self.cases.items()}}
 
     def case_of(self, implant: PlacedImplant) -> Case:
         """Return the case of an implant."""
@@ -391,8 +301,8 @@ class Plan(Section):
         """Return the forces of a load."""
         if load.bite is None:
             return tuple(force.point_load for force in load.forces or ())
-        places = [self.line.nearest(self.head_mm(implant))[0] for implant in self.implants]
-        forces = bite_loads(load.bite, self.line, min(places), max(places), self.bridge.crown_mm)
+        first, last = min(self.places), max(self.places)
+        forces = bite_loads(load.bite, self.line, first, last, self.bridge.crown_mm)
         return tuple(PointLoad(at_mm=f.at_mm, force_n=load.scale * f.force_n) for f in forces)
 
     def name_of(self, given: str) -> str:
@@ -436,10 +346,15 @@ class Plan(Section):
                     {"at_mm": f.at_mm.tolist(), "force_n": f.force_n.tolist()}
                     for f in self.point_loads(kept)
                 ]
-        for key in ("start_cantilever_mm", "end_cantilever_mm"):
-            data["bridge"].pop(key, None)
+        for end in CANTILEVERS:
+            data["bridge"].pop(end, None)
         data["bridge"]["path_mm"] = self.line.corners_mm.tolist()
         return type(self).from_dict(data)
+
+    @property
+    def places(self) -> list[float]:
+        """The places of the implants along the line."""
+        return [self.line.nearest(self.head_mm(implant))[0] for implant in self.implants]
 
     @field_validator("cases", mode="before")
     @classmethod
@@ -451,31 +366,14 @@ class Plan(Section):
             for name, case in value.items()
         }
 
-    @field_validator("implants", "loads", mode="before")
-    @classmethod
-    def _tables(cls, value: object, info: ValidationInfo) -> object:
-        if not isinstance(value, list | tuple):
-            refuse(f"must be a list of tables: write [[{info.field_name}]] above each")
-        return tuple(value)
-
-    @field_validator("implants")
-    @classmethod
-    def _two_at_least(cls, implants: tuple[PlacedImplant, ...]) -> tuple[PlacedImplant, ...]:
-        if len(implants) < LEAST_IMPLANTS:
-            refuse(f"must have at least {LEAST_IMPLANTS} implants: a bridge splints two or more")
-        _refuse_same_name([i.name for i in implants], "implant")
-        return implants
-
     @field_validator("implants")
     @classmethod
     def _cases_are_there(
         cls, implants: tuple[PlacedImplant, ...], info: ValidationInfo
     ) -> tuple[PlacedImplant, ...]:
-        if "cases" not in info.data:  # invalid themselves, and reported
-            return implants
-        cases = info.data["cases"]
+        cases = info.data.get("cases")  # none where they are invalid themselves, and reported
         for implant in implants:
-            if implant.case not in cases:
+            if cases is not None and implant.case not in cases:
                 known = ", ".join(f'"{name}"' for name in cases) or "none"
                 refuse(
                     f'name the case "{implant.case}" for "{implant.name}", but there is no such case; '
@@ -483,16 +381,13 @@ class Plan(Section):
                 )
         return implants
 
-    @field_validator("loads")
-    @classmethod
-    def _one_load_at_least(cls, loads: tuple[BridgeLoad, ...]) -> tuple[BridgeLoad, ...]:
-        if not loads:
-            refuse("must have at least 1 load: write [[loads]] and its keys below")
-        _refuse_same_name([load.name for load in loads], "load")
-        return loads
+    def problems(self) -> Problems:
+        """Yield (key, what is wrong)."""
+        yield from self._collisions()
+        yield from self._implants_missed()
+        yield from self._loads_in_the_air()
 
-    @model_validator(mode="after")
-    def _implants_stand_apart(self) -> Self:
+    def _collisions(self) -> Problems:
         share = np.linspace(0.0, 1.0, STATIONS)[:, None]
 
         def axis(implant: PlacedImplant) -> Floats:
@@ -502,55 +397,47 @@ class Plan(Section):
 
         for one, other in combinations(self.implants, 2):
             apart = np.linalg.norm(axis(one)[:, None] - axis(other)[None], axis=2).min()
-            diameters = [self.case_of(i).implant.diameter_mm for i in (one, other)]
-            if apart < sum(diameters) / 2:
-                refuse(
+            least = sum(self.case_of(implant).implant.diameter_mm for implant in (one, other)) / 2
+            if apart < least:
+                text = (
                     f'place "{one.name}" and "{other.name}" one inside the other: their axes come '
-                    f"within {apart:.3g} mm and must stay {sum(diameters) / 2:.3g} mm apart",
-                    "implants",
+                    f"within {apart:.3g} mm and must stay {least:.3g} mm apart"
                 )
-        return self
+                yield "implants", text
 
-    @model_validator(mode="after")
-    def _bridge_meets_implants(self) -> Self:
+    def _implants_missed(self) -> Problems:
+        reach = self.bridge.width_mm / 2
         for implant in self.implants:
             head = self.head_mm(implant)
             _, off = self.line.nearest(head)
-            if off > self.bridge.width_mm / 2 + 1e-9:
+            if off > reach + 1e-9:
                 at = ", ".join(f"{x:.4g}" for x in head)
-                refuse(
+                text = (
                     f'misses "{implant.name}" by {off:.3g} mm: its abutment\'s top is at [{at}], and '
-                    f"the line must pass within half its width, {self.bridge.width_mm / 2:g} mm",
-                    "bridge.path_mm",
+                    f"the line must pass within half its width, {reach:g} mm"
                 )
-        return self
+                yield "bridge.path_mm", text
 
-    @model_validator(mode="after")
-    def _loads_on_bridge(self) -> Self:
+    def _loads_in_the_air(self) -> Problems:
+        longest = max(min(self.places), self.line.length_mm - max(self.places))
         for load in self.loads:
-            if load.bite == "cantilever_tip" and not self._has_cantilever:
-                refuse(
+            if load.bite == "cantilever_tip" and longest <= LEAST_PIECE_MM:
+                text = (
                     f'"{load.name}" bites on the tip of a cantilever, and the bridge has none; give '
-                    "bridge.end_cantilever_mm, or another bite",
-                    "loads",
+                    "bridge.end_cantilever_mm, or another bite"
                 )
+                yield "loads", text
             for force in load.forces or ():
                 point = np.array(force.at_mm)
                 place, off = self.line.nearest(point, dimensions=2)
                 up = abs(float(point[2] - self.line.points(np.array([place]))[0, 2]))
                 if off > REACH_MM or up > REACH_UP_MM:
-                    refuse(
-                        f'"{load.name}" is off the bridge: at_mm = {written(force.at_mm)} '
-                        f"lies {off:.3g} mm beside its line and {up:.3g} mm from it in height; at most "
-                        f"{REACH_MM:g} and {REACH_UP_MM:g} mm are carried",
-                        "loads",
+                    text = (
+                        f'"{load.name}" is off the bridge: at_mm = {written(force.at_mm)} lies '
+                        f"{off:.3g} mm beside its line and {up:.3g} mm from it in height; at most "
+                        f"{REACH_MM:g} and {REACH_UP_MM:g} mm are carried"
                     )
-        return self
-
-    @property
-    def _has_cantilever(self) -> bool:
-        places = [self.line.nearest(self.head_mm(implant))[0] for implant in self.implants]
-        return max(min(places), self.line.length_mm - max(places)) > LEAST_PIECE_MM
+                    yield "loads", text
 
 
 PLAN_SECTIONS: Mapping[str, type[Section]] = MappingProxyType(
@@ -563,18 +450,6 @@ PLAN_SECTIONS: Mapping[str, type[Section]] = MappingProxyType(
     }
 )
 """The sections of the plan file by name, without those of its cases."""
-
-
-def plan_sections(data: Mapping[str, object]) -> Mapping[str, type[Section]]:
-    """Return the sections of a raw plan, including those of each of its cases."""
-    cases = data.get("cases")
-    names = [name for name in cases if isinstance(name, str)] if isinstance(cases, Mapping) else []
-    inside = {
-        f"cases.{name}.{section}".rstrip("."): kind
-        for name in names
-        for section, kind in SECTIONS.items()
-    }
-    return {**PLAN_SECTIONS, **inside}
 
 
 def read_plan(path: str | os.PathLike[str]) -> Plan:
@@ -592,40 +467,22 @@ def read_plan(path: str | os.PathLike[str]) -> Plan:
 
 def _with_case_files(data: dict[str, Any], folder: Path, file: str) -> dict[str, Any]:
     """Return the raw plan with the cases in place of the names of their files."""
-    implants = data.get("implants")
-    cases = data.get("cases", {})
+    implants, cases = data.get("implants"), data.get("cases", {})
     if not isinstance(implants, list) or not isinstance(cases, dict):
         return data
     read: dict[str, Case] = {}
-    placed = []
     for k, implant in enumerate(implants, start=1):
-        name = implant.get("case_file") if isinstance(implant, dict) else None
-        if name is None:
-            placed.append(implant)
+        if not isinstance(implant, dict) or "case_file" not in implant:
             continue
-        text = ""
-        if not isinstance(name, str) or "\0" in name:
-            text = "must be the name of a file, in quotes"
-        elif "case" in implant:
-            text = "is not used with case; give one of the two"
-        elif name in cases:
+        text = named_file_problem(implant, "case_file", "case")
+        name = implant.pop("case_file")
+        if not text and name in cases:
             text = "is the name of a table in [cases] too; rename one of the two"
-        if text:
-            raise case_error(
-                [Problem(key=f"implants[{k}].case_file", value=written(name), text=text)], file
-            )
+        refuse_named_file(f"implants[{k}].case_file", name, text, file)
         if name not in read:
             read[name] = read_case(folder / name)
-        placed.append(
-            {"case": name, **{key: value for key, value in implant.items() if key != "case_file"}}
-        )
-    return {**data, "implants": placed, "cases": {**cases, **read}}
-
-
-def _refuse_same_name(names: list[str], kind: str) -> None:
-    for name in names:
-        if names.count(name) > 1:
-            refuse(f'have the name "{name}" more than once; each {kind} needs its own')
+        implant["case"] = name
+    return {**data, "cases": {**cases, **read}}
 
 
 def _beyond(before: Floats, last: Floats, length: float) -> Floats:

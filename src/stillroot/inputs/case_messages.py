@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, get_origin
 from pydantic import BaseModel
 
 from stillroot.errors import CaseError
+from stillroot.inputs.section import Section, about
 
 if TYPE_CHECKING:
     from pydantic import ValidationError
@@ -25,7 +26,7 @@ DIGITS, DECIMALS = 4, 9
 MOST_PROBLEMS_SHOWN = 5
 LONGEST_VALUE = 60
 
-Sections = Mapping[str, type[BaseModel]]
+Sections = Mapping[str, type[Section]]
 """The sections of the file by dotted name; "" is the top."""
 
 FILE_KEYS: Mapping[str, Mapping[str, str]] = MappingProxyType(
@@ -42,6 +43,27 @@ UNITS: Mapping[str, str] = MappingProxyType(
     {"mm": "mm", "um": "µm", "n": "N", "ncm": "N·cm", "deg": "degrees", "mpa": "MPa"}
 )
 """The units in which keys end, and how they are written."""
+
+TEXTS: Mapping[str, str] = MappingProxyType(
+    {
+        "missing": "is missing. {meaning}{usual}",
+        "greater_than": "must be greater than {gt:.12g}{unit}{usual}",
+        "greater_than_equal": "must be at least {ge:.12g}{unit}{usual}",
+        "less_than": "must be less than {lt:.12g}{unit}{usual}",
+        "less_than_equal": "must be at most {le:.12g}{unit}{usual}",
+        "finite_number": "must be a finite number{usual}",
+        "float_type": "must be a number, without quotes{usual}",
+        "int_type": "must be a whole number, without quotes or decimal point",
+        "string_type": "must be text, in quotes",
+        "string_too_short": "must not be empty",
+        "string_too_long": "must have at most {max_length} letters",
+        "too_long": "must have at most {max_length} entries",
+        "literal_error": "must be one of {expected}",
+        "model_type": "must be a table, {heading}, with its keys below",
+        "tuple_type": "must be a list, in square brackets",
+    }
+)
+"""What would be right, by the validator's name of what is wrong."""
 
 _OTHER_UNITS = "cm|m|nm|in|inch|kn|lbf|nmm|rad|gpa|kpa|pa|degree|degrees|micron"
 _SUFFIX = re.compile(f"_({'|'.join(UNITS)}|{_OTHER_UNITS})$")
@@ -152,73 +174,32 @@ def _place(detail: ErrorDetails, data: Mapping[str, object], sections: Sections)
 
 
 def _what_is_right(detail: ErrorDetails, section: str, key: str, sections: Sections) -> str:
-    kind, context = detail["type"], detail.get("ctx", {})
-    name = _name(key)
-    meaning, typical = _about(section, name, sections)
-    usual = f" (usual: {typical})" if typical else ""
-    texts = {
-        "case": str(context.get("text")),
-        "missing": _section_missing(key, sections) or f"is missing. {meaning}{usual}",
-        "greater_than": f"must be greater than {_bound(context, 'gt', name)}{usual}",
-        "greater_than_equal": f"must be at least {_bound(context, 'ge', name)}{usual}",
-        "less_than": f"must be less than {_bound(context, 'lt', name)}{usual}",
-        "less_than_equal": f"must be at most {_bound(context, 'le', name)}{usual}",
-        "finite_number": f"must be a finite number{usual}",
-        "float_type": f"must be a number, without quotes{usual}",
-        "int_type": "must be a whole number, without quotes or decimal point",
-        "string_type": "must be text, in quotes",
-        "string_too_short": "must not be empty",
-        "string_too_long": f"must have at most {context.get('max_length')} letters",
-        "too_long": f"must have at most {context.get('max_length')} entries",
-        "literal_error": f"must be one of {str(context.get('expected')).replace(chr(39), chr(34))}",
-        "model_type": f"must be a table, {_heading(key)}, with its keys below",
-        "tuple_type": "must be a list, in square brackets",
-    }
-    return texts.get(kind, detail["msg"])
+    kind, plain = detail["type"], _INDEX.sub("", key)
+    name = plain.rpartition(".")[2]
+    info = sections[section].model_fields.get(name)
+    if kind == "missing" and key in sections:
+        return _section_missing(key, info, sections)
+    if kind not in TEXTS:
+        return detail["msg"]
+    told, context = about(info), dict(detail.get("ctx", {}))
+    if "expected" in context:
+        context["expected"] = str(context["expected"]).replace("'", '"')
+    return TEXTS[kind].format(
+        **context,
+        meaning=told["meaning"],
+        usual=told["typical"] and f" (usual: {told['typical']})",
+        unit=_unit(name),
+        heading=f"[[{plain}]]" if key.endswith("]") else f"[{plain}]",
+    )
 
 
-def _section_missing(key: str, sections: Sections) -> str:
-    """Return the message on a missing section; "" where the key is no section."""
-    if key not in sections:
-        return ""
-    holder, _, name = key.rpartition(".")
-    field = sections[holder].model_fields.get(name) if holder in sections else None
-    many = field is not None and get_origin(field.annotation) is tuple
-    needed = [
-        needs
-        for needs, its in sections[key].model_fields.items()
-        if its.is_required() and not _extra(its).get("default")
-    ]
+def _section_missing(key: str, info: FieldInfo | None, sections: Sections) -> str:
+    """Return the message on a missing section."""
+    many = info is not None and get_origin(info.annotation) is tuple
+    fields = sections[key].model_fields.items()
+    needed = [name for name, its in fields if its.is_required() and not about(its)["default"]]
     heading = f"[[{key}]]" if many else f"[{key}]"
     return f"is missing: write {heading} and its keys below it, {', '.join(needed)} first"
-
-
-def _extra(field: FieldInfo) -> Mapping[str, object]:
-    extra = field.json_schema_extra
-    return extra if isinstance(extra, Mapping) else {}
-
-
-def _bound(context: Mapping[str, object], name: str, key: str) -> str:
-    return f"{context.get(name, 0):.12g}{_unit(key)}"
-
-
-def _heading(key: str) -> str:
-    """Return the heading of the table of a key in the file."""
-    plain = _INDEX.sub("", key)
-    return f"[[{plain}]]" if key.endswith("]") else f"[{plain}]"
-
-
-def _name(key: str) -> str:
-    """Return the last part of a key, without indices."""
-    return _INDEX.sub("", key.rpartition(".")[2])
-
-
-def _about(section: str, name: str, sections: Sections) -> tuple[str, str]:
-    """Return (meaning, usual range) of a key."""
-    info = sections[section].model_fields.get(name)
-    if info is None:
-        return "", ""
-    return info.description or "", str(_extra(info).get("typical", ""))
 
 
 def _unit(key: str) -> str:

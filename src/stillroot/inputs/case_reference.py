@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from annotated_types import Ge, Gt, Le, Lt
 
 from stillroot.inputs.case import SECTIONS
-from stillroot.inputs.case_messages import FILE_KEYS
+from stillroot.inputs.case_messages import FILE_KEYS, written
+from stillroot.inputs.section import about, parts_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -68,43 +69,28 @@ def _rows(sections: Sections, section: str) -> Iterator[str]:
 
 
 def _row(key: str, info: FieldInfo) -> str:
-    extra: dict[str, Any] = dict(info.json_schema_extra or {})  # type: ignore[arg-type]
-    usual = f" Usual: {extra['typical']}." if extra["typical"] else ""
-    meaning = f"{info.description}{usual}"
-    cells = (f"`{key}`", _default(info, extra["default"]), _allowed(info), meaning, extra["source"])
+    told = about(info)
+    usual = f" Usual: {told['typical']}." if told["typical"] else ""
+    meaning = f"{told['meaning']}{usual}"
+    cells = (f"`{key}`", told["default"] or _default(info), _allowed(info), meaning, told["source"])
     return f"| {' | '.join(cells)} |"
 
 
-def _default(info: FieldInfo, in_words: str) -> str:
-    if in_words:
-        return in_words
+def _default(info: FieldInfo) -> str:
+    """Return the default of a key as a file has it."""
     if info.is_required():
         return "**required**"
-    value = info.default
-    return (
-        f'"{value}"'
-        if isinstance(value, str)
-        else str(list(value) if isinstance(value, tuple) else value)
-    )
+    return "none" if info.default is None else written(info.default)
 
 
 def _allowed(info: FieldInfo) -> str:
     """Return the bounds or the choices of a key."""
-    choices = [item for item in _leaves(info.annotation) if isinstance(item, str)]
-    if choices:
-        return ", ".join(f'"{choice}"' for choice in choices)
+    parts = (*info.metadata, *parts_of(info.annotation))
+    choices = [f'"{part}"' for part in parts if isinstance(part, str)]
     bounds = {  # of a [depth, modulus] pair the last, the modulus, is shown
-        name: f"{sign} {getattr(item, name):.12g}"
-        for item in (*info.metadata, *_leaves(info.annotation))
+        name: f"{sign} {getattr(part, name):.12g}"
+        for part in parts
         for kind, (name, sign) in BOUNDS.items()
-        if isinstance(item, kind)
+        if isinstance(part, kind)
     }
-    return ", ".join(bounds.values())
-
-
-def _leaves(annotation: Any) -> Iterator[Any]:
-    """Yield everything nested in an annotation: choices, and bounds inside fields."""
-    for part in (*getattr(annotation, "__args__", ()), *getattr(annotation, "__metadata__", ())):
-        yield part
-        yield from getattr(part, "metadata", ())
-        yield from _leaves(part)
+    return ", ".join(choices or bounds.values())

@@ -9,10 +9,10 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Iterator, Mapping
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -26,12 +26,6 @@ class Material:
     def shear_modulus_mpa(self) -> float:
         """G = E / (2 (1 + ν))."""
         return self.modulus_mpa / (2 * (1 + self.poisson))
-
-    @property
-    def lame_mpa(self) -> float:
-        """λ = E ν / ((1 + ν) (1 - 2ν)), the first Lamé constant; the second is G."""
-        nu = self.poisson
-        return self.modulus_mpa * nu / ((1 + nu) * (1 - 2 * nu))
 
     @property
     def oedometric_modulus_mpa(self) -> float:
@@ -62,6 +56,30 @@ BRIDGE_MATERIALS: Mapping[str, Material] = MappingProxyType(
     }
 )
 
+
+def titanium_unless_stated(data: Mapping[str, object]) -> str | None:
+    """Return the default name of a material: none where constants are given in its place."""
+    return "titanium" if data["modulus_mpa"] is None and data["poisson"] is None else None
+
+
+def material_of(section: Any, named: Mapping[str, Material]) -> Material:
+    """Return the material of a section with `modulus_mpa` and `poisson`, or the name `material`."""
+    if section.material is not None:
+        return named[section.material]
+    return Material(modulus_mpa=section.modulus_mpa, poisson=section.poisson)
+
+
+def material_problems(section: Any) -> Iterator[tuple[str, str]]:
+    """Yield (key, what is wrong) where such a section has its material twice or incompletely."""
+    keys = {"modulus_mpa", "poisson"}
+    given = sorted(key for key in keys if getattr(section, key) is not None)
+    if given and section.material is not None:
+        text = f"is not used with {given[0]}: give either material, or modulus_mpa and poisson"
+        yield "material", text
+    if len(given) == 1:
+        yield min(keys - {*given}), f"is missing: {given[0]} needs it"
+
+
 GAP_FILL_MPA: Mapping[str, float] = MappingProxyType(
     {
         # Nothing bears across the gap.
@@ -74,53 +92,37 @@ GAP_FILL_MPA: Mapping[str, float] = MappingProxyType(
 )
 """Young's modulus [MPa] of what fills the gap."""
 
+
+@dataclass(frozen=True, kw_only=True)
+class DensityLaw:
+    """Modulus [MPa] of trabecular bone, `constant_mpa` · ρ^`power`; ρ its apparent density [g/cm³]."""
+
+    constant_mpa: float
+    power: float
+
+    def __call__(self, density_g_cm3: float) -> float:
+        """Return E [MPa] of a density."""
+        return self.constant_mpa * math.pow(density_g_cm3, self.power)
+
+
 STRAIN_RATE_PER_S = 0.01
 """Strain rate at which the law of Carter & Hayes is evaluated: assumption. A tenfold error changes E
 by 15 %."""
 
-
-def carter_hayes_1977(density_g_cm3: float, *, strain_rate_per_s: float = STRAIN_RATE_PER_S) -> float:
-    """E [MPa] = 3790 · (strain rate)^0.06 · ρ³.
-
-    Carter & Hayes 1977, J Bone Joint Surg Am 59:954-962, read in a later paper that cites it. Of these
-    laws it is the nearest to measurements on jaws.
-    """
-    return 3790.0 * math.pow(strain_rate_per_s, 0.06) * density_g_cm3**3
-
-
-def morgan_2003_femoral_neck(density_g_cm3: float) -> float:
-    """E [MPa] = 6850 ρ^1.49 (Morgan, Bayraktar, Keaveny 2003, J Biomech 36:897-904).
-
-    Read in a later paper that cites it. Gives high values for the jaw.
-    """
-    return 6850.0 * math.pow(density_g_cm3, 1.49)
-
-
-def morgan_2003_vertebra(density_g_cm3: float) -> float:
-    """E [MPa] = 4730 ρ^1.56 (Morgan, Bayraktar, Keaveny 2003, J Biomech 36:897-904).
-
-    Read in a later paper that cites it. Gives high values for the jaw.
-    """
-    return 4730.0 * math.pow(density_g_cm3, 1.56)
-
-
-def morgan_2003_pooled(density_g_cm3: float) -> float:
-    """E [MPa] = 8920 ρ^1.83, pooled sites (Morgan, Bayraktar, Keaveny 2003, from memory).
-
-    Gives high values for the jaw.
-    """
-    return 8920.0 * math.pow(density_g_cm3, 1.83)
-
-
-DENSITY_LAWS: Mapping[str, Callable[[float], float]] = MappingProxyType(
+DENSITY_LAWS: Mapping[str, DensityLaw] = MappingProxyType(
     {
-        "carter_hayes_1977": carter_hayes_1977,
-        "morgan_2003_femoral_neck": morgan_2003_femoral_neck,
-        "morgan_2003_vertebra": morgan_2003_vertebra,
-        "morgan_2003_pooled": morgan_2003_pooled,
+        # 3790 · (strain rate)^0.06 · ρ³: Carter & Hayes 1977, J Bone Joint Surg Am 59:954-962, read in a
+        # later paper that cites it. Of these laws it is the nearest to measurements on jaws.
+        "carter_hayes_1977": DensityLaw(
+            constant_mpa=3790.0 * math.pow(STRAIN_RATE_PER_S, 0.06), power=3.0
+        ),
+        # Morgan, Bayraktar, Keaveny 2003, J Biomech 36:897-904; the first two read in a later paper that
+        # cites it, the pooled sites from memory. All give high values for the jaw.
+        "morgan_2003_femoral_neck": DensityLaw(constant_mpa=6850.0, power=1.49),
+        "morgan_2003_vertebra": DensityLaw(constant_mpa=4730.0, power=1.56),
+        "morgan_2003_pooled": DensityLaw(constant_mpa=8920.0, power=1.83),
     }
 )
-"""Young's modulus [MPa] of trabecular bone from apparent density [g/cm³], by name."""
 
 
 def density_from_ct(ct_number: float) -> float:

@@ -1,4 +1,4 @@
-"""The points of an outline: parsed from the text of a file, and validated. No file is opened here.
+"""The points of an outline: read from a file, and validated.
 
 Points are (r_mm, z_mm), from the crest (z = 0) down to the end (z negative).
 """
@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+    from pathlib import Path
 
 Point = tuple[float, float]
 
@@ -19,7 +20,18 @@ ON_A_LINE_MM2 = 1e-12
 """Three points count as collinear if twice the area of their triangle is below this."""
 
 
-def points_of(text: str) -> tuple[tuple[Point, ...], str]:
+def read_outline(path: Path) -> tuple[tuple[Point, ...], str]:
+    """Return the points in an outline file, and what is wrong with them or ""."""
+    try:
+        points, text = _points_of(path.read_text(encoding="utf-8-sig"))
+    except UnicodeDecodeError:
+        return (), "must be a file of UTF-8 text"
+    except OSError as error:
+        return (), f"must be a file of r_mm,z_mm points; it cannot be read: {error.strerror or error}"
+    return points, text or outline_problem(points)
+
+
+def _points_of(text: str) -> tuple[tuple[Point, ...], str]:
     """Return the points in a text of `r_mm,z_mm` lines, and what is wrong with it or ""."""
     try:
         rows = [[cell.strip() for cell in row] for row in csv.reader(text.splitlines())]

@@ -1,20 +1,63 @@
-"""Common parts of the sections of the input files: base class, descriptions of keys, refusals."""
+"""Common parts of the sections of the input files: base class, keys, refusals."""
 
 from __future__ import annotations
 
-from typing import Any, NoReturn
+from collections.abc import Callable, Iterator, Mapping
+from typing import TYPE_CHECKING, Any, NoReturn, Self
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    SerializerFunctionWrapHandler,
+    model_serializer,
+    model_validator,
+)
 from pydantic_core import PydanticCustomError
+
+if TYPE_CHECKING:
+    from pydantic.fields import FieldInfo
 
 ASSUMPTION = "assumption"
 COMMON_PRACTICE = "common practice, no source"
 
+Problems = Iterator[tuple[str, str]]
+Unused = Mapping[str, str]
 
-def about(text: str, *, source: str = "", default: str = "", typical: str = "") -> Any:
-    """Describe a key: meaning, source of the default, the default in words, the usual range."""
-    extra = {"source": source, "default": default, "typical": typical}
-    return Field(description=text, json_schema_extra=dict(extra))
+
+def key(default: Any = ..., source: str = "", *, shown: str = "", typical: str = "", **more: Any) -> Any:
+    """Describe a key, whose meaning is the docstring below it.
+
+    Parameters
+    ----------
+    default
+        The default, or a function of the keys before it; without one the key is required.
+    source, shown, typical
+        The source of the default, the default in words, and the usual range.
+    **more
+        Bounds, as for `pydantic.Field`.
+    """
+    extra: dict[str, Any] = {"source": source, "default": shown, "typical": typical}
+    if callable(default):
+        return Field(default_factory=default, json_schema_extra=extra, **more)
+    return Field(default, json_schema_extra=extra, **more)
+
+
+def about(info: FieldInfo | None) -> dict[str, str]:
+    """Return what is told of a key: "meaning", "source", "default" in words and "typical"."""
+    extra = getattr(info, "json_schema_extra", None) or {}
+    meaning = (info and info.description) or ""
+    return {"typical": "", "default": "", **extra, "meaning": " ".join(meaning.split())}
+
+
+def parts_of(annotation: Any) -> Iterator[Any]:
+    """Yield all that an annotation is made of: types, choices, and the bounds of fields inside."""
+    yield annotation
+    for part in (*getattr(annotation, "__args__", ()), *getattr(annotation, "__metadata__", ())):
+        yield from getattr(part, "metadata", ())
+        yield from parts_of(part)
 
 
 def refuse(text: str, key: str = "") -> NoReturn:
@@ -23,24 +66,63 @@ def refuse(text: str, key: str = "") -> NoReturn:
     raise PydanticCustomError("case", "{text}", context)  # noqa: EM101 - a template
 
 
-def as_tuple(value: object) -> object:
-    """Turn a list, as TOML and JSON give it, into a tuple."""
-    return tuple(value) if isinstance(value, list) else value
+def sound(problem: Callable[[Any], str]) -> AfterValidator:
+    """Refuse a value of which `problem` tells what is wrong; "" for nothing."""
+
+    def checked(value: Any) -> Any:
+        text = problem(value) if value is not None else ""
+        if text:
+            refuse(text)
+        return value
+
+    return AfterValidator(checked)
 
 
-def without_negative_zero(data: Any) -> Any:
-    """Replace -0.0 by 0.0, so that equal cases are written alike."""
-    if isinstance(data, dict):
-        return {key: without_negative_zero(value) for key, value in data.items()}
-    if isinstance(data, list):
-        return [without_negative_zero(value) for value in data]
-    return data + 0.0 if isinstance(data, float) else data
+def listed(text: str, length: int | None = None) -> BeforeValidator:
+    """Turn a list, as TOML and JSON give it, into a tuple; refuse all else, and other lengths."""
+
+    def turned(value: object) -> object:
+        if not isinstance(value, list | tuple) or length not in (None, len(value)):
+            refuse(text)
+        return tuple(value)
+
+    return BeforeValidator(turned)
+
+
+def tables(kind: str, least: int, too_few: str) -> AfterValidator:
+    """Refuse fewer than `least` tables, and two of one name."""
+
+    def problem(tables: tuple[Any, ...]) -> str:
+        names = [table.name for table in tables]
+        twice = [name for name in names if names.count(name) > 1]
+        if len(names) < least:
+            return too_few
+        return f'have the name "{twice[0]}" more than once; each {kind} needs its own' if twice else ""
+
+    return sound(problem)
 
 
 class Section(BaseModel):
     """Base of all sections: frozen, no unknown keys, no numbers from text, no NaN or infinity."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", strict=True, allow_inf_nan=False)
+    model_config = ConfigDict(
+        frozen=True,
+        extra="forbid",
+        strict=True,
+        allow_inf_nan=False,
+        use_attribute_docstrings=True,
+    )
+
+    def problems(self) -> Problems:
+        """Yield (key, what is wrong) of values that do not go together, the key relative to here."""
+        yield from ()
+
+    def unused(self) -> Unused:
+        """Return the keys without a meaning beside the others, which are refused and never written.
+
+        Each with what to tell where it is given; "" where something else refuses it.
+        """
+        return {}
 
     @model_validator(mode="before")
     @classmethod
@@ -49,18 +131,16 @@ class Section(BaseModel):
             return {key: value for key, value in data.items() if value is not None}
         return data
 
+    @model_validator(mode="after")
+    def _sound(self) -> Self:
+        for key, text in self.problems():
+            refuse(text, key)
+        for key, text in sorted(self.unused().items()):
+            if text and key in self.model_fields_set:
+                refuse(text, key)
+        return self
 
-def refuse_two_materials(section: Section, *, named: bool) -> None:
-    """Refuse a section whose material is given twice or incompletely.
-
-    `named`: whether its `material` is given, in place of `modulus_mpa` and `poisson`.
-    """
-    numbers = [key for key in ("modulus_mpa", "poisson") if getattr(section, key) is not None]
-    if numbers and named:
-        refuse(
-            f"is not used with {numbers[0]}: give either material, or modulus_mpa and poisson",
-            "material",
-        )
-    if len(numbers) == 1:
-        missing = "poisson" if numbers == ["modulus_mpa"] else "modulus_mpa"
-        refuse(f"is missing: {numbers[0]} needs it", missing)
+    @model_serializer(mode="wrap")
+    def _used(self, handler: SerializerFunctionWrapHandler) -> dict[str, Any]:
+        unused = self.unused()
+        return {key: value for key, value in handler(self).items() if key not in unused}

@@ -10,14 +10,14 @@ In a case file each is one line of [spread], under the name of its key::
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from stillroot.arrays import Floats
 
 CUT_SD = 3.0
 """A normal distribution is truncated this many standard deviations from its mean."""
@@ -77,7 +77,7 @@ class Uncertain:
 
         return math.log(self.second) / float(norm.ppf(0.5 + WITHIN / 2))
 
-    def quantiles(self, u: NDArray[np.float64]) -> NDArray[np.float64]:
+    def quantiles(self, u: Floats) -> Floats:
         """Return the values at probabilities u in (0, 1), any shape."""
         from scipy import stats  # noqa: PLC0415 - slow to import
 
@@ -92,20 +92,25 @@ class Uncertain:
         )
 
 
-def uncertain_of(value: Mapping[str, Any]) -> list[tuple[str, Any]]:
-    """Return dotted keys and raw distributions of a raw [spread] table, nested tables flattened."""
-    found: list[tuple[str, Any]] = []
+def flattened(table: Mapping[str, Any], before: str = "") -> Iterator[tuple[str, Any]]:
+    """Yield dotted keys and raw distributions of a raw [spread] table, nested tables flattened."""
+    for name, inner in table.items():
+        if isinstance(inner, Mapping) and not inner.keys() & {"mean", "sd", "median", "factor"}:
+            yield from flattened(inner, f"{before}{name}.")
+        else:
+            yield f"{before}{name}", inner
 
-    def walk(table: Mapping[str, Any], before: str) -> None:
-        for name, inner in table.items():
-            key = f"{before}.{name}" if before else name
-            if isinstance(inner, Mapping) and not set(inner) & {"mean", "sd", "median", "factor"}:
-                walk(inner, key)
-            else:
-                found.append((key, inner))
 
-    walk(value, "")
-    return found
+def nested(spread: Iterable[Uncertain]) -> dict[str, Any]:
+    """Return the [spread] table, its keys nested like the sections."""
+    table: dict[str, Any] = {}
+    for item in spread:
+        *path, name = item.key.split(".")
+        place = table
+        for step in path:
+            place = place.setdefault(step, {})
+        place[name] = item.written
+    return table
 
 
 def distribution(key: str, value: object) -> Uncertain | str:
