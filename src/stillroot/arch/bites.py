@@ -25,13 +25,6 @@ SAME_MM = 1e-6
 """Cantilevers that differ by less count as equally long; the bite is then on the one at the end."""
 UPRIGHT = 1e-3
 """A line whose horizontal part is less than this share of its length is vertical."""
-SIZES_N: dict[Bite, tuple[float, float]] = {
-    "one_sided_molar": (MOLAR_N, MOLAR_OUTWARD_N),
-    "both_sides": (MOLAR_N, MOLAR_OUTWARD_N),
-    "incisors": (INCISOR_N, INCISOR_OUTWARD_N),
-    "cantilever_tip": (TIP_N, 0.0),
-}
-"""Downward and outward part of each force of a pattern [N]."""
 BITES_IN_WORDS: dict[str, str] = {
     "one_sided_molar": f"{MOLAR_N:g} N down and {MOLAR_OUTWARD_N:g} N outward in the middle of the end "
     "cantilever, or on the last implant where there is none",
@@ -59,19 +52,19 @@ def bite_loads(
     """
     end = (last_mm + line.length_mm) / 2
     tip = line.length_mm if line.length_mm - last_mm > first_mm - SAME_MM else 0.0
-    places: dict[Bite, tuple[float, ...]] = {
-        "one_sided_molar": (end,),
-        "both_sides": (first_mm / 2, end),
-        "incisors": ((first_mm + last_mm) / 2,),
-        "cantilever_tip": (tip,),
+    patterns: dict[Bite, tuple[tuple[float, ...], float, float]] = {
+        "one_sided_molar": ((end,), MOLAR_N, MOLAR_OUTWARD_N),
+        "both_sides": ((first_mm / 2, end), MOLAR_N, MOLAR_OUTWARD_N),
+        "incisors": (((first_mm + last_mm) / 2,), INCISOR_N, INCISOR_OUTWARD_N),
+        "cantilever_tip": ((tip,), TIP_N, 0.0),
     }
-    down_n, outward_n = SIZES_N[bite]
+    places, down_n, outward_n = patterns[bite]
     return tuple(
         PointLoad(
             at_mm=line.points(np.array([place]))[0] + [0.0, 0.0, crown_mm],
             force_n=outward_n * outward(line, place) - [0.0, 0.0, down_n],
         )
-        for place in places[bite]
+        for place in places
     )
 
 

@@ -39,7 +39,7 @@ from stillroot.inputs.quantities import (
     Poisson,
 )
 from stillroot.inputs.section import ASSUMPTION, Problems, Section, Unused, key, listed, refuse, tables
-from stillroot.inputs.toml_file import InputFile, named_file_problem, read_toml, refuse_named_file
+from stillroot.inputs.toml_file import InputFile, read_toml, refuse_name, take_named_file
 from stillroot.mechanics.head import Joint
 
 if TYPE_CHECKING:
@@ -474,11 +474,9 @@ def _with_case_files(data: dict[str, Any], folder: Path, file: str) -> dict[str,
     for k, implant in enumerate(implants, start=1):
         if not isinstance(implant, dict) or "case_file" not in implant:
             continue
-        text = named_file_problem(implant, "case_file", "case")
-        name = implant.pop("case_file")
-        if not text and name in cases:
-            text = "is the name of a table in [cases] too; rename one of the two"
-        refuse_named_file(f"implants[{k}].case_file", name, text, file)
+        name = take_named_file(implant, "case_file", "case", f"implants[{k}]", file)
+        text = "is the name of a table in [cases] too; rename one of the two" if name in cases else ""
+        refuse_name(f"implants[{k}].case_file", name, text, file)
         if name not in read:
             read[name] = read_case(folder / name)
         implant["case"] = name

@@ -46,10 +46,10 @@ from stillroot.inputs.quantities import (
 from stillroot.inputs.section import Problems, Section, key, listed, parts_of, refuse, tables
 from stillroot.inputs.toml_file import (
     InputFile,
-    named_file_problem,
     read_toml,
-    refuse_named_file,
+    refuse_name,
     resolved_toml,
+    take_named_file,
 )
 from stillroot.inputs.uncertain import Uncertain, distribution, flattened, nested
 
@@ -299,11 +299,9 @@ def read_case(path: str | os.PathLike[str]) -> Case:
     data = read_toml(path, "case")
     implant = data.get("implant")
     if isinstance(implant, dict) and "outline_csv" in implant:
-        text = named_file_problem(implant, "outline_csv", "outline_mm")
-        name = implant.pop("outline_csv")
-        if not text:
-            implant["outline_mm"], text = read_outline(Path(path).parent / name)
-        refuse_named_file("implant.outline_csv", name, text, file)
+        name = take_named_file(implant, "outline_csv", "outline_mm", "implant", file)
+        implant["outline_mm"], text = read_outline(Path(path).parent / name)
+        refuse_name("implant.outline_csv", name, text, file)
     return Case.from_dict(data, file)
 
 

@@ -29,16 +29,6 @@ LONGEST_VALUE = 60
 Sections = Mapping[str, type[Section]]
 """The sections of the file by dotted name; "" is the top."""
 
-FILE_KEYS: Mapping[str, Mapping[str, str]] = MappingProxyType(
-    {
-        "implant": {
-            "outline_csv": "Name of a file of such points, found from the folder of the case file: "
-            "a first line `r_mm,z_mm`, then one point a line. In place of outline_mm."
-        }
-    }
-)
-"""Keys that exist in a file only, by section, with their meaning."""
-
 UNITS: Mapping[str, str] = MappingProxyType(
     {"mm": "mm", "um": "µm", "n": "N", "ncm": "N·cm", "deg": "degrees", "mpa": "MPa"}
 )
@@ -210,7 +200,7 @@ def _unit(key: str) -> str:
 def _unknown(section: str, key: str, sections: Sections) -> tuple[str, str]:
     """Return the message on an unknown key, and the full name of the key that was likely meant."""
     prefix, _, name = key.rpartition(".")
-    here = {known: f"{prefix}.{known}" if prefix else known for known in _keys(section, sections)}
+    here = {known: f"{prefix}.{known}" if prefix else known for known in sections[section].model_fields}
     for known, full in here.items():
         if _SUFFIX.sub("", known) == _SUFFIX.sub("", name.lower()):
             unit = _unit(known)
@@ -219,7 +209,7 @@ def _unknown(section: str, key: str, sections: Sections) -> tuple[str, str]:
     elsewhere = [
         f"{other}.{name}" if other else name
         for other in sections
-        if other != section and name in _keys(other, sections)
+        if other != section and name in sections[other].model_fields
     ]
     if elsewhere:
         return f"is an unknown key; did you mean {' or '.join(elsewhere)}?", elsewhere[0]
@@ -237,7 +227,3 @@ def unknown_key(section: str, key: str, sections: Sections, more: Mapping[str, s
         return f"is an unknown key; did you mean {near[0]}?"
     text, _ = _unknown(section, key, sections)
     return text if section or "known here" not in text else f"{text}, {', '.join(more)}"
-
-
-def _keys(section: str, sections: Sections) -> list[str]:
-    return [*sections[section].model_fields, *FILE_KEYS.get(section, {})]

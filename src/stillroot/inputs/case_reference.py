@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from annotated_types import Ge, Gt, Le, Lt
 
 from stillroot.inputs.case import SECTIONS
-from stillroot.inputs.case_messages import FILE_KEYS, written
+from stillroot.inputs.case_messages import written
 from stillroot.inputs.section import about, parts_of
 
 if TYPE_CHECKING:
@@ -63,9 +63,6 @@ def _rows(sections: Sections, section: str) -> Iterator[str]:
     for key, info in sections[section].model_fields.items():
         if f"{section}.{key}".lstrip(".") not in sections:
             yield _row(key, info)
-        if key == "outline_mm":
-            for name, meaning in FILE_KEYS[section].items():
-                yield f"| `{name}` | none | text | {meaning} | |"
 
 
 def _row(key: str, info: FieldInfo) -> str:
@@ -93,4 +90,6 @@ def _allowed(info: FieldInfo) -> str:
         for kind, (name, sign) in BOUNDS.items()
         if isinstance(part, kind)
     }
-    return ", ".join(choices or bounds.values())
+    return ", ".join(choices or bounds.values()) or (
+        "text" if info.annotation in (str, str | None) else ""
+    )

@@ -160,6 +160,9 @@ class Implant(Section):
     outline_mm: Annotated[Pairs | None, sound(outline_problem)] = key(None)
     """Any outline as [r_mm, z_mm] points, from the crest (z = 0) down to the end (z negative). Then
     diameter_mm, length_mm, taper_deg and thread are left out."""
+    outline_csv: str | None = key(None)
+    """Name of a file of such points, found from the folder of the case file: a first line `r_mm,z_mm`,
+    then one point a line. In place of outline_mm."""
     diameter_mm: Length = key(typical="3 to 5 mm")
     """Diameter over the thread crests."""
     length_mm: Length = key(typical="6 to 16 mm")
@@ -206,7 +209,7 @@ class Implant(Section):
     def _sizes_from_outline(cls, data: object) -> object:
         if not isinstance(data, dict):
             return data
-        if "outline_csv" in data:
+        if data.get("outline_csv") is not None:
             text = "works only in a case file; give implant.outline_mm, a list of [r_mm, z_mm]"
             refuse(text, "outline_csv")
         if data.get("outline_mm") is None:

@@ -105,24 +105,27 @@ def _read_text(path: Path, shown: str, kind: str) -> str:
     raise CaseError(f"{shown}: {told}", file=shown)  # noqa: EM102 - put together above
 
 
-def refuse_named_file(key: str, name: object, text: str, file: str) -> None:
-    """Refuse a key that names another file, with what is wrong with it; "" for nothing.
+def take_named_file(table: dict[str, Any], key: str, instead_of: str, place: str, file: str) -> str:
+    """Remove from a raw table, at a `place`, a key that names a file instead of another key; return it.
 
     Raises
     ------
     CaseError
-        There is something wrong.
+        It is no name, or the other key is there too.
     """
+    name, text = table.pop(key), ""
+    if not isinstance(name, str) or "\0" in name:
+        text = "must be the name of a file, in quotes"
+    elif instead_of in table:
+        text = f"is not used with {instead_of}; give one of the two"
+    refuse_name(f"{place}.{key}", name, text, file)
+    return str(name)
+
+
+def refuse_name(key: str, name: object, text: str, file: str) -> None:
+    """Raise the error on a key that names a file, unless `text`, what is wrong with it, is empty."""
     if text:
         raise case_error([Problem(key=key, value=written(name), text=text)], file)
-
-
-def named_file_problem(table: Mapping[str, object], key: str, instead_of: str) -> str:
-    """Return what is wrong with a key that names a file instead of stating another key, or ""."""
-    name = table[key]
-    if not isinstance(name, str) or "\0" in name:
-        return "must be the name of a file, in quotes"
-    return f"is not used with {instead_of}; give one of the two" if instead_of in table else ""
 
 
 def _without_negative_zero(data: Any) -> Any:
