@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from stillroot.studies.spreads import Spread, spread
     from stillroot.studies.store import Store
     from stillroot.studies.sweeps import Sweep, sweep
-    from stillroot.writing.export import Report, write_answer, write_span
+    from stillroot.writing.output import Report, write, write_answer, write_span
 
 _HOME = {
     "Case": "inputs.case",
@@ -52,7 +52,7 @@ _HOME = {
     "Outcome": "studies.outcome",
     "OutputError": "errors",
     "Plan": "arch.plan",
-    "Report": "writing.export",
+    "Report": "writing.output",
     "SpanResult": "arch.span",
     "Spread": "studies.spreads",
     "StillrootError": "errors",
@@ -69,8 +69,9 @@ _HOME = {
     "read_plan": "arch.plan",
     "spread": "studies.spreads",
     "sweep": "studies.sweeps",
-    "write_answer": "writing.export",
-    "write_span": "writing.export",
+    "write": "writing.output",
+    "write_answer": "writing.output",
+    "write_span": "writing.output",
 }
 
 __all__ = [
@@ -105,6 +106,7 @@ __all__ = [
     "read_plan",
     "spread",
     "sweep",
+    "write",
     "write_answer",
     "write_span",
 ]

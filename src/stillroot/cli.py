@@ -7,24 +7,28 @@ import os
 import sys
 from contextlib import suppress
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from stillroot.commands import explore_command, span_command, study_commands
+from stillroot.commands.options import Share, file_argument, output_options, workers_option
 from stillroot.commands.terminal import (
-    Share,
+    INTERNAL,
+    INTERRUPTED,
     complain,
-    output_options,
-    print_answer,
+    deliver,
     progress_bar,
-    report_for,
     working,
 )
 from stillroot.errors import CaseError, EnvironmentProblem, StillrootError
 
-INTERRUPTED = 130
-INTERNAL = 1
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from stillroot.answers.answer import DirectionsResult
+    from stillroot.answers.explained import Explained
+
 LEAST_SITES, MOST_SITES = 4, 4096
 
 
@@ -39,8 +43,7 @@ def cli() -> None:
 
 
 @cli.command()
-@click.argument("case_file", metavar="CASE.toml", type=click.Path(path_type=Path))
-@click.option("--json", "as_json", is_flag=True, help="Print the answer as JSON, nothing else.")
+@file_argument("CASE.toml")
 @output_options("result.json, summary.txt, pictures, fields, mesh and the case")
 @click.option(
     "--tolerance",
@@ -55,13 +58,7 @@ def cli() -> None:
     help="Also show the peak under other choices, where there is no agreed value (about a minute).",
 )
 def check(
-    case_file: Path,
-    *,
-    as_json: bool,
-    out: Path | None,
-    tolerance: float | None,
-    with_choices: bool,
-    **report_options: Any,
+    file: Path, *, tolerance: float | None, with_choices: bool, out: Path | None, **output: Any
 ) -> None:
     """Answer one case: peak micromotion under each load, beside the bands of the literature.
 
@@ -71,26 +68,24 @@ def check(
     from stillroot.answers.explained import as_explained  # noqa: PLC0415
     from stillroot.inputs.case import read_case  # noqa: PLC0415
     from stillroot.studies.levers import explain  # noqa: PLC0415
-    from stillroot.words import report  # noqa: PLC0415
-    from stillroot.writing import export  # noqa: PLC0415
+    from stillroot.writing.output import CHECK  # noqa: PLC0415
 
-    case = read_case(case_file)
-    wanted = report_for(out, export.MARK, **report_options)
-    with working(case_file) as tell:
+    case = read_case(file)
+
+    def solve(tell: Callable[[str], None]) -> Explained:
         result = as_explained(answer.check(case, tolerance=tolerance, progress=tell))
         if with_choices:
             result = choices.with_choices(result, progress=tell)
         if out is not None:
             result = explain(result, progress=tell)
-            tell("writing")
-            export.write_answer(result, out, report=wanted)
-    print_answer(
-        report.data_of(result), lambda console: report.show(result, console), out, as_json=as_json
-    )
+        tell("writing")
+        return result
+
+    deliver(CHECK, working(file), solve, out=out, **output)
 
 
 @cli.command()
-@click.argument("case_file", metavar="CASE.toml", type=click.Path(path_type=Path))
+@file_argument("CASE.toml")
 @click.option(
     "--at-height",
     "height_mm",
@@ -99,30 +94,22 @@ def check(
     default=0.0,
     help="Height above the crest of the point where loads act and stiffness is measured (default 0).",
 )
-@click.option("--json", "as_json", is_flag=True, help="Print the answer as JSON, nothing else.")
 @output_options("directions.json, directions.txt and a picture")
-def directions(
-    case_file: Path, *, height_mm: float, as_json: bool, out: Path | None, **report_options: Any
-) -> None:
+def directions(file: Path, *, height_mm: float, **output: Any) -> None:
     """Show how far the implant moves in each of its six directions, beside its torque.
 
     Exit codes: 0 computed, 2 bad input, 3 not converged, 4 something missing on this machine.
     """
     from stillroot.answers import answer  # noqa: PLC0415
     from stillroot.inputs.case import read_case  # noqa: PLC0415
-    from stillroot.words import directions_report as report  # noqa: PLC0415
-    from stillroot.writing import export  # noqa: PLC0415
+    from stillroot.writing.output import DIRECTIONS  # noqa: PLC0415
 
-    case = read_case(case_file)
-    wanted = report_for(out, export.DIRECTIONS_MARK, **report_options)
-    with working(case_file) as tell:
-        result = answer.directions(case, height_mm=height_mm, progress=tell)
-        if out is not None:
-            tell("writing")
-            export.write_directions(result, out, report=wanted)
-    print_answer(
-        report.data_of(result), lambda console: report.show(result, console), out, as_json=as_json
-    )
+    case = read_case(file)
+
+    def solve(tell: Callable[[str], None]) -> DirectionsResult:
+        return answer.directions(case, height_mm=height_mm, progress=tell)
+
+    deliver(DIRECTIONS, working(file), solve, **output)
 
 
 @cli.command()
@@ -135,12 +122,7 @@ def directions(
     help="How many sites (default 128, or 8 with --small).",
 )
 @click.option("--small", is_flag=True, help="Few sites on a coarse mesh, to try it out.")
-@click.option(
-    "--workers",
-    metavar="N",
-    type=click.IntRange(1),
-    help="How many processes solve at once (default: one a core).",
-)
+@workers_option
 def lesson(folder: Path, *, count: int | None, small: bool, workers: int | None) -> int:
     """Write a lesson into DIR: torque against motion, over many invented sites.
 
@@ -148,17 +130,18 @@ def lesson(folder: Path, *, count: int | None, small: bool, workers: int | None)
     same command goes on from there.
     """
     from stillroot.answers.summary import CAUTION  # noqa: PLC0415
-    from stillroot.studies import lesson as lessons  # noqa: PLC0415
+    from stillroot.studies.lesson import Plan  # noqa: PLC0415
+    from stillroot.studies.lesson_sites import LOAD_IN_WORDS, SITES, SMALL_SITES  # noqa: PLC0415
     from stillroot.writing.lesson_files import PAGE, finding, make_lesson  # noqa: PLC0415
 
-    plan = lessons.Plan(count=count or (lessons.SMALL_SITES if small else lessons.SITES), small=small)
+    plan = Plan(count=count or (SMALL_SITES if small else SITES), small=small)
     try:
         with progress_bar() as advance:
             told = make_lesson(folder, plan, workers or os.cpu_count() or 1, advance)
     except KeyboardInterrupt:
         complain("stopped; finished sites are kept, and the same command goes on from there")
         return INTERRUPTED
-    click.echo(f"Rank correlation ρ with peak micromotion under {lessons.LOAD_IN_WORDS}, gaps empty:")
+    click.echo(f"Rank correlation ρ with peak micromotion under {LOAD_IN_WORDS}, gaps empty:")
     for sentence in finding(told):
         click.echo(f"- {sentence}")
     click.echo(CAUTION)

@@ -17,6 +17,7 @@ from stillroot.answers.chain import Chain, resultant_of, solids_of
 from stillroot.arch.plan import Plan
 from stillroot.arch.span import ALL, Ready, check_span
 from stillroot.inputs.uncertain import Uncertain
+from stillroot.inputs.vary import changed
 from stillroot.mechanics.bodies import take_apart
 from stillroot.mechanics.groundwork import bone_stiffness, implant_stiffness
 from stillroot.mechanics.harmonics import admissible, angular_weight, face_loads
@@ -26,7 +27,6 @@ from stillroot.mechanics.stored import half_section
 from stillroot.studies.running import run
 from stillroot.studies.shipped_spread import Sourced
 from stillroot.studies.spreads import cases_of, unit_sample, values_of
-from stillroot.studies.vary import changed
 
 pytestmark = pytest.mark.benchmark
 

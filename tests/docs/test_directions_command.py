@@ -11,7 +11,7 @@ from stillroot.answers.answer import directions
 from stillroot.answers.summary import rounded
 from stillroot.pictures.directions_figure import LOOK, _width, six_arrows
 from stillroot.words.directions import IN_PLAIN_WORDS, in_words
-from stillroot.words.directions_report import TORQUE_TELLS
+from stillroot.words.torques import TORQUE_IS_ONE
 
 CASE = """
 title = "Invented scenario: six directions"
@@ -66,7 +66,7 @@ def test_a_table_a_sentence_and_the_cautions(run, case_file):
     for words in ("Pressed in", "Pulled out", "Tilted about y", "Turned about its axis"):
         assert words in flat
     assert "Moves little in all six directions." in flat
-    assert TORQUE_TELLS in flat
+    assert TORQUE_IS_ONE in flat
     assert "Insertion torque" in flat
     assert "Centre of rotation" in flat
     assert "A third of the held surface slips: sideways" in flat

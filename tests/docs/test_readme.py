@@ -17,8 +17,7 @@ from stillroot.answers.explained import Choice, Explained
 from stillroot.answers.summary import CAUTION
 from stillroot.mechanics.mesh import APT_LINE
 from stillroot.pictures.directions_figure import six_arrows
-from stillroot.words import report
-from stillroot.words.directions_report import data_of
+from stillroot.writing.output import data_of
 from tests.shown import assert_same, assert_shows, told_by
 
 ROOT = Path(__file__).parents[2]
@@ -95,7 +94,7 @@ def test_the_result_page_lists_every_key(answer):
     data = json.loads((answer[1] / "result.json").read_text(encoding="utf-8"))
     choice = Choice(subject="friction", text="0.3", peaks_um=(1.0, None))
     coarse = SOFT.with_numerics(element_mm=1.0, harmonics=3)
-    data["choices"] = report.data_of(Explained(answer=check(coarse), choices=(choice,)))["choices"]
+    data["choices"] = data_of(Explained(answer=check(coarse), choices=(choice,)))["choices"]
     keys = all_keys(data)
     rows = {key for key in keys if key.startswith(f"{AS_BELOW}.")}
     assert listed_keys("result.json") == keys - rows | {AS_BELOW, "six_directions"}

@@ -25,8 +25,7 @@ from stillroot import (
 from stillroot.answers.explained import Choice
 from stillroot.arch.plan import Plan, read_plan
 from stillroot.arch.span_vary import Variation, Varied
-from stillroot.words import directions_report, report, span_report
-from stillroot.words.study_report import bounds_data, comparison_data, spread_data, sweep_data
+from stillroot.writing.output import data_of
 
 ROOT = Path(__file__).parents[2]
 FOLDER = ROOT / "docs" / "schemas"
@@ -90,18 +89,18 @@ def assert_closed(schema: Draft202012Validator, data: dict) -> None:
 def test_an_answer_fits_its_schema_and_nothing_is_left_open(shipped_case):
     schema = schema_of("result")
     result = explain(check(shipped_case.with_numerics(**COARSE)))
-    schema.validate(as_read(report.data_of(replace(result, six=None, levers=()))))
+    schema.validate(as_read(data_of(replace(result, six=None, levers=()))))
     peaks = (1.0,) + (None,) * (len(result.answer.loads) - 1)
     asked = replace(result, choices=(Choice(subject="friction", text="0.3", peaks_um=peaks),))
-    schema.validate(as_read(report.data_of(result)))
-    data = as_read(report.data_of(asked))
+    schema.validate(as_read(data_of(result)))
+    data = as_read(data_of(asked))
     schema.validate(data)
     assert_closed(schema, data)
 
 
 def test_directions_fit_their_schema_and_nothing_is_left_open(shipped_case):
     schema = schema_of("directions")
-    data = as_read(directions_report.data_of(directions(shipped_case.with_numerics(**COARSE))))
+    data = as_read(data_of(directions(shipped_case.with_numerics(**COARSE))))
     schema.validate(data)
     assert_closed(schema, data)
 
@@ -117,10 +116,10 @@ SMALL = Case.from_dict(
     }
 )
 STUDIES = {
-    "sweep": lambda: sweep_data(sweep(SMALL, {"load_factor": [0.5, 500.0]}, HERE)),
-    "spread": lambda: spread_data(spread(SMALL, HERE, samples=8)),
-    "bounds": lambda: bounds_data(bounds(SMALL, 20.0, HERE, asked=["load", "bone"], samples=8)),
-    "compare": lambda: comparison_data(
+    "sweep": lambda: data_of(sweep(SMALL, {"load_factor": [0.5, 500.0]}, HERE)),
+    "spread": lambda: data_of(spread(SMALL, HERE, samples=8)),
+    "bounds": lambda: data_of(bounds(SMALL, 20.0, HERE, asked=["load", "bone"], samples=8)),
+    "compare": lambda: data_of(
         compare({"one": SMALL, "coarser": SMALL.with_numerics(element_mm=0.8)}, HERE, samples=8)
     ),
 }
@@ -145,9 +144,9 @@ def test_a_full_arch_fits_its_schema_and_nothing_is_left_open(path):
     for case in plan["cases"].values():
         case["numerics"] = COARSE
     result = check_span(Plan.from_dict(plan), quick=True)
-    data = as_read(span_report.data_of(result))
+    data = as_read(data_of(result))
     schema.validate(data)
     assert_closed(schema, data)
     rows = (Varied(label="as it is", result=result), Varied(label="without", result=None))
     varied = Variation(plan=result.plan, what="an implant left out", rows=rows)
-    schema.validate(as_read(span_report.varied_data(varied)))
+    schema.validate(as_read(data_of(varied)))

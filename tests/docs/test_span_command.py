@@ -16,8 +16,8 @@ from stillroot.arch.span import check_span
 from stillroot.arch.span_vary import Variation, Varied, vary
 from stillroot.errors import CaseError
 from stillroot.pictures.span_figure import arch_pictures
-from stillroot.words.report import as_text
-from stillroot.words.span_report import data_of, show_varied, text_of, varied_data
+from stillroot.writing.output import data_of, document_of
+from stillroot.writing.terminal import text_of
 
 ROOT = Path(__file__).parents[2]
 PLANS = sorted((ROOT / "docs" / "plans").glob("*.toml"))
@@ -88,7 +88,7 @@ def test_the_torques_and_their_sum_stand_beside(answer):
     data = data_of(answer)
     torques = data["insertion_torques_ncm"]
     assert data["torque_sum_ncm"] == pytest.approx(sum(torques.values()))
-    assert f"sum {data['torque_sum_ncm']:.0f}" in text_of(answer)
+    assert f"sum {data['torque_sum_ncm']:.0f}" in text_of(document_of(answer))
 
 
 def test_the_folder_is_whole_and_the_plan_in_it_gives_the_same_plan(run, plan_file, tmp_path):
@@ -279,13 +279,13 @@ def test_what_gives_way_is_told_in_words_in_table_data_and_picture(answer):
     load = answer.loads[0]
     lost = replace(load, alone=tuple(replace(a, peak_um=None, head_um=None) for a in load.alone))
     result = replace(answer, loads=(lost, *answer.loads[1:]))
-    assert 'on single crowns "right" gives way' in " ".join(text_of(result).split())
+    assert 'on single crowns "right" gives way' in " ".join(text_of(document_of(result)).split())
     assert data_of(result)["loads"][0]["implants"][0]["on_single_crown"]["peak_micromotion_um"] is None
     drawn = [text.get_text() for ax in arch_pictures(result)[0].figure.axes for text in ax.texts]
     assert sum("gives way" in text for text in drawn) == len(load.implants)
     varied = Variation(plan=answer.plan, what="Nothing", rows=(Varied(label="so", result=None),))
-    assert "gives way" in as_text(lambda console: show_varied(varied, console))
-    assert varied_data(varied)["rows"] == [{"varied_to": "so", "answer": None}]
+    assert "gives way" in text_of(document_of(varied))
+    assert data_of(varied)["rows"] == [{"varied_to": "so", "answer": None}]
 
 
 @pytest.mark.parametrize("path", PLANS, ids=lambda path: path.stem)

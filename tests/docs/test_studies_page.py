@@ -12,7 +12,7 @@ from stillroot.inputs.case import STUDY_KEYS
 from stillroot.studies.running import Where
 from stillroot.studies.shipped_spread import spread_of
 from stillroot.studies.spreads import assert_within_limits
-from stillroot.words.study_report import answer_sentence
+from stillroot.words.study_documents import answer_sentence
 
 ROOT = Path(__file__).parents[2]
 PAGE = (ROOT / "docs" / "studies.md").read_text("utf-8")

@@ -7,10 +7,12 @@ from dataclasses import replace
 import pytest
 
 from stillroot import check
-from stillroot.answers.choices import alternatives, with_choices
+from stillroot.answers.changes import alternatives
+from stillroot.answers.choices import with_choices
 from stillroot.answers.explained import Choice
 from stillroot.pictures.levers_figure import other_choices
-from stillroot.words.report import data_of, text_of
+from stillroot.writing.output import data_of, document_of
+from stillroot.writing.terminal import text_of
 from validation.placed import changed_case
 
 CASE = {
@@ -99,12 +101,16 @@ def test_a_choice_without_an_answer_says_why():
     gentle = found(result, "friction", "0.3")
     assert gentle.peaks_um == (None, None)
     assert "no interference gives" in gentle.reason
-    assert "no interference gives" in text_of(result)
+    assert "no interference gives" in text_of(document_of(result))
     assert any(c.peaks_um[0] is not None for c in result.choices)
 
 
 def test_report_data_and_picture_tell_every_choice(answered):
-    data, text, alt = data_of(answered)["choices"], text_of(answered), other_choices(answered).alt
+    data, text, alt = (
+        data_of(answered)["choices"],
+        text_of(document_of(answered)),
+        other_choices(answered).alt,
+    )
     for choice, told in zip(answered.choices, data, strict=True):
         assert told["instead"] == choice.text
         assert told["peak_micromotion_um"] == {
@@ -117,11 +123,11 @@ def test_report_data_and_picture_tell_every_choice(answered):
 
 def test_a_choice_that_finds_no_balance_is_told_in_words(answered):
     lost = replace(answered, choices=(Choice(subject="friction", text="0", peaks_um=(None, 3.0)),))
-    assert "gives way" in text_of(lost)
+    assert "gives way" in text_of(document_of(lost))
     assert "gives way" in other_choices(lost).alt
 
 
 def test_without_being_asked_there_are_no_choices():
     result = check(case_of())
     assert data_of(result)["choices"] == []
-    assert "other choices" not in text_of(result)
+    assert "other choices" not in text_of(document_of(result))

@@ -7,7 +7,9 @@ proportion to that modulus. A lever's ratio is then known without a solver.
 import pytest
 
 from stillroot import Case, check
-from stillroot.studies.levers import LIGHTER, STIFFER, changes, largest_after, with_levers
+from stillroot.answers.changes import LIGHTER, STIFFER
+from stillroot.answers.changes import levers as changes
+from stillroot.studies.levers import largest_after, with_levers
 
 from ._chain import LINEAR
 
@@ -85,8 +87,9 @@ def test_a_case_on_the_coarsest_elements_has_levers_too():
 def test_a_longer_implant_is_a_lever_only_where_its_tip_is_held():
     hanging = Case.from_dict({**HELD_LOW, "socket": {"holds_mm": [[1.0, 5.0]], "gap_fill": "empty"}})
     assert not any("longer" in change.text for change in changes(hanging))
-    held = [change for change in changes(Case.from_dict(HELD_LOW)) if "longer" in change.text]
-    assert held[0].case.socket.holds_mm[-1][1] == held[0].case.implant.length_mm
+    low = Case.from_dict(HELD_LOW)
+    longer = next(c for c in changes(low) if "longer" in c.text).applied_to(low)
+    assert longer.socket.holds_mm[-1][1] == longer.implant.length_mm
 
 
 def test_a_measured_torque_is_kept_and_one_that_cannot_be_reached_says_so():
@@ -109,7 +112,7 @@ def test_a_lever_is_what_the_changed_case_is_to_the_case_as_it_is():
     before = check(case)
     levers = {lever.text: lever for lever in with_levers(before).levers}
     for change in changes(case):
-        after = check(change.case).governing.peak
+        after = check(change.applied_to(case)).governing.peak
         ratio = after.total_um / before.governing.peak.total_um
         assert levers[change.text].ratios[0] == pytest.approx(ratio, rel=0.03), change.text
 

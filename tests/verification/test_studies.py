@@ -14,8 +14,8 @@ from scipy.stats import norm
 from stillroot import Case, Where, bounds, compare, spread, sweep
 from stillroot.answers.chain import Chain, stage_keys
 from stillroot.inputs.uncertain import CUT_SD
+from stillroot.inputs.vary import changed
 from stillroot.studies.outcome import for_any_moduli, solved
-from stillroot.studies.vary import changed
 
 from ._chain import LINEAR
 

@@ -25,9 +25,9 @@ from stillroot.errors import EnvironmentProblem
 from stillroot.pictures.figures import pictures
 from stillroot.words.check_document import check_document
 from stillroot.words.document import AUDIENCES
-from stillroot.writing.export import write_directions, write_span
+from stillroot.writing.output import write
 from stillroot.writing.pdf import pdf_of
-from stillroot.writing.study_files import write_study
+from stillroot.writing.picture_files import drawn as drawn_picture
 
 ROOT = Path(__file__).parents[2]
 COARSE = {"element_mm": 0.8, "harmonics": 3}
@@ -53,17 +53,15 @@ def pages(tmp_path_factory):
     shipped = read_case(ROOT / "docs" / "cases" / "canine_socket.toml")
     case = shipped.with_numerics(**COARSE)
     result = explain(check(case))
-    drawn = pictures(result)
+    drawn = [drawn_picture(picture) for picture in pictures(result)]
     for reader in AUDIENCES:
         (folder / reader).mkdir()
         Report(reader=reader).write(check_document(result), drawn, folder / reader)
-    write_directions(answer_directions(case), folder / "directions")
+    write(answer_directions(case), folder / "directions")
     plan = read_plan(ROOT / "docs" / "plans" / "five_on_soft_side.toml")
-    write_span(check_span(plan, quick=True), folder / "span")
+    write(check_span(plan, quick=True), folder / "span")
     here = Where(workers=1)
-    write_study(
-        spread(SMALL, here, samples=8, drivers=False), folder / "spread", report=Report(pdf=True)
-    )
+    write(spread(SMALL, here, samples=8, drivers=False), folder / "spread", report=Report(pdf=True))
     return folder
 
 

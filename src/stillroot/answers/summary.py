@@ -41,6 +41,9 @@ CAUTION = (
     "practice and local rules decide."
 )
 
+CAUTION_LINE = f"# {CAUTION}\n"
+"""The first line of every CSV."""
+
 
 def band_of(motion_um: float, bands_um: tuple[float, ...]) -> str:
     """Return the band that contains a motion, in words."""

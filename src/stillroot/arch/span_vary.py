@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import reduce
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -13,23 +14,16 @@ from stillroot.arch.span import Ready, check_span
 from stillroot.errors import CaseError, NotConverged
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Iterator, Mapping
 
     from stillroot.arch.span import SpanResult
 
-CANTILEVERS_MM = (2.0, 6.0, 10.0, 14.0, 18.0)
-STIFFNESSES = (0.01, 0.1, 1.0, 10.0)
 ENGAGEMENT_SHARES = (0.25, 0.5, 0.75, 1.0)
 MOST_VALUES = 12
 KINDS = "cantilever, implants, stiffness or engagement:NAME"
-
-
-@dataclass(frozen=True, kw_only=True)
-class Variant:
-    """A changed plan, with the change in words."""
-
-    label: str
-    plan: Plan
+Numbers = tuple[float, ...]
+Variant = tuple[str, Plan]
+"""The change in words, and the changed plan."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -59,13 +53,13 @@ def vary(plan: Plan, asked: str, *, progress: Callable[[str], None] = lambda _: 
     """
     what, variants = variants_of(plan, asked)
     ready, rows = Ready(), []
-    for variant in variants:
-        progress(variant.label)
+    for label, changed in variants:
+        progress(label)
         try:
-            result = check_span(variant.plan, ready=ready, quick=True)
+            result = check_span(changed, ready=ready, quick=True)
         except NotConverged:
             result = None
-        rows.append(Varied(label=variant.label, result=result))
+        rows.append(Varied(label=label, result=result))
     return Variation(plan=plan, what=what, rows=tuple(rows))
 
 
@@ -74,22 +68,17 @@ def variants_of(plan: Plan, asked: str) -> tuple[str, tuple[Variant, ...]]:
     kind, _, text = asked.partition("=")
     kind, _, name = kind.strip().partition(":")
     values = _values(asked, text) if "=" in asked else ()
-    if kind == "cantilever" and not name:
-        return "Length of the cantilevers", tuple(_cantilevers(plan, values or CANTILEVERS_MM))
-    if kind == "implants" and not name:
-        counts = values or tuple(float(n) for n in range(len(plan.implants), 1, -1))
-        return "Number of implants, spread evenly", tuple(_fewer(plan, asked, counts))
-    if kind == "stiffness" and not name:
-        return "Modulus of the bridge", tuple(_stiffnesses(plan, values or STIFFNESSES))
     if kind == "engagement" and name:
         what = f'Engagement of "{name}", up from its tip'
         return what, tuple(_engagements(plan, asked, name, values))
-    raise _refused(
-        asked, f"must be {KINDS}, with values after = where others are wanted, as cantilever=0,5,10"
-    )
+    if kind not in OF_THE_BRIDGE or name:
+        text = f"must be {KINDS}, with values after = where others are wanted, as cantilever=0,5,10"
+        raise _refused(asked, text)
+    what, defaults, variants = OF_THE_BRIDGE[kind]
+    return what, tuple(variants(plan, asked, values or defaults))
 
 
-def _values(asked: str, text: str) -> tuple[float, ...]:
+def _values(asked: str, text: str) -> Numbers:
     try:
         values = tuple(float(part) for part in text.split(","))
     except ValueError:
@@ -99,7 +88,7 @@ def _values(asked: str, text: str) -> tuple[float, ...]:
     return values
 
 
-def _cantilevers(plan: Plan, lengths: tuple[float, ...]) -> Iterator[Variant]:
+def _cantilevers(plan: Plan, _: str, lengths: Numbers) -> Iterator[Variant]:
     bridge = plan.bridge
     if bridge.path_mm is not None:
         msg = "--vary cantilever: this plan gives the line as bridge.path_mm; give cantilevers instead"
@@ -107,34 +96,38 @@ def _cantilevers(plan: Plan, lengths: tuple[float, ...]) -> Iterator[Variant]:
     ends = [k for k in ("start_cantilever_mm", "end_cantilever_mm") if getattr(bridge, k) > 0]
     for length in lengths:
         changes = dict.fromkeys(ends or ["end_cantilever_mm"], length)
-        yield Variant(label=f"{length:g} mm", plan=_with_bridge(plan, **changes))
+        yield f"{length:g} mm", _with_bridge(plan, **changes)
 
 
-def _fewer(plan: Plan, asked: str, counts: tuple[float, ...]) -> Iterator[Variant]:
+def _fewer(plan: Plan, asked: str, counts: Numbers) -> Iterator[Variant]:
     names = [implant.name for implant in plan.implants]
-    for count in counts:
+    for count in counts or range(len(names), LEAST_IMPLANTS - 1, -1):
         if count != int(count) or not LEAST_IMPLANTS <= count <= len(names):
             raise _refused(asked, f"must be whole numbers from {LEAST_IMPLANTS} to {len(names)}")
         kept = {names[round(k)] for k in np.linspace(0, len(names) - 1, int(count))}
-        fewer = plan
-        for name in names:
-            if name not in kept:
-                fewer = fewer.without(name)
         gone = [name for name in names if name not in kept]
         label = f"{count:g}" + (f", without {' and '.join(gone)}" if gone else "")
-        yield Variant(label=label, plan=fewer)
+        yield label, reduce(Plan.without, gone, plan)
 
 
-def _stiffnesses(plan: Plan, factors: tuple[float, ...]) -> Iterator[Variant]:
+def _stiffnesses(plan: Plan, _: str, factors: Numbers) -> Iterator[Variant]:
     elastic = plan.bridge.elastic
     for factor in factors:
         modulus = factor * elastic.modulus_mpa
         changes = {"material": None, "modulus_mpa": modulus, "poisson": elastic.poisson}
-        yield Variant(label=f"{modulus:g} MPa", plan=_with_bridge(plan, kind="beam", **changes))
-    yield Variant(label="rigid", plan=_with_bridge(plan, kind="rigid"))
+        yield f"{modulus:g} MPa", _with_bridge(plan, kind="beam", **changes)
+    yield "rigid", _with_bridge(plan, kind="rigid")
 
 
-def _engagements(plan: Plan, asked: str, name: str, lengths: tuple[float, ...]) -> Iterator[Variant]:
+OF_THE_BRIDGE: Mapping[str, tuple[str, Numbers, Callable[[Plan, str, Numbers], Iterator[Variant]]]] = {
+    "cantilever": ("Length of the cantilevers", (2.0, 6.0, 10.0, 14.0, 18.0), _cantilevers),
+    "implants": ("Number of implants, spread evenly", (), _fewer),
+    "stiffness": ("Modulus of the bridge", (0.01, 0.1, 1.0, 10.0), _stiffnesses),
+}
+"""Kinds of variation: what is varied, its values unless others are given, and the changed plans."""
+
+
+def _engagements(plan: Plan, asked: str, name: str, lengths: Numbers) -> Iterator[Variant]:
     placed = next((implant for implant in plan.implants if implant.name == name), None)
     if placed is None:
         known = ", ".join(implant.name for implant in plan.implants)
@@ -151,7 +144,7 @@ def _engagements(plan: Plan, asked: str, name: str, lengths: tuple[float, ...]) 
         for implant in data["implants"]:
             if implant["name"] == name:
                 implant["case"] = new
-        yield Variant(label=f"{length:g} mm", plan=Plan.from_dict(data))
+        yield f"{length:g} mm", Plan.from_dict(data)
 
 
 def _with_bridge(plan: Plan, **changes: Any) -> Plan:

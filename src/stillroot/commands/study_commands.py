@@ -2,123 +2,57 @@
 
 from __future__ import annotations
 
-from contextlib import contextmanager
+from contextlib import nullcontext
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from stillroot.commands.terminal import (
+from stillroot.commands.options import (
     Share,
-    complain,
-    output_options,
-    print_answer,
-    progress_bar,
-    report_for,
+    file_argument,
+    left_out,
+    samples_options,
+    store_option,
+    study_options,
 )
+from stillroot.commands.terminal import INTERRUPTED, complain, deliver, naming, progress_bar
 from stillroot.errors import CaseError, NotConverged
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable
 
-    from stillroot.inputs.case import Case
-    from stillroot.studies.running import Progress, Where
-    from stillroot.words.study_report import Study
+    from stillroot.studies.running import Progress
+    from stillroot.words.study_documents import Study
 
-INTERRUPTED = 130
 QUESTIONS = ("length", "engagement", "load", "lever", "bone")
-
-case_argument = click.argument("case_file", metavar="CASE.toml", type=click.Path(path_type=Path))
-bone_type_option = click.option(
-    "--bone-type",
-    type=click.IntRange(1, 4),
-    metavar="1-4",
-    help="Use the published range of modulus and cortex of this Lekholm & Zarb type.",
-)
-
-
-def samples_option(default: int) -> Callable[[Any], Any]:
-    """Return the option for the sample count."""
-    text = f"Rows of the sample, a power of two (default {default})."
-    return click.option("--samples", metavar="N", type=int, default=default, help=text)
-
-
-def study_options(command: Callable[..., Any]) -> Callable[..., Any]:
-    """Add what all studies have: where they run, what they keep, and what they write."""
-    options = (
-        click.option("--json", "as_json", is_flag=True, help="Print JSON, nothing else."),
-        output_options("study.json, study.txt, table.csv, table.parquet and pictures"),
-        click.option(
-            "--workers",
-            metavar="N",
-            type=click.IntRange(1),
-            help="How many processes solve at once (default: one a core).",
-        ),
-        click.option(
-            "--cluster",
-            metavar="ADDRESS",
-            help="Solve on a dask cluster, such as tcp://127.0.0.1:8786 (needs stillroot[cluster]).",
-        ),
-        store_option,
-    )
-    for option in reversed(options):
-        command = option(command)
-    return command
-
-
-store_option = click.option(
-    "--store",
-    "store_file",
-    metavar="FILE",
-    type=click.Path(path_type=Path),
-    help="Where solved cases are kept (default: the user's cache folder, or STILLROOT_STORE).",
-)
 
 
 @click.command()
 @click.argument(
     "case_files", metavar="A.toml B.toml …", nargs=-1, required=True, type=click.Path(path_type=Path)
 )
-@samples_option(32)
-@click.option("--no-spread", is_flag=True, help="Compare the cases as stated, without samples.")
-@bone_type_option
+@samples_options(32)
+@left_out("--no-spread", "with_spread", help="Compare the cases as stated, without samples.")
 @study_options
-def compare(
-    case_files: tuple[Path, ...],
-    *,
-    samples: int,
-    no_spread: bool,
-    bone_type: int | None,
-    as_json: bool,
-    out: Path | None,
-    **running: Any,
-) -> int:
+def compare(case_files: tuple[Path, ...], **given: Any) -> int:
     """Set cases side by side: what differs in them, and which differences mean anything.
 
     Exit codes: 0 computed, 2 bad input, 3 not converged, 4 something missing on this machine.
     """
+    from stillroot.inputs.case import read_case  # noqa: PLC0415
     from stillroot.studies import comparison as study  # noqa: PLC0415
 
-    cases = {_name(path, case_files): _read(path) for path in case_files}
+    cases = {_name(path, case_files): read_case(path) for path in case_files}
     if len(cases) < len(case_files):
         msg = "a case is given more than once; a comparison takes different ones"
         raise CaseError(msg)
 
-    def solve(where: Where, progress: Progress) -> study.Comparison:
-        return study.compare(
-            cases,
-            where,
-            with_spread=not no_spread,
-            samples=samples,
-            bone_type=bone_type,
-            progress=progress,
-        )
-
-    return _study(solve, running, out=out, as_json=as_json)
+    return _study(study.compare, cases, **given)
 
 
 @click.command()
-@case_argument
+@file_argument("CASE.toml")
 @click.option(
     "--vary",
     "varied",
@@ -129,14 +63,13 @@ def compare(
     "KEY=from:to:count:log for steps by a factor.",
 )
 @study_options
-def sweep(
-    case_file: Path, *, varied: tuple[str, ...], as_json: bool, out: Path | None, **running: Any
-) -> int:
+def sweep(file: Path, *, varied: tuple[str, ...], **given: Any) -> int:
     """Solve a case on a grid of its numbers.
 
     KEY is named as in the case file: bone.trabecular_modulus_mpa, loads.height_mm (of every load),
     loads[1].axial_n. Besides: engagement_mm, engagement_from_crest_mm, load_factor, trabecular_factor.
     """
+    from stillroot.inputs.case import read_case  # noqa: PLC0415
     from stillroot.studies import sweeps as study  # noqa: PLC0415
 
     grid: dict[str, tuple[float, ...]] = {}
@@ -146,55 +79,27 @@ def sweep(
             msg = f"--vary {text}: {key} is varied already"
             raise CaseError(msg, key=key)
         grid[key] = values
-    case = _read(case_file)
-
-    def solve(where: Where, progress: Progress) -> study.Sweep:
-        with _named(case_file):
-            return study.sweep(case, grid, where, progress=progress)
-
-    return _study(solve, running, out=out, as_json=as_json)
+    return _study(study.sweep, read_case(file), grid, file=file, **given)
 
 
 @click.command()
-@case_argument
-@samples_option(64)
-@click.option("--no-drivers", is_flag=True, help="Leave out the drivers: fewer cases to solve.")
-@bone_type_option
+@file_argument("CASE.toml")
+@samples_options(64)
+@left_out("--no-drivers", "drivers", help="Leave out the drivers: fewer cases to solve.")
 @study_options
-def spread(
-    case_file: Path,
-    *,
-    samples: int,
-    no_drivers: bool,
-    bone_type: int | None,
-    as_json: bool,
-    out: Path | None,
-    **running: Any,
-) -> int:
+def spread(file: Path, **given: Any) -> int:
     """Show how the uncertainty of the inputs spreads the answer.
 
     The case's [spread] lists the rough inputs; without one, shipped ranges are used and shown.
     """
+    from stillroot.inputs.case import read_case  # noqa: PLC0415
     from stillroot.studies import spreads as study  # noqa: PLC0415
 
-    case = _read(case_file)
-
-    def solve(where: Where, progress: Progress) -> study.Spread:
-        with _named(case_file):
-            return study.spread(
-                case,
-                where,
-                samples=samples,
-                drivers=not no_drivers,
-                bone_type=bone_type,
-                progress=progress,
-            )
-
-    return _study(solve, running, out=out, as_json=as_json)
+    return _study(study.spread, read_case(file), file=file, **given)
 
 
 @click.command()
-@case_argument
+@file_argument("CASE.toml")
 @click.option(
     "--below",
     "below_um",
@@ -208,10 +113,11 @@ def spread(
     "asked",
     multiple=True,
     type=click.Choice(QUESTIONS),
+    callback=lambda _, __, asked: asked or None,
     help="What to find (default: all; length only where the implant is held over its whole length).",
 )
 @click.option("--from-crest", is_flag=True, help="Shorten the engagement from below, not from above.")
-@click.option("--no-spread", is_flag=True, help="Use the inputs as stated.")
+@left_out("--no-spread", "with_spread", help="Use the inputs as stated.")
 @click.option(
     "--confidence",
     metavar="SHARE",
@@ -219,44 +125,14 @@ def spread(
     default="90%",
     help="Share of the samples whose peak stays at or below the limit (default 90%).",
 )
-@samples_option(32)
-@bone_type_option
+@samples_options(32)
 @study_options
-def bounds(
-    case_file: Path,
-    *,
-    below_um: float,
-    asked: tuple[str, ...],
-    from_crest: bool,
-    no_spread: bool,
-    confidence: float,
-    samples: int,
-    bone_type: int | None,
-    as_json: bool,
-    out: Path | None,
-    **running: Any,
-) -> int:
+def bounds(file: Path, *, below_um: float, **given: Any) -> int:
     """Find how far one number may go below a limit: least length, largest load, softest bone."""
+    from stillroot.inputs.case import read_case  # noqa: PLC0415
     from stillroot.studies import bounds as study  # noqa: PLC0415
 
-    case = _read(case_file)
-
-    def solve(where: Where, progress: Progress) -> study.Bounds:
-        with _named(case_file):
-            return study.bounds(
-                case,
-                below_um,
-                where,
-                asked=asked or None,
-                from_crest=from_crest,
-                with_spread=not no_spread,
-                confidence=confidence,
-                samples=samples,
-                bone_type=bone_type,
-                progress=progress,
-            )
-
-    return _study(solve, running, out=out, as_json=as_json)
+    return _study(study.bounds, read_case(file), below_um, file=file, **given)
 
 
 @click.command()
@@ -282,54 +158,40 @@ COMMANDS = (compare, sweep, spread, bounds, store)
 
 
 def _study(
-    solve: Callable[[Where, Progress], Study],
-    running: dict[str, Any],
-    *,
-    out: Path | None,
-    as_json: bool,
+    study: Callable[..., Study],
+    *about: Any,
+    file: Path | None = None,
+    workers: int | None,
+    cluster: str | None,
+    store_file: Path | None,
+    **given: Any,
 ) -> int:
-    """Solve a study with progress, write it where that is asked for, and print it."""
+    """Solve a study with progress, deliver it, and return the exit code.
+
+    Options that say how are named as the parameters of `study` are; `file` is named in what is wrong.
+    """
     from stillroot.studies.running import Where  # noqa: PLC0415
     from stillroot.studies.store import Store, default_path  # noqa: PLC0415
-    from stillroot.words import study_report as report  # noqa: PLC0415
-    from stillroot.writing.study_files import MARK, write_study  # noqa: PLC0415
+    from stillroot.writing.output import STUDY  # noqa: PLC0415
 
-    wanted = report_for(out, MARK, reader=running["reader"], pdf=running["pdf"])
-    where = Where(
-        workers=running["workers"],
-        cluster=running["cluster"],
-        store=Store.opened(running["store_file"] or default_path()),
-    )
+    output = {name: given.pop(name) for name in ("out", "as_json", "reader", "pdf")}
+
+    def solve(progress: Progress) -> Study:
+        kept = Store.opened(store_file or default_path())
+        where = Where(workers=workers, cluster=cluster, store=kept)
+        with naming(file) if file else nullcontext():
+            return study(*about, where=where, progress=progress, **given)
+
     try:
-        with progress_bar() as advance:
-            found = solve(where, advance)
-            if out is not None:
-                write_study(found, out, report=wanted)
+        found = deliver(STUDY, progress_bar(), solve, **output)
     except KeyboardInterrupt:
         complain("stopped; solved cases are kept, and the same command goes on from there")
         return INTERRUPTED
-    data = report.data_of(found)
-    print_answer(data, lambda console: report.show(found, console), out, as_json=as_json)
     failures = getattr(found, "failures", None)
     return NotConverged.exit_code if failures and not failures.solved else 0
-
-
-def _read(path: Path) -> Case:
-    from stillroot.inputs.case import read_case  # noqa: PLC0415 - slow to import
-
-    return read_case(path)
 
 
 def _name(path: Path, among: tuple[Path, ...]) -> str:
     """Return a short name for a case file, its folder with it where another has the same."""
     alike = [other for other in among if other.stem == path.stem]
     return path.stem if len(alike) == 1 else str(path.with_suffix(""))
-
-
-@contextmanager
-def _named(case_file: Path) -> Iterator[None]:
-    """Name the case file in what is wrong with it."""
-    try:
-        yield
-    except CaseError as error:
-        raise error if error.file else CaseError(f"{case_file}: {error}", key=error.key) from None

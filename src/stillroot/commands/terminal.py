@@ -1,12 +1,11 @@
-"""What the commands share: progress and answers on a terminal, shares as 1%, one message."""
+"""What a user sees while a command runs and when it ends: progress, answers, messages, exit codes."""
 
 from __future__ import annotations
 
 import os
 import re
 from contextlib import contextmanager, nullcontext
-from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
@@ -14,64 +13,43 @@ from stillroot.errors import CaseError
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
-
-    from rich.console import Console
+    from contextlib import AbstractContextManager
+    from pathlib import Path
 
     from stillroot.words.document import Audience
-    from stillroot.writing.export import Report
+    from stillroot.writing.output import Kind, Report
+
+INTERNAL, INTERRUPTED = 1, 130
+"""Exit codes beside those of `stillroot.errors`."""
+
+R = TypeVar("R")
+P = TypeVar("P")
 
 
-class Share(click.ParamType[float]):
-    """A share, as 0.01 or 1%, from `answer.MOST_EXACT` to less than 1."""
+def deliver(
+    kind: Kind,
+    showing: AbstractContextManager[P],
+    solve: Callable[[P], R],
+    *,
+    out: Path | None,
+    as_json: bool,
+    reader: Audience | None,
+    pdf: bool,
+) -> R:
+    """Solve with progress shown, write the result where that is asked for, print and return it."""
+    from stillroot.writing.output import write  # noqa: PLC0415 - slow to import, but wanted next
 
-    name = "share"
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
-        """Return the share as a number."""
-        from stillroot.answers.answer import MOST_EXACT  # noqa: PLC0415 - slow to import, but wanted next
-
-        text = str(value).strip()
-        try:
-            share = float(text.removesuffix("%")) / (100 if text.endswith("%") else 1)
-        except ValueError:
-            share = float("nan")
-        if not MOST_EXACT <= share < 1:
-            self.fail(
-                f"{text}: must be from {MOST_EXACT:.1%} to less than 100%, as 1% or 0.01", param, ctx
-            )
-        return share
-
-
-def output_options(files: str) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
-    """Return what adds the options on what is written where, `files` being named in their help."""
-    options = (
-        click.option(
-            "--out",
-            metavar="DIR",
-            type=click.Path(path_type=Path),
-            help=f"Write report.html, {files} into DIR.",
-        ),
-        click.option(
-            "--for",
-            "reader",
-            type=click.Choice(("clinician", "researcher", "teacher")),
-            help="Reader of the report: one page, all of it (default), or slides.",
-        ),
-        click.option("--pdf", is_flag=True, help="Write report.pdf as well (needs stillroot[pdf])."),
-    )
-
-    def add(command: Callable[..., Any]) -> Callable[..., Any]:
-        for option in reversed(options):
-            command = option(command)
-        return command
-
-    return add
+    wanted = report_for(out, kind, reader=reader, pdf=pdf)
+    with showing as progress:
+        result = solve(progress)
+        if out is not None:
+            write(result, out, report=wanted)
+    print_result(result, out, as_json=as_json)
+    return result
 
 
-def report_for(out: Path | None, mark: str, *, reader: Audience | None, pdf: bool) -> Report:
+def report_for(out: Path | None, kind: Kind, *, reader: Audience | None, pdf: bool) -> Report:
     """Return which report is asked for, having refused what could not be written.
-
-    `mark` is the file by which an earlier answer in `out` is known.
 
     Raises
     ------
@@ -80,8 +58,9 @@ def report_for(out: Path | None, mark: str, *, reader: Audience | None, pdf: boo
     OutputError, EnvironmentProblem
         The place cannot be written; a PDF cannot be made here.
     """
-    from stillroot.writing.export import Report, assert_writable  # noqa: PLC0415
+    from stillroot.writing.output import Report  # noqa: PLC0415
     from stillroot.writing.pdf import assert_pdf_can_be_made  # noqa: PLC0415
+    from stillroot.writing.whole_folder import assert_writable  # noqa: PLC0415
 
     if out is None:
         if reader is not None or pdf:
@@ -89,7 +68,7 @@ def report_for(out: Path | None, mark: str, *, reader: Audience | None, pdf: boo
             msg = f"{name}: needs --out DIR, the folder for the report"
             raise CaseError(msg)
         return Report()
-    assert_writable(out, mark)
+    assert_writable(out, kind.mark)
     if pdf:
         assert_pdf_can_be_made()
     return Report(reader=reader or "researcher", pdf=pdf)
@@ -138,28 +117,33 @@ def working(case_file: Path) -> Iterator[Callable[[str], None]]:
 
     console = Console(stderr=True)
     shown = console.status("reading") if console.is_terminal else None
+    with naming(case_file), shown or nullcontext():
+        yield shown.update if shown else lambda _: None
+
+
+@contextmanager
+def naming(file: Path) -> Iterator[None]:
+    """Name a file in what is wrong with it."""
     try:
-        with shown or nullcontext():
-            yield shown.update if shown else lambda _: None
+        yield
     except CaseError as error:
-        raise error if error.file else CaseError(f"{case_file}: {error}") from None
+        raise error if error.file else CaseError(f"{file}: {error}", key=error.key) from None
 
 
-def print_answer(
-    data: dict[str, Any], show: Callable[[Console], None], out: Path | None, *, as_json: bool
-) -> None:
-    """Print an answer on stdout: as JSON and nothing else, or as a table."""
+def print_result(result: Any, out: Path | None, *, as_json: bool) -> None:
+    """Print a result on stdout: as JSON and nothing else, or as text."""
+    from stillroot.writing.output import document_of, json_of  # noqa: PLC0415
+
     if as_json:
-        import json  # noqa: PLC0415
-
-        click.echo(json.dumps(data, indent=2, ensure_ascii=False))
+        click.echo(json_of(result))
         return
     from rich.console import Console  # noqa: PLC0415
 
-    from stillroot.words.report import WIDTH  # noqa: PLC0415
+    from stillroot.writing.terminal import WIDTH, show  # noqa: PLC0415
 
     terminal = Console()
-    show(terminal if terminal.is_terminal else Console(width=WIDTH, color_system=None))
+    plain = Console(width=WIDTH, color_system=None)
+    show(document_of(result), terminal if terminal.is_terminal else plain)
     if out is not None:
         click.echo(f"Written to {out}{os.sep}")
 

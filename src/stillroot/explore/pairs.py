@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from stillroot.studies.lesson import CLOUD, NAMED, SITES, built_pairs, case_of, site_points
+from stillroot.studies.lesson_sites import CLOUD, NAMED, SITES, built_pairs, case_of, site_points
 
 EQUAL_TORQUE = ((123, 61), (51, 32), (9, 108))
 """Sites of equal torque, the one that moves less first."""

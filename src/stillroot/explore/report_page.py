@@ -9,6 +9,7 @@ from stillroot.pictures.figures import pictures
 from stillroot.studies.levers import explain
 from stillroot.words.check_document import check_document
 from stillroot.writing.html_report import report_html
+from stillroot.writing.picture_files import drawn
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -20,4 +21,4 @@ def report_page(case: Case, progress: Callable[[str], None] = lambda _: None) ->
     """Return report.html of a case."""
     result = explain(check(case, progress=progress), progress=progress)
     progress("drawing")
-    return report_html(check_document(result), pictures(result), "researcher")
+    return report_html(check_document(result), map(drawn, pictures(result)), "researcher")

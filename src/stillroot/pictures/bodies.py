@@ -95,11 +95,6 @@ def gaps_of(case: Case) -> tuple[Place, ...]:
     return gaps_between(case.socket.holds_mm, case.implant.length_mm)
 
 
-def align_towards(side: float) -> str:
-    """Return the alignment of what is written at the edge of a side, 1 right or -1 left."""
-    return "right" if side > 0 else "left"
-
-
 # --- Bodies -------------------------------------------------------------------------------------------
 
 
@@ -141,8 +136,7 @@ def point_out_gaps(ax: Axes, case: Case, side: float, x: float, *, outwards: boo
     for top, bottom in gaps_of(case):
         middle = -(top + bottom) / 2
         inside = (side * (case.implant.diameter_mm + case.socket.gap_width_mm) / 2, middle)
-        ha = align_towards(-side if outwards else side)
-        point_out(ax, inside, (x, middle), gap_text(case), ha=ha)
+        point_out(ax, inside, (x, middle), gap_text(case), side if outwards else -side)
 
 
 # --- Motion -------------------------------------------------------------------------------------------
@@ -228,7 +222,7 @@ def name_load(ax: Axes, view: View, far: Place, load: Resultant, clear: float) -
         side = 1.0 if far[0] > 0 else -1.0
         aside = max(abs(far[0]), clear) + 0.015 * view.span
     place = (side * aside, far[1])
-    write_in(ax, place, load_text(load), ha=align_towards(-side), va="center", bold=True)
+    write_in(ax, place, load_text(load), side=side, bold=True)
 
 
 def _draw_turn(ax: Axes, place: Place, positive: bool) -> None:

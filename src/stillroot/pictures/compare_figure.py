@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import textwrap
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from stillroot.answers.summary import place_of, rounded
-from stillroot.pictures.bodies import draw_load, draw_motion, draw_site, ring_peak, show_section
+from stillroot.pictures.bodies import View, draw_load, draw_motion, draw_site, ring_peak, show_section
 from stillroot.pictures.marks import Row, draw_answers
 from stillroot.pictures.paper import SMALL_PT, TEXT_PT, WIDTH_IN, Picture, blank_sheet
-from stillroot.pictures.scales import mark_colours_of_sections
+from stillroot.pictures.scales import mark_colours_of_sections, scale_um
 from stillroot.pictures.words import (
     bands_text,
     head_text,
@@ -29,7 +28,7 @@ if TYPE_CHECKING:
     from stillroot.studies.comparison import Comparison
 
 
-ROW_IN = 1.05
+ROW_IN = 1.15
 COLUMNS = 4
 TALLEST_IN = 5.6
 WORDS_IN = 1.35
@@ -45,11 +44,6 @@ def compare_pictures(comparison: Comparison) -> tuple[Picture, ...]:
     return _peaks(comparison), _sections(comparison)
 
 
-def common_scale_um(comparison: Comparison) -> float:
-    """Return the top of the scale of motion [µm]: one for all cases."""
-    return max(max(r.case.threshold.bands_um[-1], r.governing.peak.total_um) for r in comparison.results)
-
-
 def _bands(comparison: Comparison) -> tuple[float, ...]:
     """Return the bands of all cases, or of the first where they differ."""
     return comparison.results[0].case.threshold.bands_um
@@ -62,17 +56,9 @@ def _peaks(comparison: Comparison) -> Picture:
     names, count = comparison.names, len(comparison.results)
     message, title = _message(comparison), f"Governing loads of {', '.join(map(shortened, names))}"
     sheet = blank_sheet(message, title, tall_in=ROW_IN * count, foot_in=1.2, head_in=1.55)
-    rows = [
-        Row(
-            name=name,
-            told=f"“{result.governing.name}”, {load_text(result.governing.resultant, lines=1)}",
-            answer=result.governing,
-            spread_um=comparison.interval_um(place),
-        )
-        for place, (name, result) in enumerate(zip(names, comparison.results, strict=True))
-    ]
+    rows = _rows(comparison)
     highest = [row.spread_um[1] for row in rows if row.spread_um]
-    right = 1.22 * max(common_scale_um(comparison), *highest, 0.0)
+    right = 1.22 * max(scale_um(*comparison.results), *highest)
     draw_answers(sheet.axes(0.3, WIDTH_IN - 0.6), rows, _bands(comparison), right)
     sheet.note(*_note(comparison))
     return sheet.picture("compare", f"{message}. {_alt(comparison)}")
@@ -103,45 +89,36 @@ def _message(comparison: Comparison) -> str:
     if not pair.beyond_error:
         low, high = rounded(last), rounded(first)
         return f"The peaks, {low} to {high} µm, differ by no more than the numerical error"
-    factor = number_text(float(f"{first / last:.2g}"))
-    told = (
+    spread = {None: "", True: ", also beyond the spread", False: ", but within the spread"}
+    return (
         f"{quoted_name(names[most])} moves most, {whole_text(peak_text(results[most].governing))}: "
-        f"{factor} times {quoted_name(names[least])}"
+        f"{number_text(float(f'{first / last:.2g}'))} times {quoted_name(names[least])}"
+        f"{spread[pair.beyond_spread]}"
     )
-    if pair.beyond_spread is None:
-        return told
-    return told + (", also beyond the spread" if pair.beyond_spread else ", but within the spread")
+
+
+def _rows(comparison: Comparison) -> list[Row]:
+    return [
+        Row(
+            name=name,
+            told=f"“{result.governing.name}”, {load_text(result.governing.resultant, lines=1)}",
+            answer=result.governing,
+            spread_um=comparison.interval_um(place),
+        )
+        for place, (name, result) in enumerate(zip(comparison.names, comparison.results, strict=True))
+    ]
 
 
 def _alt(comparison: Comparison) -> str:
-    rows = []
-    for place, (name, result) in enumerate(zip(comparison.names, comparison.results, strict=True)):
-        worst, interval = result.governing, comparison.interval_um(place)
-        spread = f", 5 to 95 % {rounded(interval[0])} to {rounded(interval[1])} µm" if interval else ""
-        rows.append(
-            f"“{name}”, under “{worst.name}”: peak {peak_text(worst)} ({worst.band}){spread}, head "
-            f"movement {head_text(worst)}."
-        )
-    bands = bands_text(_bands(comparison))
-    return f"Peak micromotion of each case on one scale, over the bands {bands}. {' '.join(rows)}"
+    rows, bands = " ".join(row.in_words for row in _rows(comparison)), bands_text(_bands(comparison))
+    return f"Peak micromotion of each case on one scale, over the bands {bands}. {rows}"
 
 
 # --- Sections -----------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, kw_only=True)
-class _Window:
-    """What every section shows [mm], and how large [in]: the same for all."""
-
-    half_mm: float
-    low_mm: float
-    high_mm: float
-    arrow_mm: float
-    width_in: float
-    tall_in: float
-
-
-def _window(comparison: Comparison, columns: int) -> _Window:
+def _view(comparison: Comparison, width_in: float) -> View:
+    """Return what every section shows: the same for all, in axes of a width."""
     cases = [result.case for result in comparison.results]
     loads = [result.governing.resultant for result in comparison.results]
     low = -max(case.implant.length_mm for case in cases) - BESIDE_MM
@@ -149,34 +126,28 @@ def _window(comparison: Comparison, columns: int) -> _Window:
     arrow = 0.16 * (top - low)
     high = top + arrow + 0.5
     reach = max(case.implant.diameter_mm / 2 + case.socket.gap_width_mm for case in cases) + BESIDE_MM
-    width = (WIDTH_IN - 0.6 - 0.2 * (columns - 1)) / columns
-    inch_per_mm = min(width / (2 * reach), TALLEST_IN / (high - low))
-    return _Window(
-        half_mm=width / inch_per_mm / 2,
-        low_mm=low,
-        high_mm=high,
-        arrow_mm=arrow,
-        width_in=width,
-        tall_in=inch_per_mm * (high - low),
-    )
+    half = max(reach, width_in / 2 * (high - low) / TALLEST_IN)
+    return View(half_width=half, low=low, high=high, arrow=arrow, reach=reach, block=reach)
 
 
 def _sections(comparison: Comparison) -> Picture:
     count = len(comparison.results)
     rows = -(-count // COLUMNS)
     columns = -(-count // rows)
-    window = _window(comparison, columns)
-    step = window.tall_in + WORDS_IN
+    width_in = (WIDTH_IN - 0.6 - 0.2 * (columns - 1)) / columns
+    view = _view(comparison, width_in)
+    tall_in = width_in * view.span / view.half_width / 2
+    step = tall_in + WORDS_IN
     message = _message_of_sections(comparison)
     title = "One scale of length and of motion; the lateral load points to the right"
     foot_in = 0.9 + (rows - 1) * step + WORDS_IN
-    sheet = blank_sheet(message, title, tall_in=window.tall_in, foot_in=foot_in, head_in=1.2)
-    scale = common_scale_um(comparison)
-    letters = int(window.width_in / LETTER_IN)
+    sheet = blank_sheet(message, title, tall_in=tall_in, foot_in=foot_in, head_in=1.2)
+    scale = scale_um(*comparison.results)
+    letters = int(width_in / LETTER_IN)
     for place, (name, result) in enumerate(zip(comparison.names, comparison.results, strict=True)):
         row, column = divmod(place, columns)
-        left, bottom = 0.3 + column * (window.width_in + 0.2), foot_in - row * step
-        _draw_section(sheet.axes(left, window.width_in, bottom=bottom), result, window, scale)
+        left, bottom = 0.3 + column * (width_in + 0.2), foot_in - row * step
+        _draw_section(sheet.axes(left, width_in, bottom=bottom), result, view, scale)
         fits = int(0.85 * letters)
         head = textwrap.shorten(name, fits, placeholder=" …") or name[:fits]
         sheet.write((left, bottom - 0.08), head, fontsize=TEXT_PT, fontweight="bold", va="top")
@@ -188,12 +159,12 @@ def _sections(comparison: Comparison) -> Picture:
     return sheet.picture("compare-sections", alt)
 
 
-def _draw_section(ax: Axes, result: CheckResult, window: _Window, scale: float) -> None:
+def _draw_section(ax: Axes, result: CheckResult, view: View, scale: float) -> None:
     draw_site(ax, result.case)
     draw_motion(ax, result, result.governing, scale)
-    draw_load(ax, result.case, result.governing.resultant, window.arrow_mm)
+    draw_load(ax, result.case, result.governing.resultant, view.arrow)
     ring_peak(ax, result.governing)
-    show_section(ax, window.half_mm, window.low_mm, window.high_mm)
+    show_section(ax, view.half_width, view.low, view.high)
 
 
 def _words(result: CheckResult) -> list[str]:
@@ -211,10 +182,8 @@ def _words(result: CheckResult) -> list[str]:
 def _message_of_sections(comparison: Comparison) -> str:
     """Say where the case that moves most does so."""
     most = _ranked(comparison)[0]
-    name, where = (
-        quoted_name(comparison.names[most]),
-        [place_of(r.governing) for r in comparison.results],
-    )
+    name = quoted_name(comparison.names[most])
+    where = [place_of(result.governing) for result in comparison.results]
     if len(set(where)) == 1:
         return f"Every case moves most {where[0]}; {name} most of all"
     return f"{name} moves most: {where[most]}"

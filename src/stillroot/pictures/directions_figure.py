@@ -18,8 +18,7 @@ from stillroot.mechanics.six_directions import GIVES_WAY, LITTLE, MUCH, SMALL
 from stillroot.pictures.bodies import draw_axis, draw_site, show_section
 from stillroot.pictures.labels import point_out, write_in
 from stillroot.pictures.paper import SMALL_PT, WIDTH_IN, Picture, Style, blank_sheet
-from stillroot.words.directions import IN_PLAIN_WORDS, in_words, load_in_words
-from stillroot.words.directions_report import place_in_words
+from stillroot.words.directions import IN_PLAIN_WORDS, in_words, load_in_words, place_in_words
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -115,7 +114,7 @@ def _draw_arrow(ax: Axes, view: _View, row: Direction) -> None:
     aside = (-1.0 if ends_left else 1.0) * (0.012 * view.span + width)
     place = (float(told[0] + aside), float(told[1]))
     label = f"{IN_PLAIN_WORDS[row.name]}\n{_told(row)}"
-    write_in(ax, place, label, ha="right" if ends_left else "left", va="center", order=7)
+    write_in(ax, place, label, side=-1 if ends_left else 1, zorder=7)
 
 
 def _width(row: Direction) -> float:
@@ -129,31 +128,29 @@ def _width(row: Direction) -> float:
 
 def _path(view: _View, name: str) -> tuple[Floats, bool]:
     """Return the middle line (k, 2) of an arrow, tail first, and whether its label goes left of it."""
-    a, top, s = view.radius, view.top, view.span
-    up = view.high - top
-    if name == "axial in":
-        return _line((-0.5 * a, top + 0.88 * up), (-0.5 * a, top + 0.12 * up)), True
-    if name == "axial out":
-        return _line((0.5 * a, top + 0.12 * up), (0.5 * a, top + 0.88 * up)), False
-    if name == "lateral x":
-        return _line((a + 0.01 * s, 0.15 * top), (a + 0.15 * s, 0.15 * top)), False
-    if name == "lateral y":  # towards the viewer, drawn aslant
-        return _line((-a - 0.01 * s, 0.33 * top), (-a - 0.14 * s, 0.33 * top - 0.04 * s)), True
-    if name == "rotation about the axis":
-        return _arc((0.0, 0.68 * top), (a + 0.07 * s, 0.045 * s), 190, 358), False
+    a, top, s, up = view.radius, view.top, view.span, view.high - view.top
     size = (a + 0.1 * s, 0.16 * s)
-    if name == "tilt about y":
-        return _arc((0.0, top), size, 60, 2), False
-    return _arc((0.0, top), (0.85 * size[0], size[1]), 124, 182), True
+    paths = {
+        "axial in": (_line((-0.5 * a, top + 0.88 * up), (-0.5 * a, top + 0.12 * up)), True),
+        "axial out": (_line((0.5 * a, top + 0.12 * up), (0.5 * a, top + 0.88 * up)), False),
+        "lateral x": (_line((a + 0.01 * s, 0.15 * top), (a + 0.15 * s, 0.15 * top)), False),
+        # Towards the viewer, drawn aslant.
+        "lateral y": (_line((-a - 0.01 * s, 0.33 * top), (-a - 0.14 * s, 0.33 * top - 0.04 * s)), True),
+        "rotation about the axis": (_arc(0.68 * top, (a + 0.07 * s, 0.045 * s), 190, 358), False),
+        "tilt about x": (_arc(top, (0.85 * size[0], size[1]), 124, 182), True),
+        "tilt about y": (_arc(top, size, 60, 2), False),
+    }
+    return paths[name]
 
 
 def _line(start: Place, end: Place) -> Floats:
     return np.linspace(start, end, 2)
 
 
-def _arc(centre: Place, size: Place, first_deg: float, last_deg: float) -> Floats:
+def _arc(height: float, size: Place, first_deg: float, last_deg: float) -> Floats:
+    """Return an arc about a place on the axis."""
     angle = np.radians(np.linspace(first_deg, last_deg, 60))
-    return np.array(centre) + np.array(size) * np.stack([np.cos(angle), np.sin(angle)], axis=1)
+    return np.array([0.0, height]) + np.array(size) * np.stack([np.cos(angle), np.sin(angle)], axis=1)
 
 
 def _ribbon(path: Floats, width: float) -> Floats:
@@ -189,4 +186,4 @@ def _mark_places(ax: Axes, view: _View, six: SixDirections) -> None:
     if centre is not None and view.low < centre < view.high:
         ax.plot(0, centre, "+", markersize=14, color="black", mew=2.2, zorder=7)
         place = (view.radius + 0.1 * view.span, centre)
-        point_out(ax, (0, centre), place, "turns about here\nunder a lateral load", ha="left", away=8)
+        point_out(ax, (0, centre), place, "turns about here\nunder a lateral load", side=1, away=8)

@@ -21,7 +21,7 @@ from stillroot.pictures.pressure_figure import seat_pressure
 from stillroot.pictures.scales import scale_um
 from stillroot.pictures.section_figure import section
 from stillroot.pictures.unrolled_figure import unrolled
-from stillroot.pictures.words import bands_text, head_text, peak_text, quoted_name, whole_text
+from stillroot.pictures.words import bands_text, peak_text, quoted_name, whole_text
 from stillroot.words.loads import load_text
 
 if TYPE_CHECKING:
@@ -69,8 +69,5 @@ def summary(result: CheckResult) -> Picture:
     sheet = blank_sheet(message, result.case.title, tall_in=tall_in, foot_in=0.92, head_in=1.48)
     rows = [Row(name=a.name, told=load_text(a.resultant, lines=1), answer=a) for a in loads]
     draw_answers(sheet.axes(0.3, WIDTH_IN - 0.6), rows, bands, 1.22 * scale_um(result))
-    told = " ".join(
-        f"“{a.name}”: peak {peak_text(a)} ({a.band}), head movement {head_text(a)}." for a in loads
-    )
     about = f"Peak micromotion and head movement of each load against the bands {bands_text(bands)}"
-    return sheet.picture("summary", f"{about}. {told}")
+    return sheet.picture("summary", f"{about}. {' '.join(row.in_words for row in rows)}")

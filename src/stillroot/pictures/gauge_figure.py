@@ -10,7 +10,6 @@ from matplotlib.patches import Circle
 from stillroot.answers.summary import with_error
 from stillroot.mechanics.head_parts import head_parts
 from stillroot.pictures.bodies import (
-    align_towards,
     draw_load,
     draw_site,
     ring_peak,
@@ -90,12 +89,12 @@ def _draw_sketch(ax: Axes, result: CheckResult, answer: LoadAnswer, aspect: floa
     if far is not None:
         outer = min if side > 0 else max
         place = (outer(far[0] - side * 0.03 * view.span, beside), far[1])
-    write_in(ax, place, load_text(load), ha=align_towards(side), va="center", bold=True)
+    write_in(ax, place, load_text(load), side=-side, bold=True)
     at, at_peak = ring_peak(ax, answer), side_of_peak(answer)
     y = min(max(at[1], view.low + 0.05 * view.span), -0.06 * view.span)
     edge = at_peak * min(0.6 * view.half_width, case.block_mm[0])
     text = f"at the wall:\n{peak_text(answer)}"
-    point_out(ax, at, (edge, y), text, ha=align_towards(-at_peak), bold=True, away=7)
+    point_out(ax, at, (edge, y), text, side=at_peak, bold=True, away=7)
     show_section(ax, view.half_width, view.low, view.high)
 
 
@@ -135,7 +134,7 @@ def _draw_gauge(
     line(dial, dial + 0.7 * size * np.array([np.cos(0.9), np.sin(0.9)]), 2.0, 6.2)
     place = (float(dial[0] + 1.3 * side * size), float(dial[1]))
     text = f"the gauge reads\n{_reading(answer)}"
-    write_in(ax, place, text, ha=align_towards(-side), va="center", bold=True)
+    write_in(ax, place, text, side=side, bold=True)
     return side
 
 

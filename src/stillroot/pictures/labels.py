@@ -17,82 +17,64 @@ Place = tuple[float, float]
 BESIDE = {"facecolor": "white", "edgecolor": "none", "alpha": 0.88, "pad": 1.6}
 
 
-def weight(bold: bool) -> str:
-    """Return the weight of letters."""
-    return "bold" if bold else "normal"
+def letters(side: float, bold: bool) -> Style:
+    """Return the look of a text that lies right (1), left (-1) or in the middle (0) of its place."""
+    ha = "left" if side > 0 else "right" if side < 0 else "center"
+    return {"ha": ha, "va": "center", "fontsize": TEXT_PT, "fontweight": "bold" if bold else "normal"}
 
 
 def write_in(
     ax: Axes,
     place: Place,
     text: str,
+    side: float = 1,
     *,
-    ha: str = "left",
-    va: str = "bottom",
     bold: bool = False,
-    italic: bool = False,
     beside: bool = True,
-    order: float = 6.5,
+    **style: Any,
 ) -> Text:
-    """Write a text into axes at a place of the data, on a patch that keeps it readable."""
-    return ax.text(
-        *place,
-        text,
-        ha=ha,
-        va=va,
-        fontsize=TEXT_PT,
-        fontweight=weight(bold),
-        fontstyle="italic" if italic else "normal",
-        bbox=BESIDE if beside else None,
-        parse_math=False,
-        zorder=order,
-    )
+    """Write beside a place of the data, on a patch that keeps it readable."""
+    common = letters(side, bold) | {"bbox": BESIDE if beside else None, "zorder": 6.5}
+    return ax.text(*place, text, parse_math=False, **(common | style))
 
 
-def write_off(ax: Axes, place: Place, off_pt: Place, text: str, **style: Any) -> None:
-    """Write a text some points off a place of the data, towards which it ends or begins."""
-    align = "left" if off_pt[0] > 0 else "right" if off_pt[0] < 0 else "center"
+def point_out(
+    ax: Axes,
+    inside: Place,
+    place: Place,
+    text: str,
+    side: float,
+    *,
+    bold: bool = False,
+    away: float = 0.0,
+) -> None:
+    """Write beside a place with a line to what is named, ending `away` points before it."""
+    line = {"arrowstyle": "-", "linewidth": 1.1, "color": "black", "shrinkA": 1, "shrinkB": away}
+    common = letters(side, bold) | {"bbox": BESIDE, "zorder": 6.5}
+    ax.annotate(text, inside, place, arrowprops=line, **common)
+
+
+def write_off(
+    ax: Axes, place: Place, off_pt: Place, text: str, *, bold: bool = False, **style: Any
+) -> None:
+    """Write a text some points off a place of the data, from which it leads away."""
     upright = "bottom" if off_pt[1] > 0 else "top" if off_pt[1] < 0 else "center"
-    common: Style = {"ha": align, "va": upright, "fontsize": TEXT_PT, "zorder": 6, "parse_math": False}
+    common = letters(off_pt[0], bold) | {"va": upright, "zorder": 6, "parse_math": False}
     ax.annotate(text, place, off_pt, textcoords="offset points", **(common | style))
 
 
 def write_beside(ax: Axes, row: float, text: str, *, left: bool, **style: Any) -> None:
     """Write left or right of the axes, at a row."""
-    common = {"xycoords": ax.get_yaxis_transform(), "fontsize": SMALL_PT, "annotation_clip": False}
     at, off = (0.0, -9) if left else (1.0, 9)
-    write_off(ax, (at, row), (off, 0), text, **(common | style))
+    common: Style = {"xycoords": ax.get_yaxis_transform(), "fontsize": SMALL_PT}
+    write_off(ax, (at, row), (off, 0), text, annotation_clip=False, **(common | style))
 
 
 def name_rows(ax: Axes, rows: Iterable[tuple[str, str, bool]]) -> None:
     """Write rows of names left and values right of the axes, bold ones too."""
     for row, (name, told, bold) in enumerate(rows):
-        write_beside(ax, row, name, left=True, fontweight=weight(bold))
-        write_beside(ax, row, told, left=False, fontweight=weight(bold))
-
-
-def point_out(
-    ax: Axes, inside: Place, place: Place, text: str, *, ha: str, bold: bool = False, away: float = 0.0
-) -> None:
-    """Write beside the drawing with a line to what is named, ending `away` points before it."""
-    ax.annotate(
-        text,
-        inside,
-        place,
-        ha=ha,
-        va="center",
-        fontsize=TEXT_PT,
-        fontweight=weight(bold),
-        bbox=BESIDE,
-        arrowprops={
-            "arrowstyle": "-",
-            "linewidth": 1.1,
-            "color": "black",
-            "shrinkA": 1,
-            "shrinkB": away,
-        },
-        zorder=6.5,
-    )
+        write_beside(ax, row, name, left=True, bold=bold)
+        write_beside(ax, row, told, left=False, bold=bold)
 
 
 def draw_arrow(ax: Axes, start: Place, end: Place, **look: Any) -> None:

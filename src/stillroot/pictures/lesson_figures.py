@@ -27,32 +27,19 @@ from stillroot.pictures.paper import (
     write_headings,
 )
 from stillroot.pictures.scales import mark_colours_of_sections as draw_shared_scale
-from stillroot.studies.lesson import (
-    COMPUTED,
-    GAVE_WAY,
-    LOAD_IN_WORDS,
-    PREDICTORS,
-    TORQUE,
-    ranked,
-)
+from stillroot.studies.lesson import PREDICTORS, ranked, rho_in_words
+from stillroot.studies.lesson_sites import COMPUTED, GAVE_WAY, LOAD_IN_WORDS
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
 
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
     from stillroot.answers.answer import CheckResult
     from stillroot.pictures.paper import Style
-    from stillroot.studies.lesson import (
-        BuiltAnswer,
-        Correlation,
-        Drawn,
-        Group,
-        Lesson,
-        Predictor,
-        SiteAnswer,
-    )
+    from stillroot.studies.lesson import Drawn, Group, Lesson, Predictor
+    from stillroot.studies.lesson_sites import SiteAnswer
 
 BANDS_UM = (50.0, 100.0, 150.0)
 """The default bands: the sites of the lesson state none of their own."""
@@ -63,25 +50,23 @@ NAMES = (
     "equal-motion",
     *("built-surface", "built-depth", "built-fit"),
 )
-SHORT_NAMES = {
-    "torque": "insertion torque",
-    "threads": "engaged threads",
-    "length_trabecular": "length × trabecular modulus",
-    "length_modulus": "length × modulus, cortical too",
-}
+TOO_FEW = "Too few sites for a rank correlation"
+SPACE = "\N{NO-BREAK SPACE}"
 LOW_MM, HIGH_MM = -12.0, 10.0
 """What of the sections is shown."""
 
 
 def pictures(lesson: Lesson) -> tuple[Picture, ...]:
     """Return every picture of the lesson, named as in `NAMES`; one that has no sites is left out."""
-    drawn = [predictors(lesson), correlations(lesson)]
-    if lesson.torque_drawn:
-        drawn.append(equal_torque(lesson.torque_drawn))
-    if lesson.motion_drawn:
-        drawn.append(equal_motion(lesson.motion_drawn))
-    drawn += [picture for answer in lesson.built if (picture := built(answer)) is not None]
-    return tuple(drawn)
+    pairs = (_side_by_side(*pair) for pair in _pairs(lesson))
+    return (predictors(lesson), correlations(lesson), *pairs)
+
+
+def _picture(name: str, figure: Figure, message: str, title: str, *told: str) -> Picture:
+    """Return a picture with its headings, which says its message and what else is told of it."""
+    headings = write_headings(figure, message, title)
+    alt = " ".join([f"{message}.", *told])
+    return Picture(name=name, figure=figure, alt=alt, message=message, headings=headings)
 
 
 # --- Every site a dot ---------------------------------------------------------------------------------
@@ -97,33 +82,23 @@ def predictors(lesson: Lesson) -> Picture:
         left, bottom = (0.85, 4.62)[i % 2] - 0.12 * (i % 2), (4.85, 1.2)[i // 2]
         ax = axes_at(figure, left=left, bottom=bottom, width=3.2, height=2.72)
         _dots(ax, predictor, sites, top, named=i % 2 == 0)
-        found = [c for c in everyone.correlations if c.predictor is predictor]
-        _head_panel(ax, predictor, found)
+        found = [f"ρ = {c.in_words}" for c in everyone.correlations if c.predictor is predictor]
+        text = f"{predictor.short}\n{''.join(found)}"
+        ax.set_title(text, fontsize=TEXT_PT, fontweight="bold", loc="left", pad=5)
     _key_of_dots(figure, any(a.outcome == GAVE_WAY for a in sites))
-    message = _message(lesson)
-    headings = write_headings(figure, message, f"{len(sites)} invented sites, one load: {LOAD_IN_WORDS}")
-    return Picture(
-        name=NAMES[0],
-        figure=figure,
-        alt=f"{message}. {_alt_of_group(everyone)}",
-        message=message,
-        headings=headings,
-    )
+    title = f"{len(sites)} invented sites, one load: {LOAD_IN_WORDS}"
+    return _picture(NAMES[0], figure, _message(lesson), title, _alt_of_group(everyone))
 
 
 def _message(lesson: Lesson) -> str:
     """Say which predictor came out ahead, whichever it is."""
-    found = sorted(lesson.groups[0].correlations, key=lambda c: -abs(c.rho))
-    if not found:
-        return "Too few sites for a rank correlation"
-    torque = next(c for c in found if c.predictor is TORQUE)
-    if found[0] is torque:
-        return f"Insertion torque follows peak micromotion most closely here (ρ = {_rho(torque.rho)})"
-    name = SHORT_NAMES[found[0].predictor.key]
-    return (
-        f"{name[0].upper()}{name[1:]} follows peak micromotion most closely here "
-        f"(ρ = {_rho(found[0].rho)}); insertion torque less (ρ = {_rho(torque.rho)})"
-    )
+    group = lesson.groups[0]
+    if group.torque is None:
+        return TOO_FEW
+    best = max(group.correlations, key=lambda c: abs(c.rho))
+    name, rho, torque = (best.predictor.short, *map(rho_in_words, (best.rho, group.torque.rho)))
+    ahead = f"{name[0].upper()}{name[1:]} follows peak micromotion most closely here (ρ = {rho})"
+    return ahead if best is group.torque else f"{ahead}; insertion torque less (ρ = {torque})"
 
 
 def _top_um(sites: Sequence[SiteAnswer]) -> float:
@@ -140,53 +115,33 @@ def _dots(
             here = [a for a in sites if a.outcome == outcome and (a.point.cortical_hold_mm > 0) is rim]
             x = [predictor.of(a) for a in here]
             y = [min(a.ranked_um, top) for a in here]
-            face = "0.1" if rim else "white"
             size = 4.6 if outcome == COMPUTED else 7.0
-            style: Style = {
-                "mfc": face,
-                "mec": "0.1",
-                "mew": 0.9,
-                "markersize": size,
-                "linestyle": "none",
-            }
-            ax.plot(x, y, mark, clip_on=False, zorder=4, **style)
-    if predictor.key != "threads":
-        ax.set_xscale("log")
-        ax.xaxis.set_major_formatter(FuncFormatter(lambda v, _: f"{v:g}"))
-        ax.xaxis.set_minor_formatter(NullFormatter())
-    ax.set_yscale("log")
-    ax.yaxis.set_major_formatter(FuncFormatter(lambda v, _: f"{v:g}"))
-    ax.yaxis.set_minor_formatter(NullFormatter())
+            style: Style = {"mfc": "0.1" if rim else "white", "mec": "0.1", "mew": 0.9}
+            ax.plot(x, y, mark, linestyle="none", markersize=size, clip_on=False, zorder=4, **style)
+    ax.set(xscale="linear" if predictor.key == "threads" else "log", yscale="log")
+    for axis in (ax.xaxis, ax.yaxis):
+        if axis.get_scale() == "log":
+            axis.set_major_formatter(FuncFormatter(lambda v, _: f"{v:g}"))
+            axis.set_minor_formatter(NullFormatter())
     ax.set_ylim(top=top)
     for band in BANDS_UM:
         ax.axhline(band, color="0.72", linewidth=0.9, zorder=1)
-    name = SHORT_NAMES[predictor.key]
-    ax.set_xlabel(f"{name} [{predictor.unit}]" if predictor.unit else name)
+    unit = f" [{predictor.unit}]" if predictor.unit else ""
+    ax.set_xlabel(f"{predictor.short}{unit}")
     if named:
         ax.set_ylabel("peak micromotion [µm]")
     plain_axes(ax)
     ax.xaxis.label.set_fontsize(SMALL_PT + 0.5)
-    for spine in ("top", "right"):
-        ax.spines[spine].set_visible(False)
-
-
-def _head_panel(ax: Axes, predictor: Predictor, found: Sequence[Correlation]) -> None:
-    name = SHORT_NAMES[predictor.key]
-    text = f"{name}\n" + (f"ρ = {_interval(found[0])}" if found else "")
-    ax.set_title(text, fontsize=TEXT_PT, fontweight="bold", loc="left", pad=5)
+    ax.spines[["top", "right"]].set_visible(False)
 
 
 def _key_of_dots(figure: Figure, slipped: bool) -> None:
     text = "● hold reaches the cortical bone    ○ hold in trabecular bone only"
     if slipped:
         text += "    △ gives way, at the top edge; ranks as the largest motion"
-    below = "Grey lines: 50, 100, 150 µm. ρ: Spearman's rank correlation with its 95 % interval."
-    _note(figure, f"{text}\n{below}", 0.34)
-
-
-def _note(figure: Figure, text: str, bottom: float) -> None:
+    text += "\nGrey lines: 50, 100, 150 µm. ρ: Spearman's rank correlation with its 95 % interval."
     width, height = figure.get_size_inches()
-    figure.text(0.3 / width, bottom / height, text, fontsize=SMALL_PT, va="bottom", ha="left")
+    figure.text(0.3 / width, 0.34 / height, text, fontsize=SMALL_PT, va="bottom", ha="left")
 
 
 # --- Correlations and their intervals -----------------------------------------------------------------
@@ -204,15 +159,10 @@ def correlations(lesson: Lesson) -> Picture:
         write_in(ax, (-0.98, rows), f"{group.name} ({group.count}{held})", va="center", beside=False)
         names.append("")
         for i, c in enumerate(group.correlations, start=1):
-            line: Style = {
-                "color": "black",
-                "linewidth": 3.0 if c.predictor is TORQUE else 1.5,
-                "zorder": 3,
-            }
-            ax.plot([c.low, c.high], [rows + i] * 2, **line)
-            mark = "D" if c.predictor is TORQUE else "o"
+            mark, wide = ("D", 3.0) if c is group.torque else ("o", 1.5)
+            ax.plot([c.low, c.high], [rows + i] * 2, color="black", linewidth=wide, zorder=3)
             ax.plot(c.rho, rows + i, mark, mfc="white", mec="black", mew=1.5, markersize=7, zorder=4)
-            names.append(SHORT_NAMES[c.predictor.key])
+            names.append(c.predictor.short)
         rows += 1 + len(group.correlations)
     ax.axvline(0, color="0.5", linewidth=0.9, zorder=1)
     ax.set(xlim=(-1, 1), ylim=(max(rows, 1) - 0.4, -0.5), yticks=range(rows), yticklabels=names)
@@ -220,82 +170,63 @@ def correlations(lesson: Lesson) -> Picture:
     ax.xaxis.set_major_formatter(FuncFormatter(lambda v, _: f"{v:g}".replace("-", "−")))
     plain_axes(ax)
     ax.tick_params(axis="y", length=0)
-    for spine in ("top", "right", "left"):
-        ax.spines[spine].set_visible(False)
-    message = _message_of_groups(groups)
-    headings = write_headings(
-        figure, message, "Spearman's rank correlation with peak micromotion, 95 % intervals"
-    )
-    alt = " ".join([f"{message}.", *(_alt_of_group(group) for group in groups)])
-    return Picture(name=NAMES[1], figure=figure, alt=alt, message=message, headings=headings)
+    ax.spines[["top", "right", "left"]].set_visible(False)
+    title = "Spearman's rank correlation with peak micromotion, 95 % intervals"
+    told = map(_alt_of_group, groups)
+    return _picture(NAMES[1], figure, _message_of_groups(groups), title, *told)
 
 
 def _message_of_groups(groups: Sequence[Group]) -> str:
-    found = [(g, c.rho) for g in groups for c in g.correlations if c.predictor is TORQUE]
+    found = [(g, g.torque.rho) for g in groups if g.torque]
     if not found:
-        return "Too few sites for a rank correlation"
+        return TOO_FEW
     low, high = (f(found, key=lambda item: item[1]) for f in (min, max))
     if low[0] is high[0]:
-        return f"Torque against motion: ρ = {_rho(low[1])}, {low[0].name}"
+        return f"Torque against motion: ρ = {rho_in_words(low[1])}, {low[0].name}"
     return (
-        f"How torque ranks motion depends on the sites: ρ\N{NO-BREAK SPACE}=\N{NO-BREAK SPACE}"
-        f"{_rho(low[1])} in “{low[0].name}”, {_rho(high[1])} in “{high[0].name}”"
+        f"How torque ranks motion depends on the sites: ρ{SPACE}={SPACE}"
+        f"{rho_in_words(low[1])} in “{low[0].name}”, {rho_in_words(high[1])} in “{high[0].name}”"
     )
 
 
 # --- Sites side by side -------------------------------------------------------------------------------
 
 
-def equal_torque(drawn: Drawn) -> Picture:
-    """Draw two sites of equal torque that move very differently."""
-    first, second = drawn.results
-    factor = _peak(second) / _peak(first)
-    message = (
-        f"Equal torque, {_ncm(first)} and {_ncm(second)}\N{NO-BREAK SPACE}N·cm, and "
-        f"{factor:.2g} times the motion"
-    )
-    return _pair_picture(NAMES[2], drawn, message)
+SidePair = tuple[str, str, "Sequence[str]", "Sequence[CheckResult]"]
+"""The name, message, titles and answers of a picture of two sites."""
 
 
-def equal_motion(drawn: Drawn) -> Picture:
-    """Draw two sites of equal motion and very different torque."""
-    first, second = drawn.results
-    factor = _torque(second) / _torque(first)
-    message = (
-        f"Equal motion, {_peak(first):.0f} and {_peak(second):.0f}\N{NO-BREAK SPACE}µm, and "
-        f"{factor:.2g} times the torque"
-    )
-    return _pair_picture(NAMES[3], drawn, message)
+def _pairs(lesson: Lesson) -> Iterator[SidePair]:
+    """Yield what is shown of each pair; one in which a site gives way is left out."""
+    if lesson.torque_drawn:
+        one, other = lesson.torque_drawn.results
+        torques, times = f"{_ncm(one)} and {_ncm(other)}{SPACE}N·cm", _peak(other) / _peak(one)
+        message = f"Equal torque, {torques}, and {times:.2g} times the motion"
+        yield NAMES[2], message, _titles(lesson.torque_drawn), (one, other)
+    if lesson.motion_drawn:
+        one, other = lesson.motion_drawn.results
+        peaks, times = f"{_um(one)} and {_um(other)}{SPACE}µm", _torque(other) / _torque(one)
+        message = f"Equal motion, {peaks}, and {times:.2g} times the torque"
+        yield NAMES[3], message, _titles(lesson.motion_drawn), (one, other)
+    for answer in lesson.built:
+        results = [result for result in answer.results if result]
+        if len(results) < 2:
+            continue
+        one, other = results
+        torques, peaks = f"{_ncm(one)} and {_ncm(other)}", f"{_um(one)} and {_um(other)}"
+        message = f"{answer.pair.title}: {torques}{SPACE}N·cm of torque, {peaks}{SPACE}µm of motion"
+        yield f"built-{answer.pair.key}", message, answer.pair.names, (one, other)
 
 
-def _pair_picture(name: str, drawn: Drawn, message: str) -> Picture:
-    points = (drawn.pair.first.point, drawn.pair.second.point)
-    titles = [f"Site {p.index}" for p in points]
-    return _side_by_side(name, message, titles, drawn.results)
-
-
-def built(answer: BuiltAnswer) -> Picture | None:
-    """Draw the two sites of a built pair; None where one of them gives way."""
-    first, second = answer.results
-    if first is None or second is None:
-        return None
-    space = "\N{NO-BREAK SPACE}"
-    message = (
-        f"{answer.pair.title}: {_ncm(first)} and {_ncm(second)}{space}N·cm of torque, "
-        f"{_peak(first):.0f} and {_peak(second):.0f}{space}µm of motion"
-    )
-    return _side_by_side(f"built-{answer.pair.key}", message, answer.pair.names, (first, second))
+def _titles(drawn: Drawn) -> list[str]:
+    return [f"Site {answer.point.index}" for answer in (drawn.pair.first, drawn.pair.second)]
 
 
 def _side_by_side(
-    name: str,
-    message: str,
-    titles: Sequence[str],
-    results: Sequence[CheckResult],
+    name: str, message: str, titles: Sequence[str], results: Sequence[CheckResult]
 ) -> Picture:
     """Draw sites in section on one scale, of length and of motion, with their figures below."""
-    count = len(results)
-    width = (WIDTH_IN - 0.6 - 0.2 * (count - 1)) / count
+    width = (WIDTH_IN - 0.8) / 2
     tall = min(6.2, width * (HIGH_MM - LOW_MM) / 11.5)
     height = tall + 3.5
     figure = blank_figure(height)
@@ -307,18 +238,14 @@ def _side_by_side(
         _draw_site(ax, result, scale, width / tall)
         lines = _figures_of(result)
         at = (left / WIDTH_IN, 2.45 / height)
-        text = f"{title}\n" + "\n".join(lines)
         figure.text(*at, title, fontsize=TEXT_PT + 1, fontweight="bold", va="top")
         below = (at[0], at[1] - 0.22 / height)
         figure.text(*below, "\n".join(lines), fontsize=TEXT_PT, va="top", linespacing=1.3)
-        words.append(text.replace("\n", ", "))
+        words.append(f"{', '.join([title, *lines])}.")
     strip = axes_at(figure, left=0.5, bottom=0.62, width=WIDTH_IN - 1.0, height=0.14)
     draw_shared_scale(strip, BANDS_UM, scale)
-    headings = write_headings(
-        figure, message, f"Invented scenarios, one scale, one load: {LOAD_IN_WORDS}"
-    )
-    alt = f"{message}. Sections side by side on one scale. " + ". ".join(words) + "."
-    return Picture(name=name, figure=figure, alt=alt, message=message, headings=headings)
+    title = f"Invented scenarios, one scale, one load: {LOAD_IN_WORDS}"
+    return _picture(name, figure, message, title, "Sections side by side on one scale.", *words)
 
 
 def _draw_site(ax: Axes, result: CheckResult, scale: float, aspect: float) -> None:
@@ -338,23 +265,16 @@ def _draw_site(ax: Axes, result: CheckResult, scale: float, aspect: float) -> No
         write_in(ax, (x - 0.2, -(top + bottom) / 2), text, ha="right", va="center")
     ax.set(xlim=(-half, half), ylim=(LOW_MM, HIGH_MM), xticks=[], yticks=[])
     ax.set_aspect("equal", adjustable="box")
-    for spine in ax.spines.values():
-        spine.set_visible(False)
+    ax.spines[:].set_visible(False)
 
 
 def _draw_common_load(ax: Axes, result: CheckResult) -> None:
     load, top = result.governing.resultant, result.case.implant.abutment_height_mm
-    size = math.hypot(load.lateral_n, load.axial_n)
     ax.plot([0, 0], [top, load.height_mm], color="0.15", linewidth=1.4, zorder=5)
-    length = 2.6
-    tail = (
-        -length * load.lateral_n / size,
-        load.height_mm + length * load.axial_n / size,
-    )
-    head = (0.0, load.height_mm)
     # The arrow comes down on the point it acts on, and its tail stays inside the picture.
-    back = 0.55
-    tail = (back * tail[0], head[1] + back * (tail[1] - head[1]))
+    length = 1.43 / math.hypot(load.lateral_n, load.axial_n)
+    head = (0.0, load.height_mm)
+    tail = (-length * load.lateral_n, load.height_mm + length * load.axial_n)
     arrow: Style = {"arrowstyle": "-|>", "linewidth": 2.4, "color": "black", "mutation_scale": 16}
     ax.annotate("", head, tail, arrowprops={**arrow, "shrinkA": 0, "shrinkB": 0}, zorder=6)
     ax.plot(*head, "o", color="black", markersize=4, zorder=6)
@@ -400,15 +320,11 @@ def _peak(result: CheckResult) -> float:
     return result.governing.peak.total_um
 
 
-def _rho(value: float) -> str:
-    return f"{value:.2f}".replace("-", "−")
-
-
-def _interval(c: Correlation) -> str:
-    return f"{_rho(c.rho)} ({_rho(c.low)} to {_rho(c.high)})"
+def _um(result: CheckResult) -> str:
+    return f"{_peak(result):.0f}"
 
 
 def _alt_of_group(group: Group) -> str:
-    rows = "; ".join(f"{c.predictor.name} {_interval(c)}" for c in group.correlations)
+    rows = "; ".join(f"{c.predictor.name} {c.in_words}" for c in group.correlations)
     slipped = f" ({group.gave_way} give way)" if group.gave_way else ""
     return f"Rank correlation with peak micromotion, {group.name}, {group.count}{slipped}: {rows}."

@@ -6,7 +6,7 @@ import textwrap
 from typing import TYPE_CHECKING
 
 from stillroot.answers.summary import GIVES_WAY
-from stillroot.pictures.labels import BESIDE, write_beside, write_off
+from stillroot.pictures.labels import BESIDE, name_rows, write_beside, write_off
 from stillroot.pictures.paper import SMALL_PT, WIDTH_IN, Picture, Style, blank_sheet
 from stillroot.pictures.scales import end_of_changes, rows_over_bands
 from stillroot.pictures.words import quoted_name, um_text, whole_text
@@ -57,23 +57,10 @@ def levers_figure(
     *,
     title: str = "",
 ) -> Picture:
-    """Draw how far each change moves the largest peak, against the bands.
+    """Draw how far changes move the largest peak, `answered_um`, which is of `governing_name`.
 
-    Parameters
-    ----------
-    governing_name
-        The load whose peak it is before any change.
-    answered_um
-        Its peak as answered [µm].
-    by_plan
-        Each change that somebody can decide: in words, the peak that it leads to [µm] or None, and, if
-        there is one, the reason why there is no answer. None without a reason gives way.
-    rough
-        The same of each input that is known only roughly.
-    bands
-        The bands [µm], rising.
-    title
-        What is written small below the message.
+    `by_plan` are the changes that somebody can decide, `rough` those of inputs that are known only
+    roughly. The bands [µm] rise; `title` is written small below the message.
     """
     message = f"{quoted_name(governing_name)}: {_found(answered_um, by_plan)}"
     about = f"Peak micromotion of “{governing_name}” with one thing changed at a time"
@@ -119,8 +106,7 @@ def _changes(
     rows_over_bands(ax, bands, right, count)
     ax.axvline(answered, color="black", linewidth=1.2, zorder=3)
     ax.plot(answered, 0, "o", color="black", markersize=7, zorder=5)
-    write_beside(ax, 0, "base case", left=True, fontweight="bold")
-    write_beside(ax, 0, um_text(answered), left=False, fontweight="bold")
+    name_rows(ax, [("base case", um_text(answered), True)])
     for y, row in enumerate(rows, start=1):
         if isinstance(row, str):
             write_beside(ax, y, row, left=True, fontstyle="italic")

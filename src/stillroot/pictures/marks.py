@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from stillroot.answers.summary import rounded
 from stillroot.pictures.labels import BESIDE, write_in, write_off
 from stillroot.pictures.paper import Style, no_word_of_missing_letters
 from stillroot.pictures.scales import rows_over_bands
@@ -33,7 +34,7 @@ def mark_interval(ax: Axes, answer: LoadAnswer, right: float, *, y: float, drop:
     ax.errorbar(peak, y, xerr=error, fmt="o", color="black", markersize=5.5, zorder=5, **bar)
     box = None if drop is None else BESIDE | {"pad": 0.5}
     text, span = f"peak {peak_text(answer)}", (peak - error, peak + error)
-    _write_beside(ax, span, y, text, left=peak > right / 2, fontweight="bold", bbox=box)
+    _write_beside(ax, span, y, text, left=peak > right / 2, bold=True, bbox=box)
 
 
 def mark_head(ax: Axes, answer: LoadAnswer, right: float, *, y: float, drop: float | None) -> None:
@@ -64,6 +65,17 @@ class Row:
     answer: LoadAnswer
     spread_um: Place | None = None
 
+    @property
+    def in_words(self) -> str:
+        """What is drawn of it, as a sentence."""
+        answer, ends = self.answer, self.spread_um
+        under = "" if self.name == answer.name else f", under “{answer.name}”"
+        spread = f", 5 to 95 % {rounded(ends[0])} to {rounded(ends[1])} µm" if ends else ""
+        return (
+            f"“{self.name}”{under}: peak {peak_text(answer)} ({answer.band}){spread}, head movement "
+            f"{head_text(answer)}."
+        )
+
 
 def draw_answers(ax: Axes, rows: Sequence[Row], bands: Sequence[float], right: float) -> None:
     """Draw the peak with its error, its spread and the head movement of each answer, over the bands."""
@@ -71,7 +83,7 @@ def draw_answers(ax: Axes, rows: Sequence[Row], bands: Sequence[float], right: f
     ax.set_xlabel("micromotion at the interface, and head movement [µm]")
     for y, row in enumerate(rows):
         ax.axhspan(y - 0.5, y - 0.17, facecolor="white", edgecolor="none", zorder=1)
-        text = write_in(ax, (0.012 * right, y - 0.33), "", va="center", beside=False, order=3)
+        text = write_in(ax, (0.012 * right, y - 0.33), "", beside=False, zorder=3)
         _fit(ax, text, row.name, f": {row.told}")
         mark_interval(ax, row.answer, right, y=y + 0.03, drop=None)
         if row.spread_um is not None:

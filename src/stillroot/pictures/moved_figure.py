@@ -12,7 +12,6 @@ from stillroot.mechanics.stress import IN_PLANE_SIDES
 from stillroot.pictures.bodies import (
     REGION_LOOK,
     View,
-    align_towards,
     draw_force,
     mirrored_corners,
     name_load,
@@ -104,8 +103,12 @@ def magnification(view: View, answer: LoadAnswer, bodies: tuple[tuple[Body, Floa
         shown = (r < view.half_width) & (z > view.low)
         largest = max(largest, float(np.linalg.norm(change[shown], axis=-1).max()))
     wanted = SHARE * view.span / largest
-    power = 10.0 ** np.floor(np.log10(wanted))
-    return float(min((power * m for m in (1, 2, 5, 10)), key=lambda m: abs(np.log(m / wanted))))
+    return min(_round_ones(wanted), key=lambda value: abs(np.log(value / wanted)))
+
+
+def _round_ones(value: float) -> list[float]:
+    """Return 1, 2 and 5 times the power of ten below a value, and the next power."""
+    return [float(10.0 ** np.floor(np.log10(value)) * m) for m in (1, 2, 5, 10)]
 
 
 def _draw_body(ax: Axes, body: Body, change: Floats, order: float) -> None:
@@ -172,15 +175,16 @@ def _write_labels(ax: Axes, view: View, load: Resultant, times: float) -> None:
     left, right, step = -0.97 * view.half_width, 0.97 * view.half_width, 0.038 * view.span
     y = view.high - 0.025 * view.span
     write_in(ax, (left, y), f"displacement drawn ×{times:g}", va="top", bold=True)
-    bar = _round_below(0.18 * view.half_width * UM_PER_MM / times)
+    longest = 0.18 * view.half_width * UM_PER_MM / times
+    bar = max(um for um in _round_ones(longest) if um <= longest * (1 + 1e-9))
     y -= 1.7 * step
     ends = [left, left + times * bar / UM_PER_MM]
     ax.plot(ends, [y, y], color="black", linewidth=2.6, solid_capstyle="butt", zorder=6)
-    write_in(ax, (ends[1] + 0.015 * view.span, y), f"{bar:g} µm of motion", va="center")
-    write_in(ax, (left, y - step), "dashed: at rest", va="center")
+    write_in(ax, (ends[1] + 0.015 * view.span, y), f"{bar:g} µm of motion")
+    write_in(ax, (left, y - step), "dashed: at rest")
     if load.torque_nmm:
         told = "The turn about the axis is not visible."
-        write_in(ax, (right, view.low + 0.05 * view.span), told, ha="right", va="center", italic=True)
+        write_in(ax, (right, view.low + 0.05 * view.span), told, side=-1, fontstyle="italic")
 
 
 def _name_bodies(ax: Axes, view: View, result: CheckResult, moved_implant: Floats) -> None:
@@ -188,7 +192,7 @@ def _name_bodies(ax: Axes, view: View, result: CheckResult, moved_implant: Float
     case = result.case
     body = result.seated.site.pair.implant
     node = _node_at(body, 0.0, -0.5 * case.implant.length_mm)
-    write_in(ax, _gone_to(body, node, moved_implant), "implant", ha="center", va="center")
+    write_in(ax, _gone_to(body, node, moved_implant), "implant", side=0)
     point_out_gaps(ax, case, -1.0, -min(0.97 * view.half_width, case.block_mm[0]), outwards=False)
 
 
@@ -214,13 +218,7 @@ def _point_out_opening(ax: Axes, view: View, result: CheckResult, parts: tuple[F
         return
     edge = sign * min(0.97 * view.half_width, result.case.block_mm[0])
     y = min(max(at[1], view.low + 0.09 * view.span), -0.05 * view.span)
-    point_out(ax, at, (edge, y), "opens", ha=align_towards(sign))
-
-
-def _round_below(value: float) -> float:
-    """Return the largest 1, 2 or 5 times a power of ten up to a value."""
-    power = 10.0 ** np.floor(np.log10(value))
-    return float(max(power * m for m in (1, 2, 5) if power * m <= value * (1 + 1e-9)))
+    point_out(ax, at, (edge, y), "opens", side=-sign)
 
 
 def _message(answer: LoadAnswer, tip: Floats) -> str:

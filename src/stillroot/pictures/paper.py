@@ -45,6 +45,7 @@ MOTION = colormaps["cividis"]
 WHITE = 85
 """Place of white in the palette."""
 COMPRESSION = 6
+"""Of a PNG: 9 takes half as long again and saves 8 %."""
 PALETTE: Pixels = np.rint(
     255
     * np.vstack(

@@ -46,13 +46,14 @@ def seat_pressure(result: CheckResult) -> Picture | None:
     crush = seated.inserting.crush_mpa
     near = crush[layer.held & (crush <= FAR * going_in.max())]
     right = 1.2 * max(float(going_in.max()), float(near.max(initial=0.0)))
-    _draw_pressure(ax, wall, going_in, left)
-    told = [_draw_crushing(ax, result, wall, right)]
+    _draw_curves(ax, wall, going_in, left, crush, right)
+    told = [_crushing_text(result, right)]
     if loses:
         told.append(f"Grey: the {result.case.interface.retained_pressure:.0%} of it that remains.")
     sheet.note(" ".join(told))
-    flat = going_in.max() >= crush[int(np.argmax(going_in))] * (1 - 1e-9)  # no one place is the largest
-    if not _name_layers(ax, result, wall, going_in, right) and not flat:
+    if len(_held_layers(result)) > 1:
+        _name_layers(ax, result, wall, going_in, right)
+    elif going_in.max() < crush[int(np.argmax(going_in))] * (1 - 1e-9):  # one place is the largest
         _mark_largest(ax, wall, going_in, right)
     frame_panel(ax, result.case, wall, (0, right))
     ax.set_xlabel("pressure of the bone on the wall during insertion [MPa]")
@@ -62,27 +63,27 @@ def seat_pressure(result: CheckResult) -> Picture | None:
     return sheet.picture("seat-pressure", alt)
 
 
-def _draw_pressure(ax: Axes, wall: UnrolledWall, going_in: Floats, left: Floats) -> None:
-    for run in wall.runs:
-        points = run.ravel()
+def _draw_curves(
+    ax: Axes, wall: UnrolledWall, going_in: Floats, left: Floats, crush: Floats, right: float
+) -> None:
+    """Draw the pressure during insertion, what is left of it, and where bone crushes if it is shown."""
+    for points in (run.ravel() for run in wall.runs):
         at = wall.at[points]
         ax.fill_betweenx(at, left[points], 0.0, facecolor="0.66", edgecolor="none", zorder=2)
         ax.plot(going_in[points], at, color="black", linewidth=1.3, zorder=3)
+        if crush[wall.edges].min() <= right:
+            ax.plot(crush[points], at, color="black", linewidth=1.1, linestyle=DASHES, zorder=4)
 
 
-def _draw_crushing(ax: Axes, result: CheckResult, wall: UnrolledWall, right: float) -> str:
-    """Draw the crushing pressure along the held wall; return what is to be said of it."""
-    crush = result.seated.inserting.crush_mpa
-    layers = _held_layers(result)
+def _crushing_text(result: CheckResult, right: float) -> str:
+    """Return where bone crushes, layer by layer, on a scale that ends at `right`."""
+    crush, layers = result.seated.inserting.crush_mpa, _held_layers(result)
     at = " and ".join(
-        f"{_range_mpa(crush[inside])}{f' in the {name}' if len(layers) > 1 else ''}"
-        for name, inside in layers
+        _range_mpa(crush[inside]) + f" in the {name}" * (len(layers) > 1)
+        for name, inside in layers.items()
     )
     if crush[result.seated.layer.held].min() > right:
         return f"Bone crushes at {at}, beyond the scale."
-    for run in wall.runs:
-        points = run.ravel()
-        ax.plot(crush[points], wall.at[points], color="black", linewidth=1.1, linestyle=DASHES, zorder=4)
     return f"Dashed: upper limit, where bone crushes: {at}."
 
 
@@ -93,27 +94,19 @@ def _mark_largest(ax: Axes, wall: UnrolledWall, pressure: Floats, right: float) 
     low = y > 0.8 * wall.length
     place = (x - 0.02 * right, y + (-0.025 if low else 0.025) * wall.length)
     told = f"largest {_mpa(x)}"
-    write_in(ax, place, told, ha="right", va="bottom" if low else "top", bold=True)
+    write_in(ax, place, told, side=-1, va="bottom" if low else "top", bold=True)
 
 
 def _name_layers(
     ax: Axes, result: CheckResult, wall: UnrolledWall, pressure: Floats, right: float
-) -> bool:
-    """Write the largest pressure of either layer of bone; False where but one of them holds."""
-    above = _in_cortical(result)
-    held = result.seated.layer.held
-    if np.all(above[held]) or not np.any(above[held]):
-        return False
-    thickness = result.case.bone.cortical_thickness_mm
-    length = wall.length
-    border = float(wall.at_depth(np.array([thickness]))[0])
+) -> None:
+    """Write the largest pressure of either layer of bone, above and below their border."""
+    border = float(wall.at_depth(np.array([result.case.bone.cortical_thickness_mm]))[0])
     ax.axhline(border, color="0.45", linewidth=0.9, zorder=1.5)
-    names = (("cortical", above, -0.008 * length, "bottom"), ("trabecular", ~above, border, "top"))
-    for name, inside, y, va in names:
-        told = f"{name} bone: up to {_mpa(float(pressure[inside].max()))}"
-        place = (0.985 * right, y if va == "bottom" else y + 0.015 * length)
-        write_in(ax, place, told, ha="right", va=va, bold=True)
-    return True
+    places = ((-0.008 * wall.length, "bottom"), (border + 0.015 * wall.length, "top"))
+    for (name, inside), (y, va) in zip(_held_layers(result).items(), places, strict=True):
+        told = f"{name.split()[0]} bone: up to {_mpa(float(pressure[inside].max()))}"
+        write_in(ax, (0.985 * right, y), told, side=-1, va=va, bold=True)
 
 
 def cortical_share(result: CheckResult) -> float:
@@ -130,11 +123,11 @@ def _in_cortical(result: CheckResult) -> Bools:
     return np.repeat(depth < result.case.bone.cortical_thickness_mm, 3)
 
 
-def _held_layers(result: CheckResult) -> tuple[tuple[str, Bools], ...]:
-    """Return the layers of bone with holds: each its name and whether a held point (p,) is in it."""
+def _held_layers(result: CheckResult) -> dict[str, Bools]:
+    """Return for each layer of bone with holds, by name, whether a held point (p,) is in it."""
     above, held = _in_cortical(result), result.seated.layer.held
-    both = (("cortical layer", held & above), ("trabecular bone", held & ~above))
-    return tuple((name, inside) for name, inside in both if np.any(inside))
+    both = {"cortical layer": held & above, "trabecular bone": held & ~above}
+    return {name: inside for name, inside in both.items() if np.any(inside)}
 
 
 def crushed_shares(result: CheckResult) -> dict[str, float]:
@@ -144,7 +137,7 @@ def crushed_shares(result: CheckResult) -> dict[str, float]:
     crushed = result.seated.inserted.tractions.traction[0, :, 0] >= layer.crush_mpa * (1 - 1e-9)
     return {
         name: float(np.sum(area[inside & crushed]) / np.sum(area))
-        for name, inside in _held_layers(result)
+        for name, inside in _held_layers(result).items()
     }
 
 

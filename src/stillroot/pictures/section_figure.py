@@ -11,7 +11,6 @@ from matplotlib.ticker import FuncFormatter, MultipleLocator
 from stillroot.answers.summary import place_of
 from stillroot.pictures.bodies import (
     View,
-    align_towards,
     draw_axis,
     draw_load,
     draw_motion,
@@ -59,7 +58,7 @@ def section(result: CheckResult, answer: LoadAnswer) -> Picture:
     draw_site(ax, case)
     draw_motion(ax, result, answer, scale_um(result))
     draw_axis(ax, view.low, view.high)
-    write_in(ax, (view.edge, 0.012 * view.span), "crest of the bone", ha="right")
+    write_in(ax, (view.edge, 0.012 * view.span), "crest of the bone", side=-1, va="bottom")
     _draw_named_load(ax, view, case, load)
     _name_bodies(ax, view, case, answer)
     _mark_peak(ax, view, answer)
@@ -79,7 +78,7 @@ def _draw_named_load(ax: Axes, view: View, case: Case, load: Resultant) -> None:
     far = draw_load(ax, case, load, view.arrow)
     if far is None:
         at = (0.97 * view.half_width, load.height_mm + 0.02 * view.span)
-        write_in(ax, at, load_text(load), ha="right", bold=True)
+        write_in(ax, at, load_text(load), side=-1, bold=True, va="bottom")
         return
     implant = case.implant
     beside = far[1] < implant.abutment_height_mm + 0.3
@@ -89,25 +88,25 @@ def _draw_named_load(ax: Axes, view: View, case: Case, load: Resultant) -> None:
 def _name_bodies(ax: Axes, view: View, case: Case, answer: LoadAnswer) -> None:
     """Write names into the drawing, on the side that the peak leaves free."""
     side = -side_of_peak(answer)
-    write_in(ax, (0, _free_height(view, case, answer.resultant)), "abutment", ha="center", va="center")
-    write_in(ax, (0, -0.5 * case.implant.length_mm), "implant", ha="center", va="center")
-    edge, align = side * view.edge, align_towards(side)
+    write_in(ax, (0, _free_height(view, case, answer.resultant)), "abutment", side=0)
+    write_in(ax, (0, -0.5 * case.implant.length_mm), "implant", side=0)
+    edge = side * view.edge
     thickness = min(case.bone.cortical_thickness_mm, case.block_mm[1])
     if thickness > 0.05 * view.span:
-        write_in(ax, (edge, -thickness / 2), "cortical bone", ha=align, va="center")
+        write_in(ax, (edge, -thickness / 2), "cortical bone", side=-side)
     elif thickness > 0:
         place = (edge, -thickness - 0.035 * view.span)
         inside = (side * 0.68 * view.edge, -thickness / 2)
-        point_out(ax, inside, place, "cortical bone", ha=align)
+        point_out(ax, inside, place, "cortical bone", side=-side)
     if thickness < -view.low:
         name = "trabecular bone" if thickness else "bone block"
-        write_in(ax, (edge, 0.5 * (view.low - thickness)), name, ha=align, va="center")
+        write_in(ax, (edge, 0.5 * (view.low - thickness)), name, side=-side)
     x = side * (view.reach + 0.035 * view.span)
     for top, bottom in case.socket.holds_mm:
         look = {"arrowstyle": "|-|", "mutation_scale": 3.5, "linewidth": 1.2, "color": "0.1"}
         draw_arrow(ax, (x, -bottom), (x, -top), **look)
         place = (x + side * 0.012 * view.span, -(top + bottom) / 2)
-        write_in(ax, place, f"hold\n{bottom - top:g} mm", ha=align_towards(-side), va="center")
+        write_in(ax, place, f"hold\n{bottom - top:g} mm", side=side)
     point_out_gaps(ax, case, side, x + side * 0.03 * view.span, outwards=True)
 
 
@@ -132,7 +131,7 @@ def _mark_peak(ax: Axes, view: View, answer: LoadAnswer) -> None:
         signed = (peak.angle_deg + 180) % 360 - 180
         text += f"\nat {signed_number(signed)}°, not in this plane"
     at = (side * view.edge, min(max(place[1], view.low + 0.13 * view.span), -0.05 * view.span))
-    point_out(ax, place, at, text, ha=align_towards(side), bold=True, away=7)
+    point_out(ax, place, at, text, side=-side, bold=True, away=7)
 
 
 def frame_section(ax: Axes, view: View, load: Resultant) -> None:
@@ -151,7 +150,7 @@ def frame_section(ax: Axes, view: View, load: Resultant) -> None:
     for side in (1.0, -1.0) if load.lateral_n else ():
         way = "points to" if side * load.lateral_n > 0 else "comes from"
         place = (side * view.edge, view.low + 0.012 * view.span)
-        write_in(ax, place, f"side the load {way}", ha=align_towards(side), italic=True)
+        write_in(ax, place, f"side the load {way}", side=-side, fontstyle="italic", va="bottom")
 
 
 def _draw_scale(ax: Axes, result: CheckResult, answer: LoadAnswer) -> None:

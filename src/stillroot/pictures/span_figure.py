@@ -9,11 +9,11 @@ import numpy as np
 from matplotlib.patches import Circle
 
 from stillroot.answers.summary import GIVES_WAY, rounded
-from stillroot.pictures.labels import BESIDE, draw_arrow, hide_spines, name_rows, ring
+from stillroot.pictures.labels import draw_arrow, hide_spines, name_rows, ring, write_in
 from stillroot.pictures.paper import SMALL_PT, TEXT_PT, WIDTH_IN, Picture, Style, blank_sheet
 from stillroot.pictures.scales import rows_over_bands
 from stillroot.pictures.words import quoted_name, shortened
-from stillroot.words.span_report import head_text, load_in_words, motion_text
+from stillroot.words.span_document import head_text, load_in_words, motion_text
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -102,9 +102,8 @@ def _draw_arch(ax: Axes, result: SpanResult, answer: SpanLoadAnswer) -> None:
     ax.plot(*corners.T, color="0.82", linewidth=13, solid_capstyle="butt", zorder=1)
     ax.plot(*corners.T, color="0.55", linewidth=0.8, zorder=1.1)
     taken = [(point, 0.8) for point in line]
-    for number, (placed, implant) in enumerate(
-        zip(plan.implants, answer.implants, strict=True), start=1
-    ):
+    pairs = zip(plan.implants, answer.implants, strict=True)
+    for number, (placed, implant) in enumerate(pairs, start=1):
         head, foot = plan.head_mm(placed)[:2], placed.crest_mm[:2]
         if np.linalg.norm(head - foot) > TILT_MM:
             ax.plot(*np.stack([foot, head]).T, color="0.5", linewidth=1.6, linestyle=":", zorder=4)
@@ -117,34 +116,19 @@ def _draw_arch(ax: Axes, result: SpanResult, answer: SpanLoadAnswer) -> None:
         away = head - middle
         away = away / max(float(np.linalg.norm(away)), 1e-9)
         label = head + away * (radius + LABEL_MM)
-        _write_beside(ax, label, away, _label(number, implant))
+        told = f"{abs(axial):.0f} N {'in' if axial > 0 else 'out'}"
+        _write(ax, label, away, f"{number}: {told if abs(axial) >= NO_FORCE_N else '0 N'}")
         taken += [(head, radius), (label + np.array([5.0 * np.sign(away[0]), 0.0]), 5.0)]
     for force in answer.forces:
         _draw_force(ax, force.at_mm[:2], force.force_n, taken)
     ax.axis("off")
 
 
-def _label(number: int, implant: ImplantAnswer) -> str:
-    axial = implant.axial_n
-    if abs(axial) < NO_FORCE_N:
-        return f"{number}: 0 N"
-    return f"{number}: {abs(axial):.0f} N {'in' if axial > 0 else 'out'}"
-
-
-def _write_beside(ax: Axes, at: Floats, away: Floats, text: str) -> None:
-    ha = "left" if away[0] > SIDEWAYS else "right" if away[0] < -SIDEWAYS else "center"
-    ax.text(
-        float(at[0]),
-        float(at[1]),
-        text,
-        ha=ha,
-        va="center",
-        fontsize=TEXT_PT + 1,
-        fontweight="bold",
-        bbox=BESIDE,
-        parse_math=False,
-        zorder=6,
-    )
+def _write(ax: Axes, at: Floats, away: Floats, text: str) -> None:
+    """Write a label at a place, to which `away` leads."""
+    side = float(np.sign(away[0])) * bool(abs(away[0]) > SIDEWAYS)
+    place = (float(at[0]), float(at[1]))
+    write_in(ax, place, text, side, bold=True, fontsize=TEXT_PT + 1, zorder=6)
 
 
 def _draw_force(ax: Axes, at: Floats, force: Floats, taken: list[tuple[Floats, float]]) -> None:
@@ -167,7 +151,7 @@ def _draw_force(ax: Axes, at: Floats, force: Floats, taken: list[tuple[Floats, f
     middles = at + ways * [2 * FORCE_LABEL_MM, FORCE_LABEL_MM]
     room = np.min([np.linalg.norm(middles - point, axis=1) - radius for point, radius in taken], axis=0)
     way = ways[int(np.argmax(room))]
-    _write_beside(ax, at + way * FORCE_LABEL_MM * [0.6, 1.0], way, "\n".join(told))
+    _write(ax, at + way * FORCE_LABEL_MM * [0.6, 1.0], way, "\n".join(told))
 
 
 def _draw_motions(ax: Axes, result: SpanResult, answer: SpanLoadAnswer) -> None:

@@ -85,12 +85,10 @@ def _mark_values(ax: Axes, spread: Spread) -> None:
     """Mark what the case gives as it stands, the median and the middle of the distribution."""
     nominal, median = spread.nominal.governing, spread.median_um
     low, high = spread.quantile_um(LOW), spread.quantile_um(HIGH)
-    told = f"{um_text(median.value)} ({rounded(median.low)} to {rounded(median.high)})"
-    middle = f"{rounded(low)} to {rounded(high)} µm"
     # Each row: its name, from where to where, the mark between, and what is written.
     rows = [
-        ("median", (median.low, median.high), median.value, "o", told),
-        ("5 to 95 %", (low, high), (low + high) / 2, "", middle),
+        ("median", (median.low, median.high), median.value, "o", _median_text(spread)),
+        ("5 to 95 %", (low, high), (low + high) / 2, "", f"{_middle_text(spread)} µm"),
     ]
     if nominal is not None and nominal.peak_um is not None:
         peak, error = nominal.peak_um, nominal.error_um or 0.0
@@ -108,6 +106,15 @@ def _mark_values(ax: Axes, spread: Spread) -> None:
     names = [*(row[0] for row in rows), "each sample"]
     ax.set(ylim=(len(rows) + 0.5, -0.9), yticks=range(len(names)), yticklabels=names)
     ax.tick_params(axis="y", length=0)
+
+
+def _median_text(spread: Spread) -> str:
+    median = spread.median_um
+    return f"{um_text(median.value)} ({rounded(median.low)} to {rounded(median.high)})"
+
+
+def _middle_text(spread: Spread) -> str:
+    return f"{rounded(spread.quantile_um(LOW))} to {rounded(spread.quantile_um(HIGH))}"
 
 
 def _percent(interval: Interval) -> str:
@@ -133,9 +140,9 @@ def _note_on_distribution(spread: Spread, unwritten: list[BandChance]) -> list[s
 
 def _message_of_distribution(spread: Spread) -> str:
     most = max(spread.bands, key=lambda band: band.chance.value)
-    low, high = rounded(spread.quantile_um(LOW)), rounded(spread.quantile_um(HIGH))
+    between = _middle_text(spread).replace(" to ", " and ")
     return (
-        f"The uncertain inputs put the peak between {low} and {high} µm (5 to 95 %), most likely "
+        f"The uncertain inputs put the peak between {between} µm (5 to 95 %), most likely "
         f"{whole_text(most.band)} (chance {whole_text(f'{100 * most.chance.value:.0f} %')})"
     )
 
@@ -143,10 +150,9 @@ def _message_of_distribution(spread: Spread) -> str:
 def _alt_of_distribution(spread: Spread, message: str) -> str:
     nominal = spread.nominal.peak_um
     stated = "no answer" if nominal is None else um_text(nominal)
-    median = spread.median_um
     return (
         f"{message}. Cumulative distribution of the peak micromotion over the bands. As stated: "
-        f"{stated}; median {um_text(median.value)} ({rounded(median.low)} to {rounded(median.high)}). "
+        f"{stated}; median {_median_text(spread)}. "
         f"Chances, with their {CONFIDENCE:.0%} intervals: {'; '.join(map(_chance_text, spread.bands))}. "
         f"{spread.without_answer} samples have no answer."
     )

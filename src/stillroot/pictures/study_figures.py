@@ -19,7 +19,7 @@ from stillroot.studies.sweeps import Sweep
 
 if TYPE_CHECKING:
     from stillroot.pictures.paper import Picture
-    from stillroot.words.study_report import Study
+    from stillroot.words.study_documents import Study
 
 
 def study_pictures(found: Study) -> tuple[Picture, ...]:

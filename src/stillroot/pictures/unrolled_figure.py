@@ -102,7 +102,7 @@ def _mark_peak(ax: Axes, answer: LoadAnswer, wall: UnrolledWall) -> None:
     shift = 9.0 if right else -9.0 if x >= 90 else 0.0
     text = f"peak {peak_text(answer)}" + (", all round" if peak.all_round else "")
     off = (shift, 11.0 if y > 0.5 * wall.length else -11.0)
-    write_off(ax, (-180.0 if right else x, y), off, text, fontweight="bold", bbox=BESIDE, zorder=8)
+    write_off(ax, (-180.0 if right else x, y), off, text, bold=True, bbox=BESIDE, zorder=8)
 
 
 def _draw_state(ax: Axes, result: CheckResult, answer: LoadAnswer, wall: UnrolledWall) -> None:

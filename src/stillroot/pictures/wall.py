@@ -125,7 +125,7 @@ def frame_panel(ax: Axes, case: Case, wall: UnrolledWall, across: Place) -> None
         ax.axhspan(top, bottom, zorder=2, linewidth=0.0, **hatched)
         if bottom - top > 0.05 * wall.length:
             place = (sum(across) / 2, (top + bottom) / 2)
-            write_in(ax, place, gap_text(case), ha="center", va="center", order=3)
+            write_in(ax, place, gap_text(case), side=0, zorder=3)
     if wall.rim is not None:
         ax.axhline(wall.rim, color="white", linewidth=2.2, zorder=3.9)
         ax.axhline(wall.rim, color="black", linewidth=1.0, linestyle=DASHES, zorder=4)

@@ -10,31 +10,26 @@ chapter 4, from memory; scipy's). Every evaluation of P is a solve.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
-from itertools import pairwise
+from dataclasses import dataclass, field
+from itertools import pairwise, takewhile
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from stillroot.errors import CaseError
 from stillroot.inputs.case import LARGEST_LOAD, LEAST_CORE_RADIUS_MM, LEAST_HOLD_MM
+from stillroot.inputs.vary import changed
+from stillroot.studies.outcome import peaks_of
 from stillroot.studies.running import Where, run
-from stillroot.studies.shipped_spread import spread_of
-from stillroot.studies.spreads import (
-    assert_samples,
-    assert_within_limits,
-    unit_sample,
-    values_of,
-)
+from stillroot.studies.spreads import sound_inputs, unit_sample, values_of
 from stillroot.studies.trust import Failures, failures_of, largest_relative_error
-from stillroot.studies.vary import changed
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     import polars as pl
-    from numpy.typing import NDArray
 
+    from stillroot.arrays import Floats
     from stillroot.inputs.case import Case
     from stillroot.studies.outcome import Outcome
     from stillroot.studies.running import Progress
@@ -53,17 +48,38 @@ SHORTEST_IMPLANT_MM, LONGEST_IMPLANT_MM = 4.0, 18.0
 HIGHEST_LEVER_MM, LOWEST_LEVER_MM = 30.0, 1.0
 
 
+QUESTIONS = {
+    "length": ("shortest implant, held over its whole length [mm]", "implant.length_mm"),
+    "engagement": ("least engagement length (its end stays) [mm]", "engagement_mm"),
+    "load": ("largest load, times the stated one", "load_factor"),
+    "lever": ("largest height of all loads above the crest [mm]", "loads.height_mm"),
+    "bone": ("softest trabecular bone, times the stated modulus", "trabecular_factor"),
+}
+"""The text of each question, and the key of the number sought."""
+FROM_CREST = ("least engagement length (its top stays) [mm]", "engagement_from_crest_mm")
+GROWS = ("load", "lever")
+"""Questions whose number moves the implant more where it is larger."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class Question:
-    """The number sought. `grows`: a larger one moves more; `log`: it is a factor."""
+    """The number sought, and the range that is searched."""
 
     name: str
     text: str
     key: str
     low: float
     high: float
-    grows: bool
-    log: bool
+
+    @property
+    def grows(self) -> bool:
+        """Whether a larger number moves more."""
+        return self.name in GROWS
+
+    @property
+    def log(self) -> bool:
+        """Whether the number is a factor, so that its logarithm is searched."""
+        return self.key.endswith("_factor")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -124,72 +140,36 @@ def questions_of(case: Case, *, from_crest: bool = False) -> tuple[Question, ...
     """Return the questions that apply to a case."""
     holds = case.socket.holds_mm
     longest = case.implant.length_mm - holds[0][0] if from_crest else holds[-1][1]
-    stays = "its top stays" if from_crest else "its end stays"
     largest = max(abs(part) for load in case.loads for part in load.components[:2])
     softest, hardest = (f(m for _, m in case.bone.trabecular_profile_mpa) for f in (min, max))
-    return (
-        *_of_the_length(case),
-        Question(
-            name="engagement",
-            text=f"least engagement length ({stays}) [mm]",
-            key="engagement_from_crest_mm" if from_crest else "engagement_mm",
-            low=LEAST_HOLD_MM,
-            high=longest,
-            grows=False,
-            log=False,
-        ),
-        Question(
-            name="load",
-            text="largest load, times the stated one",
-            key="load_factor",
-            low=LEAST_FACTOR,
-            high=min(LARGEST_FACTOR, 0.5 * LARGEST_LOAD / max(largest, 1e-9)),
-            grows=True,
-            log=True,
-        ),
-        Question(
-            name="lever",
-            text="largest height of all loads above the crest [mm]",
-            key="loads.height_mm",
-            low=LOWEST_LEVER_MM,
-            high=HIGHEST_LEVER_MM,
-            grows=True,
-            log=False,
-        ),
-        Question(
-            name="bone",
-            text="softest trabecular bone, times the stated modulus",
-            key="trabecular_factor",
-            low=max(LEAST_FACTOR, 0.05 / softest),
-            high=min(LARGEST_FACTOR, 1e5 / hardest),
-            grows=False,
-            log=True,
-        ),
+    ranges = {
+        "length": _lengths_mm(case),
+        "engagement": (LEAST_HOLD_MM, longest),
+        "load": (LEAST_FACTOR, min(LARGEST_FACTOR, 0.5 * LARGEST_LOAD / max(largest, 1e-9))),
+        "lever": (LOWEST_LEVER_MM, HIGHEST_LEVER_MM),
+        "bone": (max(LEAST_FACTOR, 0.05 / softest), min(LARGEST_FACTOR, 1e5 / hardest)),
+    }
+    questions = {**QUESTIONS, "engagement": FROM_CREST} if from_crest else QUESTIONS
+    return tuple(
+        Question(name=name, text=text, key=key, low=ends[0], high=ends[1])
+        for name, (text, key) in questions.items()
+        if (ends := ranges[name]) is not None
     )
 
 
-def _of_the_length(case: Case) -> tuple[Question, ...]:
-    """Return the question of the shortest implant, held all along, if its taper leaves it a tip."""
+def _lengths_mm(case: Case) -> tuple[float, float] | None:
+    """Return the range of lengths of an implant held all along, if its taper leaves it a tip."""
     implant = case.implant
     whole = "holds_mm" not in case.stated()["socket"]
     if not whole or implant.outline_mm is not None or case.bone.depth_mm is not None:
-        return ()
-    depth = 0.0 if implant.thread.form == "none" else implant.thread.depth_mm
-    spare = implant.diameter_mm / 2 - depth - LEAST_CORE_RADIUS_MM
+        return None
     longest = LONGEST_IMPLANT_MM
     if implant.taper_deg:
+        depth = 0.0 if implant.thread.form == "none" else implant.thread.depth_mm
+        spare = implant.diameter_mm / 2 - depth - LEAST_CORE_RADIUS_MM
         longest = min(longest, 0.99 * spare / math.tan(math.radians(implant.taper_deg)))
     low = max(SHORTEST_IMPLANT_MM, implant.thread.first_mm + implant.thread.pitch_mm)
-    question = Question(
-        name="length",
-        text="shortest implant, held over its whole length [mm]",
-        key="implant.length_mm",
-        low=low,
-        high=longest,
-        grows=False,
-        log=False,
-    )
-    return (question,) if low < longest else ()
+    return (low, longest) if low < longest else None
 
 
 def bounds(
@@ -227,9 +207,7 @@ def bounds(
     inputs: tuple[Sourced, ...] = ()
     values = np.zeros((1, 0))
     if with_spread:
-        assert_samples(samples)
-        inputs = spread_of(case, bone_type)
-        assert_within_limits(case, inputs)
+        inputs = sound_inputs(case, samples, bone_type)
         values = values_of(inputs, unit_sample(samples, len(inputs), 1))
     where = where or Where()
     known = {question.name: question for question in questions_of(case, from_crest=from_crest)}
@@ -238,76 +216,73 @@ def bounds(
         if name not in known:
             msg = f"{name}: is no question that this case has; ask for {', '.join(known)}"
             raise CaseError(msg)
-    answers = []
-    for name in names:
-        told = _named(progress, name)
-        search = _Search(case, inputs, values, known[name], confidence, where, told)
-        answers.append(search.answer(below_um))
+    answers = tuple(
+        _Search(case, inputs, values, known[name], confidence, where, progress).answer(below_um)
+        for name in names
+    )
     return Bounds(
         case=case,
         below_um=below_um,
         confidence=confidence if with_spread else None,
         inputs=inputs,
         samples=len(values),
-        answers=tuple(answers),
+        answers=answers,
     )
 
 
-def _named(progress: Progress, name: str) -> Progress:
-    return lambda done, total, _: progress(done, total, name)
-
-
+@dataclass
 class _Search:
-    """P(x) of one question, with every value tried kept."""
+    """P(x) of one question, with every value tried kept.
 
-    def __init__(
-        self,
-        case: Case,
-        inputs: Sequence[Sourced],
-        values: NDArray[np.float64],
-        question: Question,
-        confidence: float,
-        where: Where,
-        progress: Progress,
-    ) -> None:
-        # A factor that is both uncertain and sought multiplies the sampled one; any other number that is
-        # sought replaces the sampled one.
-        self._case, self._inputs, self._values = case, inputs, values
-        self._question, self._confidence = question, confidence
-        self._where, self._progress = where, progress
-        self._tried: dict[float, float] = {}
-        self._outcomes: list[Outcome] = []
+    A factor that is both uncertain and sought multiplies the sampled one; any other number that is
+    sought replaces the sampled one.
+    """
+
+    case: Case
+    inputs: Sequence[Sourced]
+    values: Floats
+    question: Question
+    confidence: float
+    where: Where
+    progress: Progress
+    tried: dict[float, float] = field(default_factory=dict)
+    outcomes: list[Outcome] = field(default_factory=list)
 
     def peaks(self, xs: Sequence[float]) -> list[float]:
         """Return P at several x, solved together so that they share stages."""
-        new = [x for x in xs if x not in self._tried]
-        cases = [case for x in new for case in self._cases(x)]
-        outcomes = run(cases, self._where, progress=self._progress) if cases else []
-        self._outcomes += outcomes
-        count = len(self._values)
-        for place, x in enumerate(new):
-            part = outcomes[place * count : (place + 1) * count]
-            peaks = [OUT_OF_BALANCE_UM if o.peak_um is None else o.peak_um for o in part]
-            share = self._confidence if count > 1 else 1.0
+        new = [x for x in xs if x not in self.tried]
+        outcomes = self._run([case for x in new for case in self._cases(x)])
+        self.outcomes += outcomes
+        share = self.confidence if len(self.values) > 1 else 1.0
+        samples = peaks_of(outcomes, OUT_OF_BALANCE_UM).reshape(len(new), len(self.values))
+        for x, peaks in zip(new, samples, strict=True):
             # The smallest peak that at least this share of the samples does not exceed.
-            self._tried[x] = float(np.quantile(peaks, share, method="inverted_cdf"))
-        return [self._tried[x] for x in xs]
+            self.tried[x] = float(np.quantile(peaks, share, method="inverted_cdf"))
+        return [self.tried[x] for x in xs]
+
+    def _run(self, cases: Sequence[Case], *, with_error: bool = False) -> list[Outcome]:
+        if not cases:
+            return []
+
+        def told(done: int, total: int, _: str) -> None:
+            self.progress(done, total, self.question.name)
+
+        return run(cases, self.where, with_error=with_error, progress=told)
 
     def _cases(self, x: float) -> list[Case]:
-        keys = [item.input.key for item in self._inputs]
-        key = self._question.key
+        keys, key = [item.input.key for item in self.inputs], self.question.key
         cases = []
-        for row in self._values.tolist():
+        for row in self.values.tolist():
             values = dict(zip(keys, row, strict=True))
             uncertain = values.pop(key, 1.0)
             # Set last, or a sampled modulus or height of one load would replace the number sought.
-            values[key] = x * uncertain if self._question.log else x
-            cases.append(changed(self._case, values))
+            values[key] = x * uncertain if self.question.log else x
+            cases.append(changed(self.case, values))
         return cases
 
     def answer(self, below_um: float) -> Answer:
         """Return the result of the search for x at which P reaches the limit."""
-        question = self._question
+        question = self.question
         to_x, to_t = (np.exp, np.log) if question.log else (float, float)
         ends = float(to_t(question.low)), float(to_t(question.high))
         grid = [float(f"{float(to_x(t)):.3g}") for t in np.linspace(*ends, GRID)]
@@ -324,50 +299,43 @@ class _Search:
                 (peak,) = self.peaks([x])
                 return math.log(peak / below_um)
 
-            first, last = known
             fine = WITHIN * (ends[1] - ends[0]) / 2
+            first, last = known
             brentq(beyond, first, last, xtol=fine, rtol=1e-3, maxiter=MOST_NARROWING, disp=False)
         return self._answer(below_um)
 
-    def _bracket(self, below_um: float) -> tuple[float, float] | None:
-        """Return the last pair of tried x, towards more motion, whose peaks bracket the limit."""
-        tried = sorted(self._tried)
-        towards_less = tried[::-1] if self._question.grows else tried
-        pairs = [(a, b) for a, b in pairwise(towards_less) if self._crosses(a, b, below_um)]
-        return pairs[-1] if pairs else None
+    def _towards_motion(self) -> list[tuple[float, float]]:
+        """Return every x tried with its P, from the end that moves least."""
+        return sorted(self.tried.items(), reverse=not self.question.grows)
 
-    def _crosses(self, a: float, b: float, below_um: float) -> bool:
-        return self._tried[a] > below_um >= self._tried[b]
+    def _bracket(self, below_um: float) -> tuple[float, float] | None:
+        """Return the first pair of tried x, towards more motion, whose peaks bracket the limit."""
+        for (less, low), (more, high) in pairwise(self._towards_motion()):
+            if high > below_um >= low:
+                return more, less
+        return None
 
     def _answer(self, below_um: float) -> Answer:
-        question = self._question
-        tried = tuple(sorted(self._tried.items()))
-        steps = np.diff([peak for _, peak in tried])
-        monotone = bool(np.all(steps >= 0) if question.grows else np.all(steps <= 0))
-        # From the end that moves least towards the other: the last x before one above the limit.
-        towards_motion = tried if question.grows else tried[::-1]
-        within = []
-        for x, peak in towards_motion:
-            if peak > below_um:
-                break
-            within.append((x, peak))
+        question, tried = self.question, self._towards_motion()
+        peaks = [peak for _, peak in tried]
+        # The last x before one above the limit.
+        within = list(takewhile(lambda pair: pair[1] <= below_um, tried))
         everywhere = len(within) == len(tried)
-        found = within[-1] if within and not everywhere else (None, None)
+        value, peak_um = within[-1] if within and not everywhere else (None, None)
         threads, error = None, None
-        if found[0] is not None:
-            there = changed(self._case, {question.key: found[0]})
+        if value is not None:
+            there = changed(self.case, {question.key: value})
             threads = there.engaged_threads if question.name == "engagement" else None
-            (measured,) = run([there], self._where, with_error=True, progress=self._progress)
-            error = largest_relative_error([measured])
+            error = largest_relative_error(self._run([there], with_error=True))
         return Answer(
             question=question,
-            value=found[0],
+            value=value,
             below_everywhere=everywhere,
-            below_in_part=not within and any(peak <= below_um for _, peak in tried),
-            peak_um=found[1],
-            tried=tried,
-            monotone=monotone,
+            below_in_part=not within and min(peaks) <= below_um,
+            peak_um=peak_um,
+            tried=tuple(sorted(tried)),
+            monotone=bool(np.all(np.diff(peaks) >= 0)),
             engaged_threads=threads,
             relative_error=error,
-            failures=failures_of(self._outcomes),
+            failures=failures_of(self.outcomes),
         )

@@ -16,18 +16,19 @@ import numpy as np
 
 from stillroot.answers.answer import check
 from stillroot.errors import CaseError, StillrootError
+from stillroot.studies.outcome import outcome_of, peaks_of
 from stillroot.studies.running import Where, run
-from stillroot.studies.shipped_spread import spread_of
-from stillroot.studies.spreads import assert_samples, assert_within_limits, cases_of, unit_sample
+from stillroot.studies.spreads import assert_samples, cases_of, sound_inputs, unit_sample, values_of
+from stillroot.studies.study_table import table_of
 from stillroot.studies.trust import Failures, failures_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
     import polars as pl
-    from numpy.typing import NDArray
 
     from stillroot.answers.answer import CheckResult
+    from stillroot.arrays import Floats
     from stillroot.inputs.case import Case
     from stillroot.studies.running import Progress
 
@@ -89,7 +90,7 @@ class Comparison:
     results: tuple[CheckResult, ...]
     inputs: tuple[InputDifference, ...]
     pairs: tuple[PairDifference, ...]
-    sampled_um: NDArray[np.float64]
+    sampled_um: Floats
     failures: Failures | None
 
     def interval_um(self, place: int) -> tuple[float, float] | None:
@@ -102,9 +103,6 @@ class Comparison:
 
     def table(self) -> pl.DataFrame:
         """Return a row for each case and load."""
-        from stillroot.studies.outcome import outcome_of  # noqa: PLC0415 - with polars, below
-        from stillroot.studies.study_table import table_of  # noqa: PLC0415
-
         named = {"case": self.names, "title": [result.case.title for result in self.results]}
         return table_of(named, [outcome_of(result) for result in self.results])
 
@@ -138,8 +136,7 @@ def compare(
         many = _samples(cases, samples, bone_type)
         outcomes = run(many, where or Where(), what="samples", progress=progress)
         failures = failures_of(outcomes)
-        peaks = [np.nan if o.peak_um is None else o.peak_um for o in outcomes]
-        sampled = np.array(peaks).reshape(len(cases), samples)
+        sampled = peaks_of(outcomes).reshape(len(cases), samples)
     results = []
     for place, case in enumerate(listed):
         progress(place, len(listed), names[place])
@@ -189,23 +186,20 @@ def _named(name: str) -> Iterator[None]:
 
 def _samples(named: Mapping[str, Case], samples: int, bone_type: int | None) -> list[Case]:
     """Return the samples of every case; inputs with the same key have the same draws in all cases."""
-    cases, spreads = list(named.values()), []
+    spreads = []
     for name, case in named.items():
         with _named(name):
-            spreads.append(spread_of(case, bone_type))
-            assert_within_limits(case, spreads[-1])
+            spreads.append(sound_inputs(case, samples, bone_type))
     keys = list(dict.fromkeys(item.input.key for inputs in spreads for item in inputs))
     u = unit_sample(samples, len(keys), 1)
     many = []
-    for case, inputs in zip(cases, spreads, strict=True):
-        columns = [item.input.quantiles(u[:, keys.index(item.input.key)]) for item in inputs]
-        many += cases_of(case, inputs, np.column_stack(columns))
+    for case, inputs in zip(named.values(), spreads, strict=True):
+        own = u[:, [keys.index(item.input.key) for item in inputs]]
+        many += cases_of(case, inputs, values_of(inputs, own))
     return many
 
 
-def _pair(
-    results: Sequence[CheckResult], sampled: NDArray[np.float64], first: int, second: int
-) -> PairDifference:
+def _pair(results: Sequence[CheckResult], sampled: Floats, first: int, second: int) -> PairDifference:
     a, b = results[first].governing, results[second].governing
     both = sampled[[first, second]]
     known = both[:, ~np.isnan(both).any(axis=0)]

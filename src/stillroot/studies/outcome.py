@@ -6,13 +6,18 @@ from dataclasses import asdict, dataclass, replace
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from stillroot.answers.answer import check
 from stillroot.answers.chain import FAILURES, Chain, grounded, loads_of, resultant_of
 from stillroot.errors import NotConverged
 from stillroot.units import NMM_PER_NCM
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from stillroot.answers.answer import CheckResult
+    from stillroot.arrays import Floats
     from stillroot.inputs.case import Case
     from stillroot.mechanics.motion import HeadMovement, Micromotion
     from stillroot.mechanics.resultant import Resultant
@@ -79,6 +84,11 @@ class Outcome:
     def from_dict(cls, data: dict[str, Any]) -> Outcome:
         """Return the outcome that `to_dict` wrote."""
         return cls(**{**data, "loads": tuple(LoadOutcome(**load) for load in data["loads"])})
+
+
+def peaks_of(outcomes: Iterable[Outcome], without: float = np.nan) -> Floats:
+    """Return the largest peak of each case [µm], or what stands for a case without an answer."""
+    return np.array([without if o.peak_um is None else o.peak_um for o in outcomes], dtype=float)
 
 
 def load_outcome(

@@ -108,8 +108,10 @@ def in_processes(
 ) -> Generator[tuple[int, Result | None]]:
     """Yield (place, result) of each item once it is solved; None where its process died `TRIES` times.
 
-    With one worker everything runs in this process. Closing the generator early ends the processes.
+    Each runs in one thread, since the workers fill the machine already. With one worker everything runs
+    in this process. Closing the generator early ends the processes.
     """
+    solve = partial(_in_one_thread, solve)
     if min(workers, len(items)) <= 1:
         yield from ((place, solve(item)) for place, item in enumerate(items))
         return
@@ -198,7 +200,7 @@ def _on_cluster(
                 "that have this version installed"
             )
             raise EnvironmentProblem(msg)
-        futures = client.map(solve, cases, pure=False, retries=0)
+        futures = client.map(partial(_in_one_thread, solve), cases, pure=False, retries=0)
         place_of = {future.key: place for place, future in enumerate(futures)}
         for future in as_completed(futures, loop=client.loop):
             try:
@@ -218,8 +220,13 @@ def _chain() -> tuple[Chain, threading.Lock]:
 
 def _solve(case: Case, *, with_error: bool) -> Outcome:
     """Solve a case, in a worker or in this process."""
+    chain, lock = _chain()
+    with lock:
+        return solved(chain, case, with_error=with_error)
+
+
+def _in_one_thread(solve: Callable[[Item], Result], item: Item) -> Result:
     from threadpoolctl import threadpool_limits  # noqa: PLC0415 - beside its only use
 
-    chain, lock = _chain()
-    with lock, threadpool_limits(1):
-        return solved(chain, case, with_error=with_error)
+    with threadpool_limits(1):
+        return solve(item)

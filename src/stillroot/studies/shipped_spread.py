@@ -45,7 +45,8 @@ def spread_of(case: Case, bone_type: int | None = None) -> tuple[Sourced, ...]:
     if bone_type is None:
         if case.spread:
             return tuple(Sourced(input=item, source="the case file") for item in case.spread)
-        return (_factor("trabecular_factor", 2.0, BETWEEN_SERIES), *_of_the_wall(case))
+        modulus = _sourced("lognormal", "trabecular_factor", 1.0, 2.0, BETWEEN_SERIES)
+        return (modulus, *_of_the_wall(case))
     if bone_type not in BONE_TYPES:
         msg = f"bone type {bone_type}: must be 1, 2, 3 or 4 (Lekholm & Zarb)"
         raise CaseError(msg)
@@ -59,70 +60,57 @@ BETWEEN_SERIES = (
     "regional means of CT numbers differ by a factor of two between series (anterior mandible 383 to "
     "970 HU); that it is the spread of the modulus is an assumption"
 )
+FRICTION = "human cancellous bone on four titanium textures, Abedi et al. 2025, PMC12644719"
+CLOT = (
+    "0.2 of older models (Lacroix & Prendergast 2002, from memory) to 6.56 measured on day 2 (Wazen et "
+    "al. 2013, Acta Biomater 9:6663-6674)"
+)
+CT_SOURCE = (
+    "type {type}: CT numbers {low:g} to {high:g} HU (cuts of Norton & Gamble; outer ends assumed), "
+    "density after Rho et al. 1995 (from memory), modulus after Carter & Hayes 1977"
+)
+CORTEX_SOURCE = (
+    "type {type}: assumption, inside published thicknesses (Schwartz-Dabney & Dechow 2003; Sugiura et "
+    "al. 2016)"
+)
 
 
 def _of_type(bone_type: int) -> tuple[Sourced, ...]:
-    ct_low, ct_high = CT_RANGE[bone_type]
-    low, high = (DENSITY_LAWS[LAW](density_from_ct(number)) for number in (ct_low, ct_high))
+    low, high = CT_RANGE[bone_type]
+    moduli = [float(f"{DENSITY_LAWS[LAW](density_from_ct(ct)):.3g}") for ct in (low, high)]
+    source = CT_SOURCE.format(type=bone_type, low=low, high=high)
+    cortex = CORTEX_SOURCE.format(type=bone_type)
     return (
-        _range(
-            "bone.trabecular_modulus_mpa",
-            float(f"{low:.3g}"),
-            float(f"{high:.3g}"),
-            f"type {bone_type}: CT numbers {ct_low:g} to {ct_high:g} HU (cuts of Norton & Gamble; outer "
-            "ends assumed), density after Rho et al. 1995 (from memory), modulus after Carter & Hayes "
-            "1977",
-        ),
-        _range(
-            "bone.cortical_thickness_mm",
-            *CORTEX_MM[bone_type],
-            f"type {bone_type}: assumption, inside published thicknesses (Schwartz-Dabney & Dechow "
-            "2003; Sugiura et al. 2016)",
-        ),
+        _sourced("range", "bone.trabecular_modulus_mpa", moduli[0], moduli[1], source),
+        _sourced("range", "bone.cortical_thickness_mm", *CORTEX_MM[bone_type], cortex),
     )
 
 
 def _of_the_wall(case: Case) -> tuple[Sourced, ...]:
-    face, found = case.interface, []
-    if face.kind == "frictional":
-        friction = "human cancellous bone on four titanium textures, Abedi et al. 2025, PMC12644719"
-        found.append(_range("interface.friction", 0.37, 0.95, friction))
-        if face.measured_torque_ncm is not None:
-            value = face.measured_torque_ncm
-            found.append(
-                _range("interface.measured_torque_ncm", 0.8 * value, 1.2 * value, "assumption: ±20 %")
-            )
-        elif face.interference_um > 0:
-            value = face.interference_um
-            found.append(
-                _range("interface.interference_um", 0.5 * value, 1.5 * value, "assumption: ±50 %")
-            )
-    if face.layer_thickness_mm > 0:
-        thick = min(face.layer_thickness_mm, 0.25)
-        found.append(
-            _factor("interface.layer_thickness_mm", 2.0, "assumption: no agreed value", median=thick)
-        )
-    if gaps_between(case.socket.holds_mm, case.implant.length_mm) and case.socket.gap_filled:
-        found.append(_of_the_fill(case))
-    found.append(_range("load_factor", 0.7, 1.3, "assumption: ±30 %"))
-    return tuple(found)
+    face, socket = case.interface, case.socket
+    rubs, read, fit = face.kind == "frictional", face.measured_torque_ncm, face.interference_um
+    has_fill = bool(gaps_between(socket.holds_mm, case.implant.length_mm)) and socket.gap_filled
+    clot, fill = socket.gap_fill == "clot", "socket.gap_modulus_mpa"
+    stiff, thick = socket.gap_stiffness_mpa, min(face.layer_thickness_mm, 0.25)
+    within, between = "lognormal", "range"
+    torque, gap = "interface.measured_torque_ncm", "interface.interference_um"
+    layer, no_value = "interface.layer_thickness_mm", "assumption: no agreed value"
+    rows: tuple[tuple[object, str, str, float, float, str], ...] = (
+        (rubs, between, "interface.friction", 0.37, 0.95, FRICTION),
+        (rubs and read, between, torque, 0.8 * (read or 0), 1.2 * (read or 0), "assumption: ±20 %"),
+        (rubs and not read and fit, between, gap, 0.5 * fit, 1.5 * fit, "assumption: ±50 %"),
+        (thick, within, layer, thick, 2.0, no_value),
+        (has_fill and clot, between, fill, 0.2, 6.56, CLOT),
+        (has_fill and not clot, within, fill, stiff, 2.0, "assumption"),
+        (True, between, "load_factor", 0.7, 1.3, "assumption: ±30 %"),
+    )
+    return tuple(
+        _sourced(kind, key, first, second, source)
+        for applies, kind, key, first, second, source in rows
+        if applies
+    )
 
 
-def _of_the_fill(case: Case) -> Sourced:
-    key = "socket.gap_modulus_mpa"
-    if case.socket.gap_fill == "clot":
-        source = (
-            "0.2 of older models (Lacroix & Prendergast 2002, from memory) to 6.56 measured on day 2 "
-            "(Wazen et al. 2013, Acta Biomater 9:6663-6674)"
-        )
-        return _range(key, 0.2, 6.56, source)
-    return _factor(key, 2.0, "assumption", median=case.socket.gap_stiffness_mpa)
-
-
-def _range(key: str, low: float, high: float, source: str) -> Sourced:
-    return Sourced(input=Uncertain(key=key, kind="range", first=low, second=high), source=source)
-
-
-def _factor(key: str, factor: float, source: str, *, median: float = 1.0) -> Sourced:
-    made = Uncertain(key=key, kind="lognormal", first=median, second=factor)
+def _sourced(kind: str, key: str, first: float, second: float, source: str) -> Sourced:
+    made = Uncertain(key=key, kind=kind, first=first, second=second)
     return Sourced(input=made, source=source)

@@ -25,18 +25,19 @@ import numpy as np
 
 from stillroot.answers.summary import band_of
 from stillroot.errors import CaseError
+from stillroot.inputs.vary import assert_apart, assert_varies, changed
+from stillroot.studies.outcome import peaks_of
 from stillroot.studies.running import Where, run
 from stillroot.studies.shipped_spread import spread_of
 from stillroot.studies.study_table import table_of
 from stillroot.studies.trust import Failures, failures_of
-from stillroot.studies.vary import assert_apart, assert_varies, changed
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     import polars as pl
-    from numpy.typing import NDArray
 
+    from stillroot.arrays import Floats, Ints
     from stillroot.inputs.case import Case
     from stillroot.studies.outcome import Outcome
     from stillroot.studies.running import Progress
@@ -55,7 +56,7 @@ SEED = 1
 A, B = "A", "B"
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True)
 class Interval:
     """An estimate and its confidence interval for the sample size, at level `CONFIDENCE`."""
 
@@ -91,7 +92,7 @@ class Spread:
 
     case: Case
     inputs: tuple[Sourced, ...]
-    values: NDArray[np.float64]
+    values: Floats
     part: tuple[str, ...]
     outcomes: tuple[Outcome, ...]
     nominal: Outcome
@@ -109,14 +110,15 @@ class Spread:
         return failures_of(self.outcomes)
 
     @property
-    def peaks_um(self) -> NDArray[np.float64]:
+    def peaks_um(self) -> Floats:
         """The peaks of samples A and B that have one, in increasing order."""
-        return np.sort([outcome.peak_um for outcome in self._plain if outcome.peak_um is not None])
+        peaks = np.sort(peaks_of(self._plain))
+        return peaks[~np.isnan(peaks)]
 
     @property
     def without_answer(self) -> int:
         """Number of samples of A and B without a peak."""
-        return sum(outcome.peak_um is None for outcome in self._plain)
+        return len(self._plain) - len(self.peaks_um)
 
     @property
     def _plain(self) -> list[Outcome]:
@@ -191,21 +193,13 @@ def spread(
     EnvironmentProblem
         As `run` does.
     """
-    assert_samples(samples)
     where = where or Where()
-    inputs = spread_of(case, bone_type)
-    assert_within_limits(case, inputs)
-    d = len(inputs)
-    u = unit_sample(samples, 2 * d, seed)
-    a, b = u[:, :d], u[:, d:]
-    blocks, part = [a, b], [A] * samples + [B] * samples
-    if drivers:
-        for i, item in enumerate(inputs):
-            mixed = a.copy()
-            mixed[:, i] = b[:, i]
-            blocks.append(mixed)
-            part += [item.input.key] * samples
-    values = values_of(inputs, np.vstack(blocks))
+    inputs = sound_inputs(case, samples, bone_type)
+    a, b = np.hsplit(unit_sample(samples, 2 * len(inputs), seed), 2)
+    mixed = np.where(np.eye(len(inputs), dtype=bool)[:, None, :], b, a) if drivers else ()
+    values = values_of(inputs, np.vstack([a, b, *mixed]))
+    keys = [item.input.key for item in inputs] if drivers else []
+    part = tuple(np.repeat([A, B, *keys], samples).tolist())
     outcomes = run(cases_of(case, inputs, values), where, what="samples", progress=progress)
     (nominal,) = run([case], where, with_error=True, what="the case itself", progress=progress)
     found, rows = _drivers(inputs, outcomes, samples) if drivers else ((), 0)
@@ -213,12 +207,26 @@ def spread(
         case=case,
         inputs=inputs,
         values=values,
-        part=tuple(part),
+        part=part,
         outcomes=tuple(outcomes),
         nominal=nominal,
         drivers=found,
         rows_for_drivers=rows,
     )
+
+
+def sound_inputs(case: Case, samples: int, bone_type: int | None) -> tuple[Sourced, ...]:
+    """Return the uncertain inputs of a case, refused before anything is solved where they are unsound.
+
+    Raises
+    ------
+    CaseError
+        As `assert_samples`, `spread_of` and `assert_within_limits` do.
+    """
+    assert_samples(samples)
+    inputs = spread_of(case, bone_type)
+    assert_within_limits(case, inputs)
+    return inputs
 
 
 def assert_samples(samples: int) -> None:
@@ -260,19 +268,19 @@ def assert_within_limits(case: Case, inputs: Sequence[Sourced]) -> None:
                 raise CaseError(msg, key=f"spread.{item.input.key}") from None
 
 
-def unit_sample(n: int, d: int, seed: int) -> NDArray[np.float64]:
+def unit_sample(n: int, d: int, seed: int) -> Floats:
     """Return n points of a scrambled Sobol' sequence in the open unit cube (n, d)."""
     from scipy.stats import qmc  # noqa: PLC0415 - slow to import
 
     return np.clip(qmc.Sobol(d, scramble=True, rng=seed).random(n), 1e-9, 1 - 1e-9)
 
 
-def values_of(inputs: Sequence[Sourced], u: NDArray[np.float64]) -> NDArray[np.float64]:
+def values_of(inputs: Sequence[Sourced], u: Floats) -> Floats:
     """Return the values (s, d) of inputs at probabilities (s, d)."""
     return np.column_stack([item.input.quantiles(u[:, i]) for i, item in enumerate(inputs)])
 
 
-def cases_of(case: Case, inputs: Sequence[Sourced], values: NDArray[np.float64]) -> list[Case]:
+def cases_of(case: Case, inputs: Sequence[Sourced], values: Floats) -> list[Case]:
     """Return the case of each row of values (s, d)."""
     keys = [item.input.key for item in inputs]
     return [changed(case, dict(zip(keys, row, strict=True))) for row in values.tolist()]
@@ -292,10 +300,9 @@ def _drivers(
 
     Rows with a case that has no answer are dropped, and then as many as leave a power of two.
     """
-    from scipy.stats import bootstrap, sobol_indices  # noqa: PLC0415 - slow to import
+    from scipy.stats import bootstrap  # noqa: PLC0415 - slow to import
 
-    peaks = np.array([math.nan if o.peak_um is None else math.log(o.peak_um) for o in outcomes])
-    blocks = peaks.reshape(len(inputs) + 2, n)
+    blocks = np.log(peaks_of(outcomes)).reshape(len(inputs) + 2, n)
     whole = np.flatnonzero(~np.isnan(blocks).any(axis=0))
     rows = 2 ** int(math.log2(len(whole))) if len(whole) else 0
     if rows < LEAST_FOR_DRIVERS:
@@ -303,54 +310,35 @@ def _drivers(
     f = blocks[:, whole[:rows]]
     if np.ptp(f[:2]) == 0:  # no variance, so no drivers
         return (), rows
-    found = sobol_indices(
-        func={"f_A": f[:1], "f_B": f[1:2], "f_AB": f[2:, None, :]}, n=rows, method=_jansen
-    )
 
-    def resampled(row: NDArray[np.int64]) -> NDArray[np.float64]:
+    def indices(row: Ints) -> Floats:
         # Sorted: BCa counts resamples equal to the estimate, so the same rows must give the same sums.
         row = np.sort(row, axis=-1)
-        return np.stack(_jansen(f[:1, row], f[1:2, row], f[2:, None, row]))
+        return _jansen(f[0, row], f[1, row], f[2:, row])
 
     with warnings.catch_warnings(), np.errstate(divide="ignore", invalid="ignore"):
         warnings.simplefilter("ignore")  # an input without effect has a degenerate bootstrap
-        # Not `found.bootstrap`: it takes no generator, and its bounds differ from run to run.
         bounds: Any = bootstrap(
             [np.arange(rows)],
-            resampled,
+            indices,
             method="BCa",
             n_resamples=RESAMPLES,
             confidence_level=CONFIDENCE,
             rng=np.random.default_rng(SEED),
         ).confidence_interval
+    values = indices(np.arange(rows))
+    # An index that is equal in every resample is its own bound.
+    low, high = (np.where(np.isnan(bound), values, bound) for bound in (bounds.low, bounds.high))
+    intervals = np.stack([values, low, high], axis=-1).tolist()
     drivers = [
-        Driver(
-            key=item.input.key,
-            first=_interval(found.first_order, (bounds.low[0], bounds.high[0]), i),
-            total=_interval(found.total_order, (bounds.low[1], bounds.high[1]), i),
-        )
-        for i, item in enumerate(inputs)
+        Driver(key=item.input.key, first=Interval(*first), total=Interval(*total))
+        for item, first, total in zip(inputs, *intervals, strict=True)
     ]
     return tuple(sorted(drivers, key=lambda driver: -driver.total.value)), rows
 
 
-def _jansen(
-    f_A: NDArray[np.float64],  # noqa: N803 - scipy's names
-    f_B: NDArray[np.float64],  # noqa: N803
-    f_AB: NDArray[np.float64],  # noqa: N803
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Return S and S_T (s, d) of equation (17) from f (s, n) and f_AB (d, s, n)."""
-    variance = np.var([f_A, f_B], axis=(0, -1))
-    first = 1 - 0.5 * np.mean((f_B - f_AB) ** 2, axis=-1) / variance
-    total = 0.5 * np.mean((f_A - f_AB) ** 2, axis=-1) / variance
-    return first.T, total.T
-
-
-def _interval(value: Any, bounds: tuple[Any, Any], i: int) -> Interval:
-    """Return an index with its bounds; one equal in every resample is its own bound."""
-    middle, low, high = (float(np.ravel(x)[i]) for x in (value, *bounds))
-    return Interval(
-        value=middle,
-        low=middle if math.isnan(low) else low,
-        high=middle if math.isnan(high) else high,
-    )
+def _jansen(f_a: Floats, f_b: Floats, f_ab: Floats) -> Floats:
+    """Return S and S_T (2, d) of equation (17) from f of the samples A and B (n,) and AB_i (d, n)."""
+    twice = 2 * np.var([f_a, f_b])
+    first = 1 - np.mean((f_b - f_ab) ** 2, axis=-1) / twice
+    return np.stack([first, np.mean((f_a - f_ab) ** 2, axis=-1) / twice])

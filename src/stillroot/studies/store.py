@@ -44,8 +44,6 @@ CREATE TABLE IF NOT EXISTS solved (
 TABLES = "SELECT name FROM sqlite_master WHERE type = 'table'"
 SMALLEST_B = 512
 """Bytes of the smallest page, and so of the smallest SQLite file that is not empty."""
-AT_ONCE = 500
-"""Keys per query: SQLite limits the number of parameters."""
 
 
 @cache
@@ -114,14 +112,9 @@ class Store:
 
     def found(self, keys: Iterable[str]) -> dict[str, Outcome]:
         """Return the outcomes stored under some keys."""
-        wanted = list(dict.fromkeys(keys))
-        rows: list[tuple[str, str]] = []
+        query = "SELECT key, outcome FROM solved WHERE key IN (SELECT value FROM json_each(?))"
         with self._connected() as connection:
-            for begin in range(0, len(wanted), AT_ONCE):
-                part = wanted[begin : begin + AT_ONCE]
-                marks = ", ".join("?" * len(part))
-                query = f"SELECT key, outcome FROM solved WHERE key IN ({marks})"  # noqa: S608 - marks only
-                rows += connection.execute(query, part).fetchall()
+            rows = connection.execute(query, (json.dumps(list(keys)),)).fetchall()
         found = {}
         for key, text in rows:
             with suppress(ValueError, KeyError, TypeError):  # a damaged row is solved again
@@ -130,28 +123,18 @@ class Store:
 
     def add(self, key: str, title: str, outcome: Outcome) -> None:
         """Store a solved case at once."""
-        row = (
-            key,
-            program(),
-            title,
-            f"{datetime.now(UTC):%Y-%m-%d %H:%M:%S}",
-            json.dumps(outcome.to_dict()),
-        )
+        now = f"{datetime.now(UTC):%Y-%m-%d %H:%M:%S}"
+        row = (key, program(), title, now, json.dumps(outcome.to_dict()))
         with self._connected() as connection:
             connection.execute("INSERT OR REPLACE INTO solved VALUES (?, ?, ?, ?, ?)", row)
 
     def kept(self) -> Kept:
         """Return the contents of the store in numbers."""
         with self._connected() as connection:
-            count, newest = connection.execute("SELECT COUNT(*), MAX(solved_at) FROM solved").fetchone()
-            query = "SELECT COUNT(*) FROM solved WHERE program = ?"
-            (present,) = connection.execute(query, (program(),)).fetchone()
-        return Kept(
-            present=present,
-            outdated=count - present,
-            size_mb=self.path.stat().st_size / 2**20,
-            newest=newest or "",
-        )
+            query = "SELECT COUNT(*), TOTAL(program = ?), MAX(solved_at) FROM solved"
+            count, present, newest = connection.execute(query, (program(),)).fetchone()
+        size_mb, outdated = self.path.stat().st_size / 2**20, count - int(present)
+        return Kept(present=int(present), outdated=outdated, size_mb=size_mb, newest=newest or "")
 
     def clear(self, *, outdated_only: bool = False) -> int:
         """Delete all rows, or only those solved by other versions of the program; return how many."""

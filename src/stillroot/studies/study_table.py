@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
     import polars as pl
 
-    from stillroot.studies.outcome import LoadOutcome, Outcome
+    from stillroot.studies.outcome import Outcome
 
 NUMBERS: Mapping[str, str] = {
     "axial_n": "axial_n",
@@ -31,7 +31,13 @@ NUMBERS: Mapping[str, str] = {
     "head_error_um": "head_error_um",
 }
 """Attributes of a load's outcome and their column names."""
-GOVERNING = "governs"
+OF_THE_CASE: Mapping[str, str] = {
+    "torque_ncm": "insertion_torque_ncm",
+    "interference_um": "interference_um",
+    "engagement_length_mm": "engagement_length_mm",
+    "engaged_threads": "engaged_threads",
+}
+"""Attributes of a case's outcome and their column names."""
 
 
 def table_of(named: Mapping[str, Sequence[Any]], outcomes: Sequence[Outcome]) -> pl.DataFrame:
@@ -41,36 +47,17 @@ def table_of(named: Mapping[str, Sequence[Any]], outcomes: Sequence[Outcome]) ->
     """
     import polars as pl  # noqa: PLC0415 - slow to import
 
-    columns: dict[str, list[Any]] = {name: [] for name in named}
-    rows: list[dict[str, Any]] = []
-    for place, outcome in enumerate(outcomes):
-        governing = outcome.governing
-        for load in outcome.loads:
-            for name, values in named.items():
-                columns[name].append(values[place])
-            rows.append(_row(outcome, load, governs=load is governing))
-    schema = {
-        "load": pl.String,
-        **dict.fromkeys(NUMBERS.values(), pl.Float64),
-        GOVERNING: pl.Boolean,
-        "insertion_torque_ncm": pl.Float64,
-        "interference_um": pl.Float64,
-        "engagement_length_mm": pl.Float64,
-        "engaged_threads": pl.Float64,
-        "reason": pl.String,
-    }
-    solved = pl.DataFrame(rows, schema=schema)
-    return pl.concat([pl.DataFrame(columns), solved], how="horizontal") if columns else solved
-
-
-def _row(outcome: Outcome, load: LoadOutcome, *, governs: bool) -> dict[str, Any]:
-    return {
-        "load": load.name,
-        **{column: getattr(load, name) for name, column in NUMBERS.items()},
-        GOVERNING: governs,
-        "insertion_torque_ncm": outcome.torque_ncm,
-        "interference_um": outcome.interference_um,
-        "engagement_length_mm": outcome.engagement_length_mm,
-        "engaged_threads": outcome.engaged_threads,
-        "reason": outcome.reason or load.reason,
-    }
+    rows = [
+        {
+            **{name: values[place] for name, values in named.items()},
+            "load": load.name,
+            **{column: getattr(load, name) for name, column in NUMBERS.items()},
+            "governs": load is outcome.governing,
+            **{column: getattr(outcome, name) for name, column in OF_THE_CASE.items()},
+            "reason": outcome.reason or load.reason,
+        }
+        for place, outcome in enumerate(outcomes)
+        for load in outcome.loads
+    ]
+    numbers = dict.fromkeys((*NUMBERS.values(), *OF_THE_CASE.values()), pl.Float64)
+    return pl.DataFrame(rows, schema_overrides=numbers, infer_schema_length=None)

@@ -11,16 +11,18 @@ import numpy as np
 
 from stillroot.errors import CaseError
 from stillroot.inputs.uncertain import LARGEST
+from stillroot.inputs.vary import assert_apart, assert_varies, changed
+from stillroot.studies.outcome import peaks_of
 from stillroot.studies.running import Where, run
 from stillroot.studies.study_table import table_of
 from stillroot.studies.trust import Failures, failures_of, relative_error
-from stillroot.studies.vary import assert_apart, assert_varies, changed
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     import polars as pl
 
+    from stillroot.arrays import Floats
     from stillroot.inputs.case import Case
     from stillroot.studies.outcome import Outcome
     from stillroot.studies.running import Progress
@@ -56,10 +58,9 @@ class Sweep:
         return tuple(product(*self.grid.values()))
 
     @property
-    def peaks_um(self) -> np.ndarray:
+    def peaks_um(self) -> Floats:
         """The largest peak of each case, shaped as the grid; NaN where there is none."""
-        peaks = [math.nan if o.peak_um is None else o.peak_um for o in self.outcomes]
-        return np.array(peaks).reshape([len(values) for values in self.grid.values()])
+        return peaks_of(self.outcomes).reshape([len(values) for values in self.grid.values()])
 
     def table(self) -> pl.DataFrame:
         """Return a row for each case and load."""
@@ -120,26 +121,24 @@ def parsed(text: str) -> tuple[str, tuple[float, ...]]:
         msg = f"{told}: {GIVEN}"
         raise CaseError(msg)
     assert_varies(key, "--vary ")
-    parts = given.split(":")
     try:
-        if len(parts) == 1:
-            values = tuple(float(part) for part in given.split(","))
-        else:
-            low, high, count = float(parts[0]), float(parts[1]), int(parts[2])
-            if parts[3:] not in ([], ["log"]):
-                raise ValueError  # noqa: TRY301 - reported below
-            if not all(abs(end) <= LARGEST for end in (low, high)):
-                raise ValueError  # noqa: TRY301 - reported below
-            values = _steps(low, high, count, told, log=bool(parts[3:]))
+        values = _values(given, told)
         if not all(abs(value) <= LARGEST for value in values):
             raise ValueError  # noqa: TRY301 - reported below
-    except (ValueError, IndexError):
+    except ValueError:
         msg = f"{told}: {GIVEN}"
         raise CaseError(msg, key=key) from None
     return key, values
 
 
-def _steps(low: float, high: float, count: int, told: str, *, log: bool) -> tuple[float, ...]:
+def _values(given: str, told: str) -> tuple[float, ...]:
+    low_text, *more = given.split(":")
+    if not more:
+        return tuple(float(part) for part in given.split(","))
+    high_text, count_text, *log = more  # a ValueError where there are fewer
+    low, high, count = float(low_text), float(high_text), int(count_text)
+    if log not in ([], ["log"]) or not all(abs(end) <= LARGEST for end in (low, high)):
+        raise ValueError
     if count < 2 or count > MOST_CASES:
         msg = f"{told}: must have 2 to {MOST_CASES} values"
         raise CaseError(msg)

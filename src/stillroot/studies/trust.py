@@ -6,6 +6,9 @@ from collections import Counter
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import numpy as np
+
+from stillroot.studies.outcome import peaks_of
 from stillroot.studies.running import run
 
 if TYPE_CHECKING:
@@ -44,23 +47,15 @@ class Failures:
             return ()
         told = "; ".join(f"{count} × {reason}" for reason, count in self.reasons)
         said = f"{self.failed} of {self.failed + self.solved} cases have no answer: {told}."
-        warned = (
-            f"More than {MOST_FAILED:.0%} failed: this result cannot be trusted."
-            if self.too_many
-            else ""
-        )
-        return (said, warned) if warned else (said,)
+        warned = f"More than {MOST_FAILED:.0%} failed: this result cannot be trusted."
+        return (said, warned) if self.too_many else (said,)
 
 
 def failures_of(outcomes: Sequence[Outcome]) -> Failures:
     """Count the outcomes without an answer. Reasons that differ in their numbers alone count as one."""
     reasons = [outcome.why_not for outcome in outcomes if outcome.why_not]
-    shortened = Counter(_kind(reason) for reason in reasons)
-    return Failures(
-        failed=len(reasons),
-        solved=len(outcomes) - len(reasons),
-        reasons=tuple(shortened.most_common()),
-    )
+    kinds = Counter(map(_kind, reasons)).most_common()
+    return Failures(failed=len(reasons), solved=len(outcomes) - len(reasons), reasons=tuple(kinds))
 
 
 def _kind(reason: str) -> str:
@@ -78,19 +73,13 @@ def relative_error(
 
     They are those with the smallest, the median and the largest peak; None where no case has an answer.
     """
-    solved = [place for place, outcome in enumerate(outcomes) if outcome.peak_um is not None]
-    if not solved:
+    peaks = peaks_of(outcomes)
+    ranked = np.argsort(peaks, kind="stable")[: np.count_nonzero(~np.isnan(peaks))].tolist()
+    if not ranked:
         return None
-    ranked = sorted(solved, key=lambda place: outcomes[place].peak_um or 0.0)
-    chosen = dict.fromkeys((ranked[0], ranked[len(ranked) // 2], ranked[-1]))
-    measured = run(
-        [cases[place] for place in chosen],
-        where,
-        with_error=True,
-        what="numerical error",
-        progress=progress,
-    )
-    return largest_relative_error(measured)
+    chosen = [cases[place] for place in dict.fromkeys((ranked[0], ranked[len(ranked) // 2], ranked[-1]))]
+    what = "numerical error"
+    return largest_relative_error(run(chosen, where, with_error=True, what=what, progress=progress))
 
 
 def largest_relative_error(measured: Sequence[Outcome]) -> float | None:

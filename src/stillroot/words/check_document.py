@@ -4,44 +4,37 @@ from __future__ import annotations
 
 import math
 import textwrap
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from stillroot.answers.explained import as_explained
 from stillroot.answers.summary import GIVES_WAY, NO_LINE, place_of, rounded, with_error
-from stillroot.inputs.case import SECTIONS
-from stillroot.inputs.case_messages import written
-from stillroot.inputs.section import ASSUMPTION
-from stillroot.mechanics.accuracy import PARTS
+from stillroot.mechanics.accuracy import PARTS as ERROR_PARTS
 from stillroot.studies.levers import largest_after
-from stillroot.words.directions import IN_PLAIN_WORDS, in_words, load_in_words
+from stillroot.words.directions import in_words, six_table
 from stillroot.words.document import (
     CLINICIAN,
     RESEARCHER,
+    TERMINAL,
+    Column,
     Document,
-    Key,
-    Keys,
     Lines,
     Section,
     Shown,
     Table,
     made_by,
+    table_of,
 )
 from stillroot.words.loads import load_text
-from stillroot.words.report import (
-    NO_ANSWER,
-    choice_cells,
-    choices_without_answer,
-    engagement_line,
-    torque_lines,
-)
+from stillroot.words.resolved import case_section
+from stillroot.words.torques import TORQUE_IS_ONE, torque_lines
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Iterator, Sequence
 
     from stillroot.answers.answer import CheckResult, LoadAnswer
-    from stillroot.answers.explained import Explained, Lever
-    from stillroot.inputs.case import Case
-    from stillroot.mechanics.six_directions import SixDirections
+    from stillroot.answers.explained import Choice, Explained, Lever
+    from stillroot.mechanics.accuracy import ErrorEstimate
+    from stillroot.words.document import Block
 
 QUESTION = "How far does this implant move against its bone under these loads?"
 WHAT_MOVES = (
@@ -49,7 +42,6 @@ WHAT_MOVES = (
     "from seated to loaded. Head movement is what a gauge at the load's height reads: it includes the "
     "elastic give of bone and implant."
 )
-TORQUE_IS_ONE = "Torque is friction about one of the six directions; it does not measure the other five."
 HOW_CHANGED = (
     "Each change was solved on coarser elements; its ratio to the unchanged case there is applied "
     "to the answer."
@@ -69,135 +61,172 @@ MANY_TIMES = 3.0
 """A change by more than this reads better as a factor than in per cent."""
 MOST_LETTERS = 90
 """Of the reason why a change has no answer."""
+NO_ANSWER = "no answer"
+"""Stands for what could not be solved; the reason stands beside it."""
 NOT_EXPLAINED = (
     "not computed for this answer. The command line computes it with every report; in Python, "
     "stillroot.explain(result) does."
 )
 
 
-def check_document(answered: CheckResult | Explained) -> Document:
-    """Return the report of an answer."""
+def check_document(answered: CheckResult | Explained, _shown: Sequence[str] = ()) -> Document:
+    """Return the report of an answer, whose pictures have names that are known."""
     explained = as_explained(answered)
     result = explained.answer
-    slugs, governing = result.load_slugs, result.loads.index(result.governing)
-    section = f"section-{slugs[governing]}"
+    slug = result.load_slugs[result.loads.index(result.governing)]
     return Document(
         question=QUESTION,
         subject=result.case.title,
         answer=result.summary.sentence,
         limits=result.summary.limits,
-        first=(Shown(name="summary"), Shown(name=section)),
-        sections=tuple(_sections(explained, governing)),
-        slides=tuple(slides(result)),
+        first=(Shown(name="summary"), Shown(name=f"section-{slug}")),
+        sections=tuple(_sections(explained)),
+        slides=(
+            "summary",
+            *(f"{kind}-{slug}" for kind in ("section", "moved", "gauge", "unrolled")),
+            *("seat-pressure", "directions", "levers", "choices"),
+        ),
         again=f"stillroot check case.toml{' --choices' if explained.choices else ''} --out DIR",
         case_file="case.toml",
         made_by=made_by(result.versions, result.case.fingerprint()),
     )
 
 
-def slides(result: CheckResult) -> Iterator[str]:
-    """Yield the names of the pictures that a teacher shows."""
-    governing = result.load_slugs[result.loads.index(result.governing)]
-    yield from ("summary", f"section-{governing}", f"moved-{governing}", f"gauge-{governing}")
-    yield from (f"unrolled-{governing}", "seat-pressure", "directions", "levers", "choices")
-
-
-def _sections(explained: Explained, governing: int) -> Iterator[Section]:
-    result = explained.answer
-    slugs = result.load_slugs
-    holding = Lines(lines=(" ".join((f"{engagement_line(result)}.", *torque_lines(result))),))
-    choices = (_choices_in_short(explained),) if explained.choices else ()
-    yield Section(title="Loads and motions", blocks=(_short_loads_table(result),), readers=CLINICIAN)
+def _sections(explained: Explained) -> Iterator[Section]:
+    result, choices = explained.answer, explained.choices
+    held = (f"{engagement_line(result)}.", *torque_lines(result))
+    holding = Lines(lines=(" ".join(held),))
+    helps, six = (*_helps(explained),), _six(explained)
+    drives = _levers_table(explained, by_plan=False)
+    yield Section(title="Engagement and torque", blocks=(Lines(lines=held),), readers=TERMINAL)
+    for columns, readers in ((SHORT, CLINICIAN), (ON_A_TERMINAL, TERMINAL)):
+        loads = _loads_table(result, columns)
+        yield Section(title="Loads and motions", blocks=(loads,), readers=readers)
     yield Section(
         title="What changes the number; engagement and torque",
-        blocks=(*_helps(explained), *_six(explained), holding, *choices),
+        blocks=(*helps, six, holding, *((_choices_in_short(explained),) if choices else ())),
         readers=CLINICIAN,
     )
-    yield Section(title="Loads and motions", blocks=(_loads_table(result),), readers=RESEARCHER)
+    loads = _loads_table(result, WHOLE)
+    yield Section(title="Loads and motions", blocks=(loads,), readers=RESEARCHER)
     yield Section(
         title="What changes the number",
-        blocks=(*_helps(explained), *_drives(explained)),
+        blocks=(*helps, *((drives,) if drives.rows else ())),
         readers=RESEARCHER,
     )
-    tables = (*_six(explained), _errors_table(result))
     yield Section(
         title="Engagement, six directions and numerical error",
-        blocks=(holding, *tables),
+        blocks=(holding, six, _errors_table(result)),
         readers=RESEARCHER,
     )
-    moving = [Shown(name=f"{kind}-{slugs[governing]}") for kind in ("moved", "unrolled", "gauge")]
-    moving += [Shown(name=name) for name in ("seat-pressure", "directions", "levers")]
-    for place, slug in enumerate(slugs):
-        if place != governing:
-            moving += [Shown(name=f"{k}-{slug}", on_paper=False) for k in ("section", "unrolled")]
-    yield Section(title="In pictures", blocks=tuple(moving), readers=RESEARCHER)
-    if explained.choices:
+    yield Section(title="In pictures", blocks=tuple(_pictures(result)), readers=RESEARCHER)
+    if choices:
         blocks = (_choices_table(explained), Shown(name="choices", on_paper=False))
-        yield Section(title="Where there is no agreed value", blocks=blocks, readers=RESEARCHER)
-    method = Lines(lines=(METHOD,))
-    yield Section(
-        title="The case as resolved", blocks=(case_keys(result.case), method), readers=RESEARCHER
+        title = "Where there is no agreed value"
+        yield Section(title=title, blocks=blocks, readers=RESEARCHER | TERMINAL)
+    yield case_section(result.case, Lines(lines=(METHOD,)))
+
+
+def _pictures(result: CheckResult) -> Iterator[Shown]:
+    """Yield what is not on the first screen: the governing load whole, of the others the two maps."""
+    for answer, slug in zip(result.loads, result.load_slugs, strict=True):
+        if answer is result.governing:
+            yield from (Shown(name=f"{kind}-{slug}") for kind in ("moved", "unrolled", "gauge"))
+            yield from (Shown(name=name) for name in ("seat-pressure", "directions", "levers"))
+    for answer, slug in zip(result.loads, result.load_slugs, strict=True):
+        if answer is not result.governing:
+            yield from (Shown(name=f"{k}-{slug}", on_paper=False) for k in ("section", "unrolled"))
+
+
+def engagement_line(result: CheckResult) -> str:
+    """Return the engagement in words, without a full stop."""
+    holds = ", ".join(f"{top:g} to {bottom:g}" for top, bottom in result.case.socket.holds_mm)
+    threads = result.engaged_threads
+    engaged = "" if threads is None else f", {threads:.1f} engaged threads"
+    return (
+        f"Engagement length {result.engagement_length_mm:g} mm{engaged} "
+        f"(held {holds} mm below the crest)"
     )
 
 
-def _helps(explained: Explained) -> Iterator[Table | Lines]:
+# --- Loads and motions --------------------------------------------------------------------------------
+
+
+def _what(answer: LoadAnswer) -> str:
+    return load_text(answer.resultant, lines=1)
+
+
+NAME = Column("Load", lambda a: a.name)
+WHAT = Column("What it is", _what)
+MOTION = (
+    Column(
+        "Peak micromotion [µm]", lambda a: with_error(a.peak.total_um, a.error.total_um), number=True
+    ),
+    Column("Band", lambda a: a.band, whole=True),
+    Column("Where", place_of),
+)
+PARTS = (
+    Column("Sliding [µm]", lambda a: rounded(a.peak.sliding_um), number=True),
+    Column("Opening [µm]", lambda a: rounded(a.peak.opening_um), number=True),
+)
+HEAD = Column(
+    "Head movement [µm]", lambda a: with_error(a.head.total_um, a.head_error.total_um), number=True
+)
+SHORT = (Column("Load", lambda a: f"{a.name}: {_what(a)}"), *MOTION, HEAD)
+ON_A_TERMINAL = (NAME, *MOTION, *PARTS, HEAD)
+WHOLE = (NAME, WHAT, *MOTION, *PARTS, HEAD)
+
+
+def _loads_table(result: CheckResult, columns: tuple[Column, ...]) -> Table:
+    opening = "" if columns is SHORT else " Opening is negative where the gap closes."
+    return table_of(
+        result.loads,
+        columns,
+        caption="Motion from seated to loaded; the ± is numerical error alone",
+        note=f"{WHAT_MOVES}{opening}",
+    )
+
+
+def _errors_table(result: CheckResult) -> Table:
+    def row(name: str, error: ErrorEstimate) -> tuple[str, ...]:
+        parts = (*(error.parts_um[part] for part in ERROR_PARTS), error.total_um)
+        return name, *map(small_text, parts)
+
+    rows = [
+        row(f"{a.name}: {what}", error)
+        for a in result.loads
+        for what, error in (("peak", a.error), ("head", a.head_error))
+    ]
+    return Table(
+        head=("Load", *ERROR_PARTS, "Sum"),
+        rows=tuple(rows),
+        numbers=frozenset(range(1, len(ERROR_PARTS) + 2)),
+        caption="Parts of the ± [µm], measured by solving again",
+        note="Modelling choices and rough inputs weigh more than this.",
+        wide=False,
+    )
+
+
+def small_text(error_um: float) -> str:
+    """Return an error in two digits, and what is far below any motion as that.
+
+    >>> small_text(1.317), small_text(0.083), small_text(8e-05)
+    ('1.3', '0.083', '<0.01')
+    """
+    return "<0.01" if error_um < 0.01 else f"{error_um:.2g}"
+
+
+# --- What changes the number --------------------------------------------------------------------------
+
+
+def _helps(explained: Explained) -> tuple[Block, ...]:
     levers = [lever for lever in explained.levers if lever.by_plan]
     if not explained.levers:
-        yield Lines(lines=(f"What changes the number: {NOT_EXPLAINED}",))
-    elif levers and all(lever.reason for lever in levers):
-        told = (
-            f"What changes the number: no change could be solved on coarser elements. {levers[0].reason}"
-        )
-        yield Lines(lines=(told,))
-    else:
-        yield Lines(lines=(ANATOMY,))
-        yield _levers_table(explained, by_plan=True)
-
-
-def _drives(explained: Explained) -> Iterator[Table]:
-    if any(not lever.by_plan for lever in explained.levers):
-        yield _levers_table(explained, by_plan=False)
-
-
-def _short_loads_table(result: CheckResult) -> Table:
-    rows = []
-    for answer in result.loads:
-        name, what, peak, band, where, _, _, head = _load_row(answer)
-        rows.append((f"{name}: {what}", peak, band, where, head))
-    return Table(
-        caption="Motion from seated to loaded; the ± is numerical error alone",
-        head=("Load", "Peak micromotion [µm]", "Band", "Where", "Head movement [µm]"),
-        rows=tuple(rows),
-        numbers=frozenset({1, 4}),
-        whole=frozenset({2}),
-        note=WHAT_MOVES,
-    )
-
-
-def _loads_table(result: CheckResult) -> Table:
-    head = ("Load", "What it is", "Peak micromotion [µm]", "Band", "Where", "Sliding [µm]")
-    rows = tuple(_load_row(answer) for answer in result.loads)
-    return Table(
-        caption="Motion from seated to loaded; the ± is numerical error alone",
-        head=(*head, "Opening [µm]", "Head movement [µm]"),
-        rows=rows,
-        numbers=frozenset({2, 5, 6, 7}),
-        whole=frozenset({3}),
-        note=f"{WHAT_MOVES} Opening is negative where the gap closes.",
-    )
-
-
-def _load_row(answer: LoadAnswer) -> tuple[str, ...]:
-    return (
-        answer.name,
-        load_text(answer.resultant, lines=1),
-        with_error(answer.peak.total_um, answer.error.total_um),
-        answer.band,
-        place_of(answer),
-        rounded(answer.peak.sliding_um),
-        rounded(answer.peak.opening_um),
-        with_error(answer.head.total_um, answer.head_error.total_um),
-    )
+        return (Lines(lines=(f"What changes the number: {NOT_EXPLAINED}",)),)
+    if levers and all(lever.reason for lever in levers):
+        told = "What changes the number: no change could be solved on coarser elements."
+        return (Lines(lines=(f"{told} {levers[0].reason}",)),)
+    return Lines(lines=(ANATOMY,)), _levers_table(explained, by_plan=True)
 
 
 def _levers_table(explained: Explained, *, by_plan: bool) -> Table:
@@ -215,15 +244,17 @@ def _levers_table(explained: Explained, *, by_plan: bool) -> Table:
     else:
         levers = sorted(levers, key=lambda lever: -abs(math.log(size(lever) or math.inf)))
     caption = "One thing changed in the plan" if by_plan else "One rough input changed"
-    governing = f"“{result.governing.name}”"
     kept = result.case.interface.measured_torque_ncm is not None
     how = f"{HOW_CHANGED} {TORQUE_IS_KEPT}" if kept else HOW_CHANGED
     none = f"None of the changes tried takes {LEAST_HELP:.0%} off the peak."
     return Table(
-        caption=f"{caption}: the largest peak, {rounded(answered)} µm under {governing}, becomes",
         head=("Change", "Peak [µm]", "Difference"),
         rows=tuple(_lever_row(result, lever) for lever in levers),
         numbers=frozenset({1, 2}),
+        caption=(
+            f"{caption}: the largest peak, {rounded(answered)} µm under “{result.governing.name}”, "
+            "becomes"
+        ),
         note=none if by_plan and not levers else how,
         wide=False,
     )
@@ -242,19 +273,42 @@ def _lever_row(result: CheckResult, lever: Lever) -> tuple[str, ...]:
     return f"{lever.text}{then}", rounded(peak), change_text(ratio)
 
 
+def change_text(ratio: float) -> str:
+    """Return what a ratio takes off or adds, in per cent; a large one as a factor.
+
+    >>> change_text(0.684), change_text(1.3), change_text(1.004), change_text(12.34)
+    ('−32 %', '+30 %', '0 %', '× 12')
+    """
+    if ratio >= MANY_TIMES:
+        return f"× {ratio:.2g}" if ratio < 100 else f"× {ratio:.0f}"
+    percent = round(100 * (ratio - 1))
+    return "0 %" if percent == 0 else f"{'+' if percent > 0 else '−'}{abs(percent)} %"
+
+
+# --- Other choices, and six directions ----------------------------------------------------------------
+
+
 def _choices_table(explained: Explained) -> Table:
     result = explained.answer
-    names = tuple(a.name for a in result.loads)
-    first = ("base case", *(rounded(a.peak.total_um) for a in result.loads))
-    rows = [(f"{c.subject}: {c.text}", *choice_cells(c)) for c in explained.choices]
+    base = ("base case", *(rounded(a.peak.total_um) for a in result.loads))
     return Table(
-        caption="Peak micromotion [µm] under other choices",
-        head=("Choice", *names),
-        rows=(first, *rows),
-        numbers=frozenset(range(1, len(names) + 1)),
-        note=" ".join(choices_without_answer(explained)),
+        head=("Choice", *(a.name for a in result.loads)),
+        rows=(base, *(_choice_row(choice) for choice in explained.choices)),
+        numbers=frozenset(range(1, len(base))),
+        caption="Peak micromotion [µm] under other choices, where there is no agreed value",
+        note=" ".join(
+            f"No answer with {choice.subject}, {choice.text}: {choice.reason}"
+            for choice in explained.choices
+            if choice.reason
+        ),
         wide=False,
     )
+
+
+def _choice_row(choice: Choice) -> tuple[str, ...]:
+    none = NO_ANSWER if choice.reason else GIVES_WAY
+    peaks = (none if peak is None else rounded(peak) for peak in choice.peaks_um)
+    return f"{choice.subject}: {choice.text}", *peaks
 
 
 def _choices_in_short(explained: Explained) -> Lines:
@@ -271,128 +325,16 @@ def _choices_in_short(explained: Explained) -> Lines:
     return Lines(lines=(told,))
 
 
-def change_text(ratio: float) -> str:
-    """Return what a ratio takes off or adds, in per cent; a large one as a factor.
-
-    >>> change_text(0.684), change_text(1.3), change_text(1.004), change_text(12.34)
-    ('−32 %', '+30 %', '0 %', '× 12')
-    """
-    if ratio >= MANY_TIMES:
-        return f"× {ratio:.2g}" if ratio < 100 else f"× {ratio:.0f}"
-    percent = round(100 * (ratio - 1))
-    return "0 %" if percent == 0 else f"{'+' if percent > 0 else '−'}{abs(percent)} %"
-
-
-def _six(explained: Explained) -> Iterator[Table | Lines]:
-    result = explained.answer
+def _six(explained: Explained) -> Table | Lines:
     if explained.six is None:
-        yield Lines(lines=(f"Six directions: {NOT_EXPLAINED}",))
-        return
-    first_band = result.case.threshold.bands_um[0]
+        return Lines(lines=(f"Six directions: {NOT_EXPLAINED}",))
+    first_band = explained.answer.case.threshold.bands_um[0]
     means = (
         f"Moves little: peak under {first_band:g} µm at that load, which represents neither chewing nor "
         f"your load. {NO_LINE}"
     )
-    yield six_table(
+    return six_table(
         explained.six,
         caption=f"Six directions of the seated implant, at the crest. {in_words(explained.six)}",
-        note=means if result.torque is None else f"{means} {TORQUE_IS_ONE}",
+        note=means if explained.answer.torque is None else f"{means} {TORQUE_IS_ONE}",
     )
-
-
-def six_table(six: SixDirections, *, caption: str, note: str) -> Table:
-    """Return how an implant moves in each direction, in short."""
-    rows = []
-    for row in six.directions:
-        moved = GIVES_WAY if row.micromotion is None else rounded(row.micromotion.peak.total_um)
-        rows.append((IN_PLAIN_WORDS[row.name], load_in_words(row), moved, row.state))
-    return Table(
-        caption=caption,
-        head=("Direction", "Load", "Peak micromotion [µm]", "How it moves"),
-        rows=tuple(rows),
-        numbers=frozenset({1, 2}),
-        note=note,
-        wide=False,
-    )
-
-
-def small_text(error_um: float) -> str:
-    """Return an error in two digits, and what is far below any motion as that.
-
-    >>> small_text(1.317), small_text(0.083), small_text(8e-05)
-    ('1.3', '0.083', '<0.01')
-    """
-    return "<0.01" if error_um < 0.01 else f"{error_um:.2g}"
-
-
-def _errors_table(result: CheckResult) -> Table:
-    def row(name: str, parts: Mapping[str, float], total: float) -> tuple[str, ...]:
-        return (name, *(small_text(parts[part]) for part in PARTS), small_text(total))
-
-    rows = []
-    for a in result.loads:
-        rows.append(row(f"{a.name}: peak", a.error.parts_um, a.error.total_um))
-        rows.append(row(f"{a.name}: head", a.head_error.parts_um, a.head_error.total_um))
-    return Table(
-        caption="Parts of the ± [µm], measured by solving again",
-        head=("Load", *PARTS, "Sum"),
-        rows=tuple(rows),
-        numbers=frozenset(range(1, len(PARTS) + 2)),
-        note="Modelling choices and rough inputs weigh more than this.",
-        wide=False,
-    )
-
-
-def case_keys(case: Case) -> Keys:
-    """Return every key of a case, with where each comes from."""
-    return keys_of(
-        list(resolved_keys(case)), "Every key of the case; the case file states those without a mark"
-    )
-
-
-def keys_of(resolved: list[tuple[str, str, str]], caption: str) -> Keys:
-    """Return keys with their sources counted: the same source has the same number."""
-    numbers: dict[str, str] = {}
-    keys = []
-    for key, value, source in resolved:
-        mark = "" if source == STATED else "a" if source == ASSUMPTION else ""
-        if source not in (STATED, ASSUMPTION):
-            mark = numbers.setdefault(source, str(len(numbers) + 1))
-        keys.append(Key(key=key, value=value, mark=mark))
-    return Keys(
-        caption=caption,
-        keys=tuple(keys),
-        sources=(("a", "assumption: no source"), *((mark, source) for source, mark in numbers.items())),
-    )
-
-
-STATED = "the case"
-
-
-def resolved_keys(case: Case) -> Iterator[tuple[str, str, str]]:
-    """Yield (key, value, where it comes from) of a case with every default."""
-    resolved, stated = case.to_dict(), case.stated()
-    for name in SECTIONS:
-        if name == "loads":
-            for place, load in enumerate(resolved["loads"]):
-                yield from _of_section(f"loads[{place + 1}]", name, load, stated["loads"][place])
-        elif name:
-            yield from _of_section(name, name, _at(resolved, name), _at(stated, name))
-
-
-def _of_section(
-    shown: str, name: str, resolved: Mapping[str, Any], stated: Mapping[str, Any]
-) -> Iterator[tuple[str, str, str]]:
-    fields = SECTIONS[name].model_fields
-    for key, value in resolved.items():
-        if isinstance(value, dict):
-            continue
-        extra = fields[key].json_schema_extra
-        source = dict(extra).get("source") if isinstance(extra, dict) else ""
-        yield f"{shown}.{key}", written(value), STATED if key in stated else f"{source or 'the implant'}"
-
-
-def _at(data: Mapping[str, Any], name: str) -> Mapping[str, Any]:
-    for step in name.split("."):
-        data = data.get(step, {})
-    return data

@@ -1,13 +1,17 @@
-"""Directions of a seated implant in words and as plain data."""
+"""Directions of a seated implant in words."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
+from stillroot.answers.summary import rounded
 from stillroot.mechanics.six_directions import GIVES_WAY, LITTLE, MUCH
+from stillroot.units import NMM_PER_NCM
+from stillroot.words.document import Column, table_of
 
 if TYPE_CHECKING:
     from stillroot.mechanics.six_directions import Direction, SixDirections
+    from stillroot.words.document import Table
 
 DEGREES_OF_FREEDOM = {
     "sideways": ("lateral x", "lateral y"),
@@ -52,23 +56,29 @@ def in_words(six: SixDirections) -> str:
 
 def load_in_words(row: Direction) -> str:
     """Return the reference load of a direction: N, or N·cm."""
-    return f"{row.load:g} N" if row.load_unit == "N" else f"{row.load / 10:g} N·cm"
+    return f"{row.load:g} N" if row.load_unit == "N" else f"{row.load / NMM_PER_NCM:g} N·cm"
 
 
-def direction_data(row: Direction) -> dict[str, Any]:
-    """Return a direction as plain data for JSON; stiffness and load in N, mm, rad."""
-    return {
-        "name": row.name,
-        "stiffness": row.stiffness,
-        "secant_stiffness": row.secant_stiffness,
-        "unit": row.unit,
-        "reference_load": row.load,
-        "reference_unit": row.load_unit,
-        "micromotion_um": None if row.micromotion is None else row.micromotion.peak.total_um,
-        "head_movement_um": None if row.head is None else row.head.total_um,
-        "head_rotation_deg": None if row.head is None else row.head.rotation_deg,
-        "state": row.state,
-    }
+def place_in_words(height_mm: float) -> str:
+    """Return a height on the axis in words."""
+    if height_mm == 0:
+        return "the crest"
+    return f"{abs(height_mm):g} mm {'above' if height_mm > 0 else 'below'} the crest"
+
+
+def _motion_text(row: Direction) -> str:
+    return GIVES_WAY if row.micromotion is None else rounded(row.micromotion.peak.total_um)
+
+
+WAY = Column("Direction", lambda row: IN_PLAIN_WORDS[row.name], whole=True)
+LOAD = Column("Load", load_in_words, number=True)
+PEAK = Column("Peak micromotion [µm]", _motion_text, number=True)
+HOW = Column("How it moves", lambda row: row.state)
+
+
+def six_table(six: SixDirections, *, caption: str, note: str) -> Table:
+    """Return how an implant moves in each direction, in short."""
+    return table_of(six.directions, (WAY, LOAD, PEAK, HOW), caption=caption, note=note, wide=False)
 
 
 def _joined(items: list[str]) -> str:

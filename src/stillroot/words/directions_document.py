@@ -2,76 +2,156 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
-from stillroot.words.check_document import case_keys, six_table
-from stillroot.words.directions import in_words
-from stillroot.words.directions_report import (
-    HEADINGS,
-    LIMITS,
-    TORQUE_TELLS,
-    cells,
-    place_in_words,
-    torque_lines,
-    what_follows,
-    what_the_columns_are,
-    what_the_states_mean,
-)
+from stillroot.answers.summary import NO_LINE, rounded
+from stillroot.mechanics.six_directions import SMALL
+from stillroot.units import NMM_PER_NCM, UM_PER_MM
+from stillroot.words.directions import LOAD, PEAK, WAY, in_words, place_in_words, six_table
 from stillroot.words.document import (
     CLINICIAN,
     RESEARCHER,
+    TERMINAL,
+    Column,
     Document,
     Lines,
     Section,
     Shown,
-    Table,
     made_by,
+    table_of,
 )
+from stillroot.words.resolved import case_section
+from stillroot.words.torques import TORQUE_IS_ONE, torque_lines
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from stillroot.answers.answer import DirectionsResult
+    from stillroot.mechanics.six_directions import Direction
 
 QUESTION = "How far does this implant move in each of its six directions?"
+LIMITS = (
+    (
+        "The reference loads compare directions and do not represent chewing: 50 N and 10 N·cm of "
+        "torque are assumptions; 17 N·cm of tilt is a mean of the largest bending moments in chewing "
+        "(Richter 1998, Int J Oral Maxillofac Implants 13:232-244)."
+    ),
+    (
+        "Threads are rings here, so turning screws the implant neither in nor out. The numerical error "
+        "is not estimated here; the check command estimates it for each load."
+    ),
+)
 
 
-def directions_document(answer: DirectionsResult) -> Document:
-    """Return the report of the six directions."""
-    beside = Lines(lines=torque_lines(answer))
-    short = six_table(
-        answer.six, caption=_caption(answer), note=what_the_states_mean(answer).replace("\n", " ")
-    )
+def directions_document(answer: DirectionsResult, shown: Sequence[str] = ()) -> Document:
+    """Return the report of the six directions, `shown` being the names of its pictures."""
+    title = "Direction by direction"
+    caption = f"The seated implant under a load at {place_in_words(answer.six.height_mm)}"
+    whole = table_of(answer.six.directions, WHOLE, caption=caption, note=what_the_columns_are(answer))
     return Document(
         question=QUESTION,
         subject=answer.case.title,
-        answer=f"{in_words(answer.six)} {TORQUE_TELLS}",
+        answer=f"{in_words(answer.six)} {TORQUE_IS_ONE}",
         beside=(),
         limits=LIMITS,
-        first=(Shown(name="directions"),),
+        first=tuple(Shown(name=name) for name in shown),
         sections=(
-            Section(title="Insertion torque", blocks=(beside,)),
-            Section(title="Direction by direction", blocks=(short,), readers=CLINICIAN),
+            Section(title="Insertion torque", blocks=(Lines(lines=torque_lines(answer)),)),
             Section(
-                title="Direction by direction",
-                blocks=(_whole(answer), Lines(lines=what_follows(answer))),
-                readers=RESEARCHER,
+                title=title,
+                blocks=(six_table(answer.six, caption=caption, note=what_the_states_mean(answer)),),
+                readers=CLINICIAN,
             ),
-            Section(title="The case as resolved", blocks=(case_keys(answer.case),), readers=RESEARCHER),
+            Section(
+                title=title,
+                blocks=(whole, Lines(lines=what_follows(answer))),
+                readers=RESEARCHER | TERMINAL,
+            ),
+            case_section(answer.case),
         ),
-        slides=("directions",),
+        slides=tuple(shown),
         again="stillroot directions CASE.toml --out DIR",
         made_by=made_by(answer.versions, answer.case.fingerprint()),
     )
 
 
-def _whole(answer: DirectionsResult) -> Table:
-    return Table(
-        caption=_caption(answer),
-        head=("Direction", *HEADINGS),
-        rows=tuple(cells(row) for row in answer.six.directions),
-        numbers=frozenset(range(1, 6)),
-        note=what_the_columns_are(answer).replace("\n", " "),
+def _stiffness(row: Direction, value: float) -> str:
+    """Return a stiffness in N/µm, or N·cm for a degree."""
+    if value == 0:
+        return "none"
+    if row.load_unit == "N":
+        return f"{value / UM_PER_MM:.3g} N/µm"
+    return f"{value / NMM_PER_NCM * math.pi / 180:.3g} N·cm/°"
+
+
+def _secant(row: Direction) -> str:
+    return "none" if row.secant_stiffness is None else _stiffness(row, row.secant_stiffness)
+
+
+def _head(row: Direction) -> str:
+    if row.head is None:
+        return "–"
+    if row.name == "rotation about the axis":
+        return f"{abs(row.head.rotation_deg):.2g}°"
+    return f"{rounded(row.head.total_um)} µm"
+
+
+WHOLE = (
+    WAY,
+    LOAD,
+    Column("Initial stiffness", lambda row: _stiffness(row, row.stiffness), number=True),
+    Column("Secant stiffness", _secant, number=True),
+    PEAK,
+    Column("Head movement", _head, number=True),
+    Column("How far it moves", lambda row: row.state.removeprefix("moves "), whole=True),
+)
+
+
+def what_the_columns_are(answer: DirectionsResult) -> str:
+    """Return what the words and numbers of the table mean."""
+    return (
+        f"{what_the_states_mean(answer)} Initial stiffness: at {_small()}; secant: at the load; both "
+        "from the movement of the reference "
+        "point against the far bone. The 6 x 6 matrix in --json is "
+        "the tangent: a vanishing load, "
+        "with every closed point sticking."
     )
 
 
-def _caption(answer: DirectionsResult) -> str:
-    return f"The seated implant under a load at {place_in_words(answer.six.height_mm)}"
+def what_the_states_mean(answer: DirectionsResult) -> str:
+    """Return what the words for a direction mean."""
+    first_band = answer.case.threshold.bands_um[0]
+    return (
+        f"Moves little: less than {first_band:g} µm at the bone under the load; moves much: more. Gives "
+        f"way: no equilibrium under the load, or more than that motion at {_small()}. {NO_LINE}"
+    )
+
+
+def _small() -> str:
+    return f"{SMALL:.0%} of the load"
+
+
+def what_follows(answer: DirectionsResult) -> tuple[str, ...]:
+    """Return where it turns, and where it begins to slip."""
+    six = answer.six
+    centre = six.centre_of_rotation_mm
+    turning = (
+        "Under a small lateral load the implant shifts without tilting."
+        if centre is None
+        else f"Centre of rotation under a small lateral load: {place_in_words(round(centre, 1))}."
+    )
+    if answer.torque is None:
+        return (turning,)
+    loads = {row.name: row.load for row in six.directions}
+    sideways = _sliding(six.sliding_lateral_n, loads["lateral x"])
+    inwards = _sliding(six.sliding_axial_n, loads["axial in"])
+    return turning, f"A third of the held surface slips: sideways {sideways}; pressing in {inwards}."
+
+
+def _sliding(load_n: float | None, reference_n: float) -> str:
+    if load_n is None:
+        return f"not up to {10 * reference_n:g} N"
+    if load_n == 0:
+        return f"already below {SMALL * reference_n:.1g} N"
+    return f"at {load_n:.3g} N"

@@ -1,25 +1,27 @@
 """A report before it has a form: what it asks, answers and shows, and who reads each part.
 
-One document serves all readers: the same result, the same numbers, more or less of it. A page, a set of
-slides or another medium is made of it where files are written. Nothing is computed here.
+One document serves all readers: the same result, the same numbers, more or less of it. A terminal's
+text, a page or a set of slides is made of it in `stillroot.writing`. Nothing is computed here.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Literal
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Literal
 
 from stillroot.answers.summary import CAUTION, NO_LINE
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterable, Iterator
 
 Audience = Literal["clinician", "researcher", "teacher"]
+"""Who a report in a folder is for: a short page, all of it, or slides."""
 AUDIENCES: tuple[Audience, ...] = ("clinician", "researcher", "teacher")
-READERS: frozenset[Audience] = frozenset({"clinician", "researcher"})
-"""Who reads pages; teachers get slides."""
-RESEARCHER: frozenset[Audience] = frozenset({"researcher"})
-CLINICIAN: frozenset[Audience] = frozenset({"clinician"})
+Reader = Audience | Literal["terminal"]
+CLINICIAN: frozenset[Reader] = frozenset({"clinician"})
+RESEARCHER: frozenset[Reader] = frozenset({"researcher"})
+TERMINAL: frozenset[Reader] = frozenset({"terminal"})
+PAGES: frozenset[Reader] = CLINICIAN | RESEARCHER
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -44,6 +46,35 @@ class Table:
     whole: frozenset[int] = frozenset()
     note: str = ""
     wide: bool = True
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column of a table: its heading, and what it tells of the item of a row.
+
+    `number`: set to the right. `whole`: its cells stay on one line.
+    """
+
+    head: str
+    cell: Callable[[Any], str]
+    number: bool = False
+    whole: bool = False
+
+
+def table_of(
+    items: Iterable[Any], columns: Iterable[Column], *, caption: str, note: str = "", wide: bool = True
+) -> Table:
+    """Return a table with a row for each item."""
+    columns = tuple(columns)
+    return Table(
+        caption=caption,
+        head=tuple(column.head for column in columns),
+        rows=tuple(tuple(column.cell(item) for column in columns) for item in items),
+        numbers=frozenset(place for place, column in enumerate(columns) if column.number),
+        whole=frozenset(place for place, column in enumerate(columns) if column.whole),
+        note=note,
+        wide=wide,
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -81,7 +112,7 @@ class Section:
 
     title: str
     blocks: tuple[Block, ...]
-    readers: frozenset[Audience] = READERS
+    readers: frozenset[Reader] = PAGES | TERMINAL
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -98,16 +129,16 @@ class Document:
     subject: str
     answer: str
     limits: tuple[str, ...]
-    first: tuple[Shown, ...]
     sections: tuple[Section, ...]
-    slides: tuple[str, ...]
-    again: str
-    made_by: str
+    first: tuple[Shown, ...] = ()
+    slides: tuple[str, ...] = ()
+    again: str = ""
+    made_by: str = ""
     case_file: str = ""
-    beside: tuple[str, ...] = field(default=(NO_LINE,))
+    beside: tuple[str, ...] = (NO_LINE,)
     caution: str = CAUTION
 
-    def sections_for(self, reader: Audience) -> Iterator[Section]:
+    def sections_for(self, reader: Reader) -> Iterator[Section]:
         """Yield the parts that a reader gets."""
         return (section for section in self.sections if reader in section.readers)
 

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from stillroot.units import NMM_PER_NCM
+
 if TYPE_CHECKING:
     from stillroot.mechanics.resultant import Resultant
 
@@ -21,7 +23,7 @@ def load_text(load: Resultant, lines: int = 2) -> str:
         parts.append(f"{np.hypot(load.lateral_n, load.axial_n):.3g} N, {direction_text(load)}")
     if load.torque_nmm:
         joined = "and torque" if parts else "torque"
-        parts.append(f"{joined} {signed_number(load.torque_nmm / 10)} N·cm")
+        parts.append(f"{joined} {signed_number(load.torque_nmm / NMM_PER_NCM)} N·cm")
     if lines > 1:
         parts = [line for part in parts for line in textwrap.wrap(part, LETTERS)]
     text = ("\n" if lines > 1 else " ").join(parts)

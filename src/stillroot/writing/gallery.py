@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import sys
 from dataclasses import dataclass
+from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -17,11 +18,11 @@ from stillroot.answers.summary import CAUTION, NO_LINE
 from stillroot.arch.plan import read_plan
 from stillroot.arch.span import check_span
 from stillroot.inputs.case import read_case
-from stillroot.words import report, span_report
+from stillroot.words.check_document import engagement_line
+from stillroot.words.span_document import bridge_in_words, limits, sentence, torques_in_words
+from stillroot.words.torques import torque_lines
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-
     from stillroot.answers.answer import CheckResult
     from stillroot.pictures.paper import Picture
 
@@ -30,28 +31,6 @@ OF_A_CASE = ("section", "gauge")
 REPORT_CASE = "soft_posterior"
 OF_THE_REPORT = ("summary", "moved", "unrolled")
 """The pictures of the answer to `REPORT_CASE` that docs/report.md shows."""
-HEAD = f"""\
-# Gallery
-
-Every case and plan that comes with stillroot, with its answer and pictures. All are invented
-scenarios; none is a patient. Below each answer stands what limits it: read the two together.
-[How to read a report](report.md) explains the words and the pictures.
-
-{NO_LINE} The ± is numerical error alone.
-
-{CAUTION}
-"""
-CASES = """\
-## Single implants
-
-`stillroot check docs/cases/NAME.toml --out DIR` writes the whole answer.
-"""
-PLANS = """\
-## Several implants under one bridge
-
-Quick answers, on a coarse mesh and without a ±: `stillroot span docs/plans/NAME.toml --quick`. Leave
-`--quick` out for the errors and the strain of the bone. [span.md](span.md) has the rest.
-"""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -66,6 +45,7 @@ class Shown:
 class Entry:
     """A shipped file answered: `held` by what, in a sentence, and what `limits` that answer."""
 
+    name: str
     path: str
     title: str
     answer: str
@@ -77,17 +57,15 @@ class Entry:
 def case_entry(path: Path) -> Entry:
     """Return the entry of a case file."""
     result = check(read_case(path))
-    torque, *_ = report.torque_lines(result) or ("",)
+    torque, *_ = torque_lines(result) or ("",)
     return Entry(
+        name=path.stem,
         path=f"cases/{path.name}",
         title=result.case.title,
         answer=result.summary.sentence,
-        held=f"{report.engagement_line(result)}. {torque}".strip(),
+        held=f"{engagement_line(result)}. {torque}".strip(),
         limits=result.summary.limits,
-        shown=tuple(
-            Shown(file=f"gallery-{path.stem}-{kind}.png", picture=picture)
-            for kind, picture in _governing_pictures(result, OF_A_CASE)
-        ),
+        shown=_governing_pictures(result, OF_A_CASE, f"gallery-{path.stem}"),
     )
 
 
@@ -98,11 +76,12 @@ def plan_entry(path: Path) -> Entry:
     result = check_span(read_plan(path), quick=True)
     picture = arch_pictures(result)[result.loads.index(result.governing)]
     return Entry(
+        name=path.stem,
         path=f"plans/{path.name}",
         title=result.plan.title,
-        answer=span_report.sentence(result),
-        held=f"{span_report.bridge_in_words(result)}. {span_report.torques_in_words(result)}.",
-        limits=span_report.limits(result),
+        answer=sentence(result),
+        held=f"{bridge_in_words(result)}. {torques_in_words(result)}.",
+        limits=limits(result),
         shown=(Shown(file=f"gallery-{path.stem}-arch.png", picture=picture),),
     )
 
@@ -110,42 +89,29 @@ def plan_entry(path: Path) -> Entry:
 def report_pictures(docs: Path) -> tuple[Shown, ...]:
     """Return the pictures that docs/report.md shows."""
     result = check(read_case(docs / "cases" / f"{REPORT_CASE}.toml"))
-    return tuple(
-        Shown(file=f"report-{kind}.png", picture=picture)
-        for kind, picture in _governing_pictures(result, OF_THE_REPORT)
-    )
+    return _governing_pictures(result, OF_THE_REPORT, "report")
 
 
-def _governing_pictures(result: CheckResult, kinds: tuple[str, ...]) -> Iterator[tuple[str, Picture]]:
+def _governing_pictures(result: CheckResult, kinds: tuple[str, ...], name: str) -> tuple[Shown, ...]:
     from stillroot.pictures.figures import pictures  # noqa: PLC0415 - matplotlib is slow to import
 
     drawn = {picture.name: picture for picture in pictures(result)}
     slug = result.load_slugs[result.loads.index(result.governing)]
-    for kind in kinds:
-        yield kind, drawn.get(kind) or drawn[f"{kind}-{slug}"]
+    return tuple(
+        Shown(file=f"{name}-{kind}.png", picture=drawn.get(kind) or drawn[f"{kind}-{slug}"])
+        for kind in kinds
+    )
 
 
 def gallery_markdown(cases: list[Entry], plans: list[Entry]) -> str:
     """Return the page."""
-    parts = [HEAD, CASES, *map(_entry_markdown, cases), PLANS, *map(_entry_markdown, plans)]
-    return "\n".join(parts)
+    from jinja2 import Environment, StrictUndefined  # noqa: PLC0415 - slow to import
 
-
-def _entry_markdown(entry: Entry) -> str:
-    pictures = [
-        f"![{shown.picture.alt}](images/{shown.file})\n\n*{shown.picture.message.rstrip('.')}.*"
-        for shown in entry.shown
-    ]
-    limits = "\n".join(f"- {line}" for line in entry.limits)
-    name = Path(entry.path).stem
-    parts = [
-        f"### {name}",
-        f"{entry.title} ([{Path(entry.path).name}]({entry.path})). {entry.held}",
-        f"**{entry.answer}**",
-        limits,
-        *pictures,
-    ]
-    return "\n\n".join(part for part in parts if part) + "\n"
+    text = (files("stillroot") / "templates" / "gallery.md.j2").read_text(encoding="utf-8")
+    writing = Environment(  # noqa: S701 - Markdown, of our own files
+        undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True, keep_trailing_newline=True
+    )
+    return writing.from_string(text).render(cases=cases, plans=plans, no_line=NO_LINE, caution=CAUTION)
 
 
 def save_shown(shown: Shown, images: Path) -> None:
@@ -161,9 +127,10 @@ def write_gallery(docs: Path) -> None:
     for one in shown:
         save_shown(one, docs / "images")
     kept = {one.file for one in shown}
-    for old in [*(docs / "images").glob("gallery-*.png"), *(docs / "images").glob("report-*.png")]:
-        if old.name not in kept:
-            old.unlink()
+    for kind in ("gallery", "report"):
+        for old in (docs / "images").glob(f"{kind}-*.png"):
+            if old.name not in kept:
+                old.unlink()
     (docs / "gallery.md").write_text(gallery_markdown(cases, plans), encoding="utf-8")
 
 

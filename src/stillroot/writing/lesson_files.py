@@ -12,85 +12,38 @@ import json
 import os
 import shutil
 import tempfile
+from collections import Counter
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass
+from functools import partial
 from importlib.metadata import version
 from importlib.resources import files
+from itertools import count
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from stillroot.answers.answer import versions
-from stillroot.answers.summary import CAUTION, NO_LINE, with_error
+from stillroot.answers.summary import CAUTION, CAUTION_LINE, NO_LINE, with_error
 from stillroot.errors import OutputError
 from stillroot.studies import lesson as lessons
-from stillroot.studies.lesson import Lesson, SiteAnswer, SitePoint
+from stillroot.studies.lesson import Lesson, rho_in_words
+from stillroot.studies.lesson_sites import SEED, STATED, SiteAnswer, SitePoint, case_of
 from stillroot.studies.store import program
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
-    from stillroot.answers.answer import CheckResult
     from stillroot.pictures.paper import Picture
-    from stillroot.studies.lesson import Grain, Plan
+    from stillroot.studies.lesson import Plan
+    from stillroot.studies.lesson_sites import Grain
 
     Progress = Callable[[int, int, str], None]
-    """Told what is done, of how much, and what is in work."""
+    """Called with what is done, of how much, and what is in work."""
 
 STORE, PAGE, TABLE = "sites.jsonl", "lesson.html", "sites.csv"
 ASIDE = ".lesson-"
 NAMED_SOLVES = 7
 """Three built pairs and two sites of each of the two drawn ones, solved with their errors."""
-
-
-@dataclass(frozen=True, kw_only=True)
-class Published:
-    """A published finding on torque and stability."""
-
-    text: str
-    source: str
-
-
-PUBLISHED = (
-    Published(
-        text="Torque and resonance-frequency stability correlate moderately: pooled r = 0.55 over 9 "
-        "studies.",
-        source="Cehreli et al. 2009, Int J Oral Maxillofac Implants 24:1015-1032",
-    ),
-    Published(
-        text="In one large series they hardly correlate: r = 0.22 (n 449).",
-        source="Stomatology 2020 40:426",
-    ),
-    Published(
-        text="At 50 N·cm or more against less, the risk ratio of failure was 0.51, with an interval of "
-        "0.06 to 4.06 (651 implants): too wide for a conclusion.",
-        source="J Prosthet Dent 2021 126:490-496",
-    ),
-    Published(
-        text="Loaded at once, 96 % (91 to 98) survived with torques up to 35 N·cm and 92 % (86 to 96) "
-        "above: the lower torques did no worse.",
-        source="systematic review 2022, PROSPERO CRD42020189499",
-    ),
-    Published(
-        text="One trial points the other way, in favour of torque: 9 of 10 failures were at 20 N·cm.",
-        source="Ottoni et al. 2005, Int J Oral Maxillofac Implants 20:769-776",
-    ),
-    Published(
-        text="Torque was 46.3 (SD 18.5) N·cm in bone of types 1 and 2, and 33.6 (SD 14.7) in types 3 "
-        "and 4 (n 80).",
-        source="J Oral Implantol 2014 40:259",
-    ),
-    Published(
-        text="Condensing the bone made it denser and added microdamage, and lateral stability did not "
-        "improve.",
-        source="Bone Joint Res 2020 9:60-70",
-    ),
-    Published(
-        text="Bovine trabecular cores, compressed and held at constant strain, lost up to 53 % of "
-        "their stress in the first 10 minutes. No press fit was measured. Torque is measured before "
-        "such loss.",
-        source="Gersie et al. 2024, J Mech Behav Biomed Mater 152:106434",
-    ),
-)
 
 
 def make_lesson(folder: Path, plan: Plan, workers: int, progress: Progress) -> Lesson:
@@ -103,22 +56,19 @@ def make_lesson(folder: Path, plan: Plan, workers: int, progress: Progress) -> L
     """
     with _said_of(folder):
         store = Store.opened(folder)
-    measured = lessons.SMALL_ERROR_SITES if plan.small else lessons.ERROR_SITES
-    total = plan.count + measured + NAMED_SOLVES
+    before = plan.count + (lessons.SMALL_ERROR_SITES if plan.small else lessons.ERROR_SITES)
+    total = before + NAMED_SOLVES
+    named = count(before)
 
-    answers = _complete(store, plan.points, plan.grain, workers, _counted(progress, 0, total, "sites"))
+    def told(what: str, done: int | None = None) -> None:
+        progress(next(named) if done is None else done, total, what)
+
+    answers = _complete(store, plan.points, plan.grain, workers, partial(told, "sites"))
     again = lessons.points_to_measure(answers, plan.small)
-    finer = _counted(progress, plan.count, total, "some sites again, on finer elements")
-    fine = _complete(store, again, plan.fine, workers, finer)
-    done = plan.count + measured
-
-    def named(title: str) -> None:
-        nonlocal done
-        progress(done, total, title)
-        done += 1
-
-    lesson = lessons.lesson_of(plan, answers, fine, named)
-    progress(done, total, "drawing and writing")
+    finer = "some sites again, on finer elements"
+    fine = _complete(store, again, plan.fine, workers, lambda done: told(finer, plan.count + done))
+    lesson = lessons.lesson_of(plan, answers, fine, told)
+    told("drawing and writing")
     with _said_of(folder):
         _write(lesson, fine, folder)
     progress(total, total, "done")
@@ -161,8 +111,7 @@ class Store:
 
     def read(self) -> dict[str, SiteAnswer]:
         """Return the finished sites by key."""
-        lines = self.path.read_text(encoding="utf-8").splitlines()
-        kept = (json.loads(line) for line in lines)
+        kept = map(json.loads, self.path.read_text(encoding="utf-8").splitlines())
         return {
             f"{item['case']} {item['program']}": _answer(item["answer"])
             for item in kept
@@ -180,7 +129,7 @@ class Store:
 
 
 def _key(point: SitePoint, grain: Grain) -> str:
-    return f"{lessons.case_of(point, grain).fingerprint()} {program()}"
+    return f"{case_of(point, grain).fingerprint()} {program()}"
 
 
 def _answer(data: dict[str, Any]) -> SiteAnswer:
@@ -209,10 +158,6 @@ def _complete(
     return answers
 
 
-def _counted(progress: Progress, before: int, total: int, what: str) -> Callable[[int], None]:
-    return lambda done: progress(before + done, total, what)
-
-
 @contextmanager
 def _said_of(folder: Path) -> Iterator[None]:
     try:
@@ -227,16 +172,20 @@ def _said_of(folder: Path) -> Iterator[None]:
 
 def _write(lesson: Lesson, fine: Sequence[SiteAnswer], folder: Path) -> None:
     from stillroot.pictures.lesson_figures import NAMES, pictures  # noqa: PLC0415
-    from stillroot.writing.export import CAUTION_LINE, save_picture  # noqa: PLC0415 - slow to import
+    from stillroot.writing.picture_files import drawn  # noqa: PLC0415 - slow to import
 
     aside = Path(tempfile.mkdtemp(prefix=ASIDE, dir=folder))
     try:
         shown = pictures(lesson)
         for picture in shown:
-            save_picture(picture, aside)
+            drawn(picture).save(aside)
         with (aside / TABLE).open("w", encoding="utf-8", newline="") as file:
             file.write(CAUTION_LINE)
-            _write_table(lesson, fine, csv.writer(file))
+            again = {answer.point.index: answer for answer in fine}
+            rows = [table_row(a, again.get(a.point.index), lesson.plan.grain) for a in lesson.answers]
+            table = csv.DictWriter(file, list(rows[0]))
+            table.writeheader()
+            table.writerows(rows)
         (aside / PAGE).write_text(page(lesson, shown, aside), encoding="utf-8")
         (folder / PAGE).unlink(missing_ok=True)
         for name in NAMES:
@@ -248,54 +197,38 @@ def _write(lesson: Lesson, fine: Sequence[SiteAnswer], folder: Path) -> None:
         shutil.rmtree(aside, ignore_errors=True)
 
 
-COLUMNS: tuple[tuple[str, Callable[[SiteAnswer], object]], ...] = (
-    ("site", lambda a: a.point.index),
-    ("engaged_threads", lambda a: a.point.engaged_threads),
-    ("trabecular_modulus_mpa", lambda a: a.point.trabecular_modulus_mpa),
-    ("interference_um", lambda a: a.point.interference_um),
-    ("diameter_mm", lambda a: a.point.diameter_mm),
-    ("friction", lambda a: a.point.friction),
-    ("hold_place_0_crest_1_tip", lambda a: a.point.place),
-    ("hold_top_mm", lambda a: a.point.hold_mm[0]),
-    ("hold_bottom_mm", lambda a: a.point.hold_mm[1]),
-    ("engagement_length_mm", lambda a: round(a.point.engagement_length_mm, 6)),
-    ("cortical_hold_mm", lambda a: round(a.point.cortical_hold_mm, 6)),
-    ("length_times_trabecular_n_mm", lambda a: round(a.point.length_times_trabecular_n_mm, 6)),
-    ("length_times_modulus_n_mm", lambda a: round(a.point.length_times_modulus_n_mm, 6)),
-    ("outcome", lambda a: a.outcome),
-    ("insertion_torque_ncm", lambda a: a.insertion_torque_ncm),
-    ("share_crushed", lambda a: a.share_crushed),
-    ("peak_micromotion_um", lambda a: a.peak_micromotion_um),
-    ("peak_depth_mm", lambda a: a.peak_depth_mm),
-    ("mean_micromotion_um", lambda a: a.mean_micromotion_um),
-    ("p95_micromotion_um", lambda a: a.p95_micromotion_um),
-    ("head_movement_um", lambda a: a.head_movement_um),
-    ("reason", lambda a: a.reason),
+DERIVED = (
+    "engagement_length_mm",
+    "cortical_hold_mm",
+    "length_times_trabecular_n_mm",
+    "length_times_modulus_n_mm",
 )
-"""Columns of a site in the table."""
-SHARED_COLUMNS = (
-    "finer_insertion_torque_ncm",
-    "finer_peak_micromotion_um",
-    "load_axial_n",
-    "load_lateral_n",
-    "load_height_mm",
-    "element_mm",
-    "harmonics",
-    "stillroot_version",
-)
+"""What follows from the inputs of a site."""
 
 
-def _write_table(lesson: Lesson, fine: Sequence[SiteAnswer], table: Any) -> None:
-    """Write a row a site; the finer figures stand where a site was solved again."""
-    again = {a.point.index: a for a in fine}
-    load, grain = lessons.COMMON_LOAD, lesson.plan.grain
-    shared = [load["axial_n"], load["lateral_n"], load["height_mm"]]
-    shared += [grain.element_mm, grain.harmonics, version("stillroot")]
-    table.writerow([*(name for name, _ in COLUMNS), *SHARED_COLUMNS])
-    for answer in lesson.answers:
-        finer = again.get(answer.point.index)
-        more = [finer and finer.insertion_torque_ncm, finer and finer.peak_micromotion_um]
-        table.writerow([*(value(answer) for _, value in COLUMNS), *more, *shared])
+def table_row(answer: SiteAnswer, finer: SiteAnswer | None, grain: Grain) -> dict[str, object]:
+    """Return the row of a site; the finer figures stand where it was solved again."""
+    point, load = asdict(answer.point), STATED["common_load"]
+    figures = asdict(answer)
+    del figures["point"]
+    index, place, reason = point.pop("index"), point.pop("place"), figures.pop("reason")
+    top, bottom = answer.point.hold_mm
+    return {
+        "site": index,
+        **point,
+        "hold_place_0_crest_1_tip": place,
+        "hold_top_mm": top,
+        "hold_bottom_mm": bottom,
+        **{name: round(getattr(answer.point, name), 6) for name in DERIVED},
+        **figures,
+        "reason": reason,
+        "finer_insertion_torque_ncm": finer and finer.insertion_torque_ncm,
+        "finer_peak_micromotion_um": finer and finer.peak_micromotion_um,
+        **{f"load_{name}": load[name] for name in ("axial_n", "lateral_n", "height_mm")},
+        "element_mm": grain.element_mm,
+        "harmonics": grain.harmonics,
+        "stillroot_version": version("stillroot"),
+    }
 
 
 def page(lesson: Lesson, shown: Sequence[Picture], folder: Path) -> str:
@@ -306,7 +239,6 @@ def page(lesson: Lesson, shown: Sequence[Picture], folder: Path) -> str:
     writing = Environment(
         autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
     )
-    writing.filters.update(um=_um, ncm=_ncm, rho=_rho, percent=_percent, number=_number)
     images = {
         picture.name: {
             "alt": picture.alt,
@@ -317,89 +249,36 @@ def page(lesson: Lesson, shown: Sequence[Picture], folder: Path) -> str:
     return writing.from_string(template).render(
         lesson=lesson,
         images=images,
-        ranges=lessons.RANGES,
-        fixed=lessons.FIXED,
-        load=lessons.LOAD_IN_WORDS,
-        load_source=lessons.LOAD_SOURCE,
+        stated=STATED,
         ordinary=lessons.ORDINARY_NCM,
         tolerance=lessons.PAIR_TOLERANCE,
-        seed=lessons.SEED,
+        seed=SEED,
         resamples=lessons.RESAMPLES,
-        outcomes={name: _count(lesson, name) for name in _OUTCOMES},
+        outcomes=Counter(answer.outcome for answer in lesson.answers),
         finding=finding(lesson),
-        built=[
-            (a.pair, list(zip(a.pair.names, map(_told, a.results), a.clot_um, strict=True)))
-            for a in lesson.built
-        ],
-        published=PUBLISHED,
+        with_error=with_error,
         bands=NO_LINE,
         caution=CAUTION,
         versions=versions(),
     )
 
 
-_OUTCOMES = (lessons.COMPUTED, lessons.GAVE_WAY, lessons.NO_ANSWER)
-
-
-def _count(lesson: Lesson, outcome: str) -> int:
-    return sum(answer.outcome == outcome for answer in lesson.answers)
-
-
 def finding(lesson: Lesson) -> tuple[str, ...]:
     """Return what came out, one sentence each, whichever way it came out."""
     said = []
     for group in lesson.groups:
-        if not group.correlations:
+        if group.torque is None:
             said.append(f"{group.name}: {group.count} sites are too few for a correlation.")
             continue
-        torque = next(c for c in group.correlations if c.predictor is lessons.TORQUE)
         best = max(group.correlations, key=lambda c: abs(c.rho))
-        told = f"{group.name} ({group.count}): insertion torque {_interval(torque)}"
-        if best is torque or best.ahead is None:
+        told = f"{group.name} ({group.count}): insertion torque ρ = {group.torque.in_words}"
+        if best.ahead is None:
             said.append(f"{told}, which is ahead of the others here.")
             continue
         low, high = best.ahead
         clear = "clearly ahead of torque" if low > 0 else "not clearly ahead of torque"
         said.append(
-            f"{told}; {best.predictor.name} {_interval(best)}, {clear} "
-            f"(|ρ| larger by {_rho(low)} to {_rho(high)})."
+            f"{told}; {best.predictor.name} ρ = {best.in_words}, {clear} "
+            f"(|ρ| larger by {rho_in_words(low)} to {rho_in_words(high)})."
         )
     return tuple(said)
-
-
-def _told(result: CheckResult | None) -> dict[str, str] | None:
-    """Return the figures of a built site in words; None where it gives way."""
-    if result is None:
-        return None
-    answer = result.governing
-    return {
-        "torque": _ncm(0.0 if result.torque is None else result.torque.insertion_ncm),
-        "peak": with_error(answer.peak.total_um, answer.error.total_um),
-        "band": answer.band,
-        "head": f"{answer.head.total_um:.0f}",
-        "hold": f"{result.engagement_length_mm:g}",
-    }
-
-
-def _interval(c: lessons.Correlation) -> str:
-    return f"ρ = {_rho(c.rho)} ({_rho(c.low)} to {_rho(c.high)})"
-
-
-def _rho(value: float) -> str:
-    return f"{value:.2f}".replace("-", "−")
-
-
-def _um(value: float) -> str:
-    return f"{value:.0f}" if value >= 100 else f"{value:.1f}"
-
-
-def _ncm(value: float) -> str:
-    return f"{value:.0f}" if value >= 10 else f"{value:.1f}"
-
-
-def _percent(share: float) -> str:
-    return f"{100 * share:.2g} %"
-
-
-def _number(value: float) -> str:
-    return f"{value:g}"

@@ -8,17 +8,18 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 from matplotlib.collections import LineCollection, QuadMesh
-from matplotlib.text import Text
 
 from stillroot import check
 from stillroot.inputs.case import Case
 from stillroot.mechanics.wall_surface import OPEN, SLIP, STICK
 from stillroot.pictures.figures import pictures, summary
+from stillroot.pictures.levers_figure import levers_figure
 from stillroot.pictures.paper import MOTION
 from stillroot.pictures.scales import scale_um
 from stillroot.pictures.section_figure import section
 from stillroot.pictures.unrolled_figure import state_shares, unrolled
 from stillroot.words.loads import load_text
+from tests.unit.pictures._drawn import BANDS, words
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -56,18 +57,13 @@ def answered(loads: dict[str, dict[str, float]], **sections: object) -> CheckRes
 
 
 @pytest.fixture(scope="module")
-def result() -> CheckResult:
+def all_loads() -> CheckResult:
     return answered(LOADS)
 
 
 @pytest.fixture(scope="module", params=SITES.values(), ids=SITES)
 def site_result(request: pytest.FixtureRequest) -> CheckResult:
     return answered({"push": {"axial_n": 40.0, "lateral_n": 20.0}}, **request.param)
-
-
-def words(picture: Picture) -> str:
-    shown = (t.get_text() for t in picture.figure.findobj(Text))
-    return " ".join(shown).replace("\N{NO-BREAK SPACE}", " ").replace("\n", " ")
 
 
 def peak_words(answer: LoadAnswer) -> str:
@@ -89,25 +85,27 @@ def wall_lines(picture: Picture) -> list[LineCollection]:
     return [c for c in found if isinstance(c, LineCollection) and c.get_array() is not None]
 
 
-def test_a_summary_and_two_pictures_a_load_then_three_of_the_governing_one(result: CheckResult) -> None:
-    names = [picture.name for picture in pictures(result)]
-    worst = result.load_slugs[result.loads.index(result.governing)]
+def test_a_summary_and_two_pictures_a_load_then_three_of_the_governing_one(
+    all_loads: CheckResult,
+) -> None:
+    names = [picture.name for picture in pictures(all_loads)]
+    worst = all_loads.load_slugs[all_loads.loads.index(all_loads.governing)]
     assert names[:3] == ["summary", "section-1-axial", "unrolled-1-axial"]
     assert names[1 + 2 * len(LOADS) :] == [f"moved-{worst}", "seat-pressure", f"gauge-{worst}"]
     assert len(names) == len(set(names))
 
 
-def test_each_load_picture_holds_its_peak_and_head_movement(result: CheckResult) -> None:
-    for answer in result.loads:
-        drawn = section(result, answer)
+def test_each_load_picture_holds_its_peak_and_head_movement(all_loads: CheckResult) -> None:
+    for answer in all_loads.loads:
+        drawn = section(all_loads, answer)
         assert peak_words(answer) in words(drawn)
-        assert peak_words(answer) in words(unrolled(result, answer))
+        assert peak_words(answer) in words(unrolled(all_loads, answer))
         assert f"head movement {answer.head.total_um:.1f} µm" in words(drawn)
 
 
-def test_the_summary_holds_every_load(result: CheckResult) -> None:
-    shown = words(summary(result))
-    for answer in result.loads:
+def test_the_summary_holds_every_load(all_loads: CheckResult) -> None:
+    shown = words(summary(all_loads))
+    for answer in all_loads.loads:
         assert answer.name in shown
         assert peak_words(answer) in shown
 
@@ -126,21 +124,21 @@ def test_a_long_name_is_cut_to_the_frame_and_keeps_its_load() -> None:
         assert text.get_window_extent().x1 < ax.get_window_extent().x1
 
 
-def test_every_alternative_text_gives_the_peak(result: CheckResult) -> None:
-    assert all(peak_words(answer) in summary(result).alt for answer in result.loads)
-    for answer in result.loads:
-        for picture in (section(result, answer), unrolled(result, answer)):
+def test_every_alternative_text_gives_the_peak(all_loads: CheckResult) -> None:
+    assert all(peak_words(answer) in summary(all_loads).alt for answer in all_loads.loads)
+    for answer in all_loads.loads:
+        for picture in (section(all_loads, answer), unrolled(all_loads, answer)):
             assert peak_words(answer) in picture.alt
             assert answer.name in picture.alt
 
 
-def test_all_loads_share_one_scale(result: CheckResult) -> None:
-    top = scale_um(result)
-    assert top == max(150.0, *(answer.peak.total_um for answer in result.loads))
-    for answer in result.loads:
-        for lines in wall_lines(section(result, answer)):
+def test_all_loads_share_one_scale(all_loads: CheckResult) -> None:
+    top = scale_um(all_loads)
+    assert top == max(150.0, *(answer.peak.total_um for answer in all_loads.loads))
+    for answer in all_loads.loads:
+        for lines in wall_lines(section(all_loads, answer)):
             assert (lines.norm.vmin, lines.norm.vmax, lines.cmap) == (0, top, MOTION)
-        for field in unrolled(result, answer).figure.axes[1].findobj(QuadMesh):
+        for field in unrolled(all_loads, answer).figure.axes[1].findobj(QuadMesh):
             assert field.get_clim() == (0, top)
 
 
@@ -151,11 +149,11 @@ def test_a_peak_above_the_bands_widens_the_scale() -> None:
 
 
 def test_colour_and_thickness_of_the_wall_are_the_motion_at_0_and_180_degrees(
-    result: CheckResult,
+    all_loads: CheckResult,
 ) -> None:
-    answer = result.loads[1]
+    answer = all_loads.loads[1]
     motion = answer.micromotion
-    both = wall_lines(section(result, answer))
+    both = wall_lines(section(all_loads, answer))
     for lines, degrees in zip(both, (0.0, 180.0), strict=True):
         column = int(np.flatnonzero(np.isclose(np.degrees(motion.angles), degrees))[0])
         on_wall = motion.total_um[motion.held, column]
@@ -214,8 +212,8 @@ def test_on_a_straight_wall_the_drawn_areas_are_the_shares() -> None:
     assert min(shares.values()) > 0
 
 
-def test_without_torque_the_map_of_states_is_symmetric_about_the_load(result: CheckResult) -> None:
-    field = unrolled(result, result.loads[1]).figure.axes[2].findobj(QuadMesh)[0]
+def test_without_torque_the_map_of_states_is_symmetric_about_the_load(all_loads: CheckResult) -> None:
+    field = unrolled(all_loads, all_loads.loads[1]).figure.axes[2].findobj(QuadMesh)[0]
     codes = np.asarray(field.get_array())
     assert np.array_equal(codes, codes[:, ::-1])
 
@@ -230,17 +228,37 @@ def test_a_name_is_never_read_as_mathematics() -> None:
 
 
 @pytest.mark.parametrize("form", ["png", "svg"])
-def test_pictures_can_be_saved(result: CheckResult, form: str) -> None:
+def test_pictures_can_be_saved(all_loads: CheckResult, form: str) -> None:
     for picture in (
-        summary(result),
-        section(result, result.loads[4]),
-        unrolled(result, result.loads[4]),
+        summary(all_loads),
+        section(all_loads, all_loads.loads[4]),
+        unrolled(all_loads, all_loads.loads[4]),
     ):
         file = io.BytesIO()
         picture.figure.savefig(file, format=form)
         assert file.tell() > 10_000
 
 
-def test_a_png_is_1200_pixels_wide(result: CheckResult) -> None:
-    for picture in pictures(result):
+def test_a_png_is_1200_pixels_wide(all_loads: CheckResult) -> None:
+    for picture in pictures(all_loads):
         assert picture.figure.get_figwidth() * picture.figure.dpi == 1200
+
+
+def test_each_picture_has_its_message_on_top(all_loads: CheckResult) -> None:
+    for picture in (*pictures(all_loads), levers_figure("push", 34.2, (("longer", 24.0),), (), BANDS)):
+        top = picture.headings[0].get_text().replace("\n", " ")
+        assert top.replace("\N{NO-BREAK SPACE}", " ") == picture.message.replace(
+            "\N{NO-BREAK SPACE}", " "
+        )
+
+
+def test_pictures_of_the_governing_load_come_last(result: CheckResult) -> None:
+    names = [picture.name for picture in pictures(result)]
+    assert names == [
+        "summary",
+        "section-1-push",
+        "unrolled-1-push",
+        "moved-1-push",
+        "seat-pressure",
+        "gauge-1-push",
+    ]

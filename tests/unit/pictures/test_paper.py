@@ -21,7 +21,7 @@ from stillroot.pictures.paper import (
     no_word_of_missing_letters,
     write_headings,
 )
-from stillroot.writing.export import save_picture
+from stillroot.writing.picture_files import drawn
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -80,7 +80,7 @@ def test_a_title_that_the_font_lacks_is_saved_without_a_word(picture: Picture, t
     picture.headings[1].set_text("测试")
     with warnings.catch_warnings(record=True) as said:
         warnings.simplefilter("always")
-        save_picture(picture, tmp_path)
+        drawn(picture).save(tmp_path)
         picture.bare_png()
         with no_word_of_missing_letters():
             warnings.warn("of another kind", UserWarning, stacklevel=1)

@@ -12,8 +12,7 @@ import pytest
 from stillroot import Case, Where, spread
 from stillroot.answers.summary import CAUTION
 from stillroot.studies.outcome import no_outcome
-from stillroot.studies.vary import changed
-from stillroot.words.study_report import spread_sentences
+from stillroot.words.study_documents import spread_sentences
 
 CASE = """
 title = "Invented scenario: study"
@@ -321,31 +320,3 @@ def test_a_spoilt_row_of_the_store_is_solved_again(run, case_file, tmp_path):
     with closing(sqlite3.connect(tmp_path / "kept" / "solved.sqlite")) as kept, kept:
         kept.execute("UPDATE solved SET outcome = '{'")
     assert run(*arguments) == (0, whole, "")
-
-
-# --- Keys ---------------------------------------------------------------------------------------------
-
-
-def test_a_key_changes_what_it_names_and_defaults_follow(shipped_case):
-    longer = changed(shipped_case, {"implant.length_mm": shipped_case.implant.length_mm + 1})
-    assert longer.implant.length_mm == shipped_case.implant.length_mm + 1
-    assert changed(shipped_case, {"load_factor": 1.0}) == shipped_case.model_copy(update={"spread": ()})
-    higher = changed(shipped_case, {"loads.height_mm": 9.5})
-    assert {load.height_mm for load in higher.loads} == {9.5}
-
-
-def test_a_hold_over_the_whole_implant_stays_so_when_it_grows():
-    case = Case.from_dict(tomllib.loads(CASE))
-    assert changed(case, {"implant.length_mm": 6.0}).socket.holds_mm == ((0.0, 6.0),)
-    assert changed(case, {"engagement_mm": 1.5}).socket.holds_mm == ((2.5, 4.0),)
-    assert changed(case, {"engagement_from_crest_mm": 1.5}).socket.holds_mm == ((0.0, 1.5),)
-
-
-def test_one_way_of_stating_a_modulus_takes_the_place_of_another():
-    case = Case.from_dict(tomllib.loads(CASE))
-    by_density = changed(case, {"bone.density": 0.5})
-    assert by_density.bone.trabecular_modulus_mpa is None
-    doubled = changed(by_density, {"trabecular_factor": 2.0})
-    (one,), (two,) = by_density.bone.trabecular_profile_mpa, doubled.bone.trabecular_profile_mpa
-    assert two[1] == pytest.approx(2 * one[1])
-    assert changed(case, {"interface.measured_torque_ncm": 20.0}).interface.measured_torque_ncm == 20.0

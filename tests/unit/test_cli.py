@@ -18,7 +18,7 @@ from stillroot.answers.answer import check
 from stillroot.inputs.case import resolved_toml
 from stillroot.mechanics.stress import von_mises
 from stillroot.studies import levers
-from stillroot.writing import export
+from stillroot.writing import field_files
 
 CASE = """
 title = "Invented scenario: command line"
@@ -99,8 +99,8 @@ def test_out_holds_everything_and_the_case_can_be_run_again(run, case_file, tmp_
 
 
 def _fields_of(result, answer):
-    field = export.displacement(result.seated, answer.state, answer.resultant)
-    return export._load_fields(result, field, export.seated_displacement(result.seated))
+    field = field_files.displacement(result.seated, answer.state, answer.resultant)
+    return field_files.load_fields(result, field, field_files.seated_displacement(result.seated))
 
 
 def test_the_displacement_in_the_file_jumps_at_the_wall_by_the_micromotion(case_file):
@@ -215,13 +215,13 @@ MOUNTED = """
 import os, sys
 from pathlib import Path
 from stillroot.errors import OutputError
-from stillroot.writing.export import assert_writable
+from stillroot.writing.whole_folder import assert_writable
 folder = Path(sys.argv[1])
-assert_writable(folder / "inside")
+assert_writable(folder / "inside", "result.json")
 (folder.parent / "link").symlink_to(folder)
 for named in (folder, folder.parent / "link"):
     try:
-        assert_writable(named)
+        assert_writable(named, "result.json")
     except OutputError as error:
         print(error)
 assert not any(folder.iterdir())
@@ -272,7 +272,7 @@ def test_a_failure_while_writing_leaves_the_earlier_answer_whole(run, case_file,
     def fails(*_):
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(export, "_load_fields", fails)
+    monkeypatch.setattr(field_files, "load_fields", fails)
     code, _, err = run("check", case_file, "--out", folder)
     assert code == 2
     assert "No space left on device" in err
@@ -283,9 +283,9 @@ def test_a_failure_while_writing_leaves_the_earlier_answer_whole(run, case_file,
 @pytest.mark.skipif(os.name != "posix", reason="signals")
 def test_an_interrupt_leaves_nothing_half_written(case_file, tmp_path):
     code = (
-        "import stillroot.writing.export as e, time, stillroot.cli as c\n"
+        "import stillroot.writing.field_files as e, time, stillroot.cli as c\n"
         "def slow(*_):\n    print('writing', flush=True); time.sleep(60)\n"
-        "e._load_fields = slow\n"
+        "e.load_fields = slow\n"
         f"c.main(['check', {str(case_file)!r}, '--out', {str(tmp_path / 'answer')!r}])\n"
     )
     process = subprocess.Popen(  # noqa: S603 - our own program

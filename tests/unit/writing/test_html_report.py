@@ -14,11 +14,13 @@ from stillroot.answers.explained import Choice, Lever
 from stillroot.answers.summary import CAUTION, rounded, with_error
 from stillroot.inputs.section import ASSUMPTION
 from stillroot.pictures.figures import pictures
-from stillroot.words.check_document import check_document, resolved_keys
+from stillroot.words.check_document import check_document
 from stillroot.words.document import AUDIENCES, Lines, Table
-from stillroot.words.report import data_of
+from stillroot.words.resolved import resolved_keys
+from stillroot.writing.data import check_data
 from stillroot.writing.html_report import report_html
 from stillroot.writing.pdf import assert_pdf_can_be_made
+from stillroot.writing.picture_files import drawn as drawn_picture
 
 CASE = {
     "title": "Invented scenario: <b>page</b> & more",
@@ -30,7 +32,7 @@ CASE = {
     ],
     "numerics": {"element_mm": 1.0, "harmonics": 3},
 }
-SHIPPED = Path(__file__).parents[2] / "docs" / "cases" / "soft_posterior.toml"
+SHIPPED = Path(__file__).parents[3] / "docs" / "cases" / "soft_posterior.toml"
 NUMBER = re.compile(r"(?<![\w.\-])\d+(?:\.\d+)?")
 
 
@@ -59,14 +61,14 @@ def result():
 
 @pytest.fixture(scope="module")
 def drawn(result):
-    return pictures(result)
+    return [drawn_picture(picture) for picture in pictures(result)]
 
 
 @pytest.fixture(scope="module", params=AUDIENCES)
 def written(request, result, drawn):
     """Return the reader, the page, and the data that is written as JSON beside it."""
     page = report_html(check_document(result), drawn, request.param)
-    return request.param, page, data_of(result)
+    return request.param, page, check_data(result)
 
 
 def words_of(page):

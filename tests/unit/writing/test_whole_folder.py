@@ -30,7 +30,8 @@ from stillroot import Case, OutputError
 from stillroot.answers import answer
 from stillroot.pictures import directions_figure as arrows
 from stillroot.pictures import figures
-from stillroot.writing import export
+from stillroot.writing import field_files, whole_folder
+from stillroot.writing.output import write as write_result
 
 pytestmark = pytest.mark.skipif(
     sys.platform != "linux", reason="forks, and wants folders that change places in one instant"
@@ -113,30 +114,34 @@ def _writes() -> dict[str, Any]:
     again = replace(checked, case=later, loads=(replace(checked.loads[0], name="later"),))
     # Fields computed once, two pictures of the real names but small: a write takes 0.05 s, not seconds.
     fields = _fields_of(checked)
-    export._load_fields = lambda *_: fields
-    surface = export.interface_mesh(checked.seated, checked.loads[0].state)
-    columns = export.interface_table(checked.seated, checked.loads[0].state)
+    field_files.load_fields = lambda *_: fields
+    surface = field_files.interface_mesh(checked.seated, checked.loads[0].state)
+    columns = field_files.interface_table(checked.seated, checked.loads[0].state)
     table = {name: column[:100] for name, column in columns.items()}
-    export.interface_mesh, export.interface_table = lambda *_: surface, lambda *_: table
+    field_files.interface_mesh, field_files.interface_table = lambda *_: surface, lambda *_: table
+    os.cpu_count = lambda: 1  # to fork once more, for each picture, takes longer than to draw it
     small = {
-        result.case.title: tuple(replace(p, figure=Figure((0.5, 0.5))) for p in _two(result))
-        for result in (checked, again)
+        result.case.title: tuple(small_picture(p) for p in _two(result)) for result in (checked, again)
     }
-    small_arrows = replace(arrows.six_arrows(held), figure=Figure((0.5, 0.5)))
-    figures.pictures = lambda result, _: small[result.case.title]
+    small_arrows = small_picture(arrows.six_arrows(held))
+    figures.pictures = lambda it: small[it.answer.case.title]
     arrows.six_arrows = lambda _: small_arrows
     return {
-        "check earlier": lambda folder: export.write_answer(checked, folder),
-        "check later": lambda folder: export.write_answer(again, folder),
-        "directions earlier": lambda folder: export.write_directions(held, folder),
-        "directions later": lambda folder: export.write_directions(replace(held, case=later), folder),
+        "check earlier": lambda folder: write_result(checked, folder),
+        "check later": lambda folder: write_result(again, folder),
+        "directions earlier": lambda folder: write_result(held, folder),
+        "directions later": lambda folder: write_result(replace(held, case=later), folder),
     }
 
 
 def _fields_of(result: Any) -> Any:
     first = result.loads[0]
-    field = export.displacement(result.seated, first.state, first.resultant)
-    return export._load_fields(result, field, export.seated_displacement(result.seated))
+    field = field_files.displacement(result.seated, first.state, first.resultant)
+    return field_files.load_fields(result, field, field_files.seated_displacement(result.seated))
+
+
+def small_picture(picture: Any) -> Any:
+    return replace(picture, figure=Figure((0.5, 0.5)), headings=())
 
 
 def _two(result: Any) -> tuple[Any, ...]:
@@ -145,7 +150,7 @@ def _two(result: Any) -> tuple[Any, ...]:
 
 def _write(write: Any, order: dict[str, Any]) -> None:
     if order["in_two_moves"]:
-        export._exchanged = lambda *_: False
+        whole_folder._exchanged = lambda *_: False
     count = 0
 
     def touched(event: str, _: object) -> None:
@@ -332,7 +337,7 @@ def put(content: dict[str, bytes], folder: Path) -> None:
 HOLDING = """
 import sys
 from pathlib import Path
-from stillroot.writing.export import whole_folder
+from stillroot.writing.whole_folder import whole_folder
 with whole_folder(Path(sys.argv[1]), "result.json") as aside:
     (aside / "result.json").write_text("{}")
     print(aside, flush=True)
@@ -352,7 +357,7 @@ def holding(folder: Path) -> tuple[subprocess.Popen[str], Path]:
 
 
 def write(folder: Path, text: str) -> None:
-    with export.whole_folder(folder, "result.json") as aside:
+    with whole_folder.whole_folder(folder, "result.json") as aside:
         (aside / "result.json").write_text(text, encoding="utf-8")
 
 
@@ -379,9 +384,9 @@ def test_where_folders_cannot_be_locked_nothing_is_swept(tmp_path, monkeypatch):
     def refuses(_):
         raise OSError(38, "Function not implemented")
 
-    left = tmp_path / f".answer-12345678{export.UNFINISHED}"
+    left = tmp_path / f".answer-12345678{whole_folder.UNFINISHED}"
     left.mkdir()
-    monkeypatch.setattr(export, "_lock", refuses)
+    monkeypatch.setattr(whole_folder, "_lock", refuses)
     write(tmp_path / "answer", "1")
     write(tmp_path / "answer", "2")
     assert sorted(os.listdir(tmp_path)) == [left.name, "answer"]
@@ -389,7 +394,7 @@ def test_where_folders_cannot_be_locked_nothing_is_swept(tmp_path, monkeypatch):
 
 
 def test_a_folder_that_is_swept_before_it_is_held_is_made_again(tmp_path, monkeypatch):
-    lock, swept = export._lock, []
+    lock, swept = whole_folder._lock, []
 
     def late(folder):
         if not swept:
@@ -397,7 +402,7 @@ def test_a_folder_that_is_swept_before_it_is_held_is_made_again(tmp_path, monkey
             folder.rmdir()
         return lock(folder)
 
-    monkeypatch.setattr(export, "_lock", late)
+    monkeypatch.setattr(whole_folder, "_lock", late)
     write(tmp_path / "answer", "1")
     assert len(swept) == 1
     assert os.listdir(tmp_path) == ["answer"]
