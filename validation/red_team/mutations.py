@@ -27,19 +27,17 @@ import annotated_types
 import tomli_w
 
 from stillroot.answers.answer import HIGHEST_MM
-from stillroot.inputs.case import (
+from stillroot.inputs.bone import LEAST_BONE_BELOW_MM, LEAST_BONE_BESIDE_MM
+from stillroot.inputs.case import SECTIONS, Case
+from stillroot.inputs.implant import LEAST_CORE_RADIUS_MM
+from stillroot.inputs.interface import LEAST_HOLD_MM
+from stillroot.inputs.quantities import (
     LARGEST_LENGTH_MM,
     LARGEST_LOAD,
     LARGEST_MODULUS_MPA,
-    LEAST_BONE_BELOW_MM,
-    LEAST_BONE_BESIDE_MM,
-    LEAST_CORE_RADIUS_MM,
-    LEAST_HOLD_MM,
     LEAST_LENGTH_MM,
     LEAST_LOAD,
     LEAST_MODULUS_MPA,
-    SECTIONS,
-    Case,
 )
 from stillroot.mechanics.outline import SNAP_MM, implant_wall
 from stillroot.mechanics.torque import LARGEST_INTERFERENCE_UM

@@ -38,7 +38,17 @@ from stillroot.inputs.quantities import (
     MOST_LOADS,
     Poisson,
 )
-from stillroot.inputs.section import ASSUMPTION, Problems, Section, Unused, key, listed, refuse, tables
+from stillroot.inputs.section import (
+    ASSUMPTION,
+    Listed,
+    Problems,
+    Section,
+    Unused,
+    key,
+    listed,
+    refuse,
+    tables,
+)
 from stillroot.inputs.toml_file import InputFile, read_toml, refuse_name, take_named_file
 from stillroot.mechanics.head import Joint
 
@@ -58,6 +68,7 @@ LEAST_PIECE_MM = 0.1
 STATIONS = 41
 """Points along each axis at which the distance of two implants is evaluated."""
 UNUSED_LOADS = [{"name": "not used: the loads come from the plan", "axial_n": 1.0}]
+TOO_FEW = f"must have at least {LEAST_IMPLANTS} implants: a bridge splints two or more"
 CANTILEVERS = ("end_cantilever_mm", "start_cantilever_mm")
 
 Vector = listed("must be three numbers, [x, y, z]", length=3)
@@ -159,13 +170,12 @@ class BridgePlan(Section):
             tilt_per_nmm=math.radians(self.joint_tilt_deg_per_ncm) / 10,
         )
 
-    def unused(self) -> Unused:
+    def _unused(self) -> Unused:
         """Return the cantilevers where the line is given."""
         text = "is not used with path_mm, which runs to the tips itself; leave it out"
         return dict.fromkeys(CANTILEVERS if self.path_mm is not None else (), text)
 
-    def problems(self) -> Problems:
-        """Yield (key, what is wrong)."""
+    def _problems(self) -> Problems:
         yield from material_problems(self)
         if self.path_mm is not None and len(self.path_mm) < 2:
             yield "path_mm", "must have at least 2 points"
@@ -204,22 +214,14 @@ class BridgeLoad(Section):
     )
     scale: float = key(1.0, ASSUMPTION, ge=0.001, le=100)
     """Factor on the sizes of the pattern."""
-    forces: (
-        Annotated[
-            tuple[PointForce, ...],
-            Field(max_length=MOST_FORCES),
-            listed("must be a list, in square brackets"),
-        ]
-        | None
-    ) = key(None)
+    forces: Annotated[tuple[PointForce, ...], Listed, Field(max_length=MOST_FORCES)] | None = key(None)
     """In place of bite: a list of forces, each with at_mm and force_n."""
 
-    def unused(self) -> Unused:
+    def _unused(self) -> Unused:
         """Return the scale where there is no pattern."""
         return {} if self.forces is None else {"scale": "is only for a bite pattern; leave it out"}
 
-    def problems(self) -> Problems:
-        """Yield (key, what is wrong)."""
+    def _problems(self) -> Problems:
         if self.bite is None and not self.forces:
             yield "", "is no load: give bite, or forces with at_mm and force_n"
         if self.bite is not None and self.forces is not None:
@@ -240,22 +242,12 @@ class Plan(InputFile):
     implants: Annotated[
         tuple[PlacedImplant, ...],
         Field(max_length=MOST_IMPLANTS),
-        listed("must be a list of tables: write [[implants]] above each"),
-        tables(
-            "implant",
-            LEAST_IMPLANTS,
-            f"must have at least {LEAST_IMPLANTS} implants: a bridge splints two or more",
-        ),
+        tables("implant", LEAST_IMPLANTS, TOO_FEW),
     ] = key()
     """One [[implants]] table each."""
     bridge: BridgePlan = key(BridgePlan())
     """The bridge."""
-    loads: Annotated[
-        tuple[BridgeLoad, ...],
-        Field(max_length=MOST_LOADS),
-        listed("must be a list of tables: write [[loads]] above each"),
-        tables("load", 1, "must have at least 1 load: write [[loads]] and its keys below"),
-    ] = key()
+    loads: Annotated[tuple[BridgeLoad, ...], Field(max_length=MOST_LOADS), tables("load")] = key()
     """One [[loads]] table a load."""
 
     @classmethod
@@ -381,8 +373,7 @@ class Plan(InputFile):
                 )
         return implants
 
-    def problems(self) -> Problems:
-        """Yield (key, what is wrong)."""
+    def _problems(self) -> Problems:
         yield from self._collisions()
         yield from self._implants_missed()
         yield from self._loads_in_the_air()

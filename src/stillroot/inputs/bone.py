@@ -113,8 +113,7 @@ class Bone(Section):
         profile = self.trabecular_profile_mpa
         return tuple((depth, round(modulus / profile[0][1], 12)) for depth, modulus in profile)
 
-    def problems(self) -> Problems:
-        """Yield (key, what is wrong)."""
+    def _problems(self) -> Problems:
         given = [key for key in TRABECULAR_KEYS if getattr(self, key) is not None]
         if len(given) != 1:
             got = " and ".join(given) or "none"

@@ -207,15 +207,14 @@ def _unknown(section: str, key: str, sections: Sections) -> tuple[str, str]:
             note = f" Its value is in{unit}." if unit else ""
             return f"is an unknown key; did you mean {full}?{note}", full
     elsewhere = [
-        f"{other}.{name}" if other else name
-        for other in sections
-        if other != section and name in sections[other].model_fields
+        f"{other}.{name}".lstrip(".")
+        for other, kind in sections.items()
+        if other != section and name in kind.model_fields
     ]
-    if elsewhere:
-        return f"is an unknown key; did you mean {' or '.join(elsewhere)}?", elsewhere[0]
-    near = difflib.get_close_matches(name.lower(), here, n=1)
-    if near:
-        return f"is an unknown key; did you mean {here[near[0]]}?", here[near[0]]
+    near = [here[known] for known in difflib.get_close_matches(name.lower(), here, n=1)]
+    meant = elsewhere or near
+    if meant:
+        return f"is an unknown key; did you mean {' or '.join(meant)}?", meant[0]
     return f"is an unknown key; known here: {', '.join(here)}", ""
 
 

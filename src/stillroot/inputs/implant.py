@@ -96,13 +96,12 @@ class Thread(Section):
         angle = self.flank_angle_deg or 0.0
         return angle, BUTTRESS_CORONAL_DEG if self.form == "buttress" else angle
 
-    def problems(self) -> Problems:
-        """Yield (key, what is wrong)."""
+    def _problems(self) -> Problems:
         if self.form == "square" and self.crest_flat_mm == 0:
             text = 'must be above 0 mm with form = "square": it is all the width it has'
             yield "crest_flat_mm", text
 
-    def unused(self) -> Unused:
+    def _unused(self) -> Unused:
         """Return the keys that the form does not have."""
         if self.form == "square":
             text = 'is not used with form = "square", whose flanks are straight across; leave it out'
@@ -221,12 +220,11 @@ class Implant(Section):
         none = {"form": "none"}
         return {**data, "diameter_mm": diameter, "length_mm": length, "thread": none}
 
-    def unused(self) -> Unused:
+    def _unused(self) -> Unused:
         """Return the sizes where an outline has them."""
         return dict.fromkeys(SIZES, "") if self.outline_mm is not None else {}
 
-    def problems(self) -> Problems:
-        """Yield (key, what is wrong)."""
+    def _problems(self) -> Problems:
         yield from material_problems(self)
         platform = self.platform_diameter_mm
         if self.abutment_diameter_mm > platform + 1e-9:

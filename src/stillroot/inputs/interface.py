@@ -79,8 +79,7 @@ class Socket(Section):
             return self.gap_modulus_mpa
         return GAP_FILL_MPA[self.gap_fill or "clot"]
 
-    def problems(self) -> Problems:
-        """Yield (key, what is wrong)."""
+    def _problems(self) -> Problems:
         if self.gap_modulus_mpa is not None and self.gap_fill is not None:
             yield "gap_fill", "is not used with gap_modulus_mpa; give one of the two"
 
@@ -128,14 +127,13 @@ class Interface(Section):
     layer_modulus_ratio: float = key(0.1, ASSUMPTION, ge=LEAST_LAYER_RATIO, le=1)
     """Modulus of that layer over that of the bone beside it; without effect where the thickness is 0."""
 
-    def unused(self) -> Unused:
+    def _unused(self) -> Unused:
         """Return the keys that are for contact alone, or the interference where a torque gives it."""
         if self.kind == "bonded":
             return dict.fromkeys(FRICTIONAL_KEYS, 'is not used with kind = "bonded"; leave it out')
         return {} if self.measured_torque_ncm is None else {"interference_um": ""}
 
-    def problems(self) -> Problems:
-        """Yield (key, what is wrong)."""
+    def _problems(self) -> Problems:
         measured = self.measured_torque_ncm
         if measured is None or self.kind == "bonded":
             return

@@ -51,8 +51,7 @@ class Load(Section):
             axial, lateral = self.force_n * math.cos(angle), self.force_n * math.sin(angle)
         return axial, lateral, 10.0 * self.torque_ncm
 
-    def problems(self) -> Problems:
-        """Yield (key, what is wrong)."""
+    def _problems(self) -> Problems:
         along, polar = (
             [key for key in form if getattr(self, key) is not None] for form in (ALONG, POLAR)
         )

@@ -7,7 +7,7 @@ from typing import Annotated
 
 from pydantic import Field
 
-from stillroot.inputs.section import Section, key, listed, sound
+from stillroot.inputs.section import Listed, Section, key, sound
 
 MOST_BANDS, LARGEST_BAND_UM = 12, 1e6
 
@@ -23,8 +23,8 @@ class Threshold(Section):
 
     bands_um: Annotated[
         tuple[Annotated[float, Field(gt=0, le=LARGEST_BAND_UM)], ...],
+        Listed,
         Field(max_length=MOST_BANDS),
-        listed("must be a list, in square brackets"),
         sound(_bands_problem),
     ] = key(
         (50.0, 100.0, 150.0),

@@ -12,6 +12,8 @@ from pydantic import (
     ConfigDict,
     Field,
     SerializerFunctionWrapHandler,
+    ValidatorFunctionWrapHandler,
+    WrapValidator,
     model_serializer,
     model_validator,
 )
@@ -23,6 +25,8 @@ if TYPE_CHECKING:
 ASSUMPTION = "assumption"
 COMMON_PRACTICE = "common practice, no source"
 
+Listed = Field(strict=False)
+"""Of a tuple: takes a list, as TOML and JSON give it."""
 Problems = Iterator[tuple[str, str]]
 Unused = Mapping[str, str]
 
@@ -89,17 +93,22 @@ def listed(text: str, length: int | None = None) -> BeforeValidator:
     return BeforeValidator(turned)
 
 
-def tables(kind: str, least: int, too_few: str) -> AfterValidator:
-    """Refuse fewer than `least` tables, and two of one name."""
+def tables(kind: str, least: int = 1, too_few: str = "") -> WrapValidator:
+    """Refuse what is no list of tables, fewer than `least` of them, and two of one name."""
 
-    def problem(tables: tuple[Any, ...]) -> str:
-        names = [table.name for table in tables]
-        twice = [name for name in names if names.count(name) > 1]
+    def checked(value: object, handler: ValidatorFunctionWrapHandler) -> Any:
+        if not isinstance(value, list | tuple):
+            refuse(f"must be a list of tables: write [[{kind}s]] above each {kind}")
+        found = handler(tuple(value))
+        names = [table.name for table in found]
         if len(names) < least:
-            return too_few
-        return f'have the name "{twice[0]}" more than once; each {kind} needs its own' if twice else ""
+            refuse(too_few or f"must have at least 1 {kind}: write [[{kind}s]] and its keys below")
+        for name in names:
+            if names.count(name) > 1:
+                refuse(f'have the name "{name}" more than once; each {kind} needs its own')
+        return found
 
-    return sound(problem)
+    return WrapValidator(checked)
 
 
 class Section(BaseModel):
@@ -113,11 +122,11 @@ class Section(BaseModel):
         use_attribute_docstrings=True,
     )
 
-    def problems(self) -> Problems:
+    def _problems(self) -> Problems:
         """Yield (key, what is wrong) of values that do not go together, the key relative to here."""
         yield from ()
 
-    def unused(self) -> Unused:
+    def _unused(self) -> Unused:
         """Return the keys without a meaning beside the others, which are refused and never written.
 
         Each with what to tell where it is given; "" where something else refuses it.
@@ -133,14 +142,14 @@ class Section(BaseModel):
 
     @model_validator(mode="after")
     def _sound(self) -> Self:
-        for key, text in self.problems():
+        for key, text in self._problems():
             refuse(text, key)
-        for key, text in sorted(self.unused().items()):
+        for key, text in sorted(self._unused().items()):
             if text and key in self.model_fields_set:
                 refuse(text, key)
         return self
 
     @model_serializer(mode="wrap")
     def _used(self, handler: SerializerFunctionWrapHandler) -> dict[str, Any]:
-        unused = self.unused()
+        unused = self._unused()
         return {key: value for key, value in handler(self).items() if key not in unused}
