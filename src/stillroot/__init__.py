@@ -14,8 +14,9 @@ import importlib
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from stillroot.answers.answer import CheckResult, DirectionsResult, LoadAnswer, check, directions
+    from stillroot.answers.answer import check, directions
     from stillroot.answers.explained import Explained
+    from stillroot.answers.result import CheckResult, DirectionsResult, LoadAnswer
     from stillroot.arch.plan import Plan, read_plan
     from stillroot.arch.span import SpanResult, check_span
     from stillroot.errors import (
@@ -40,13 +41,13 @@ if TYPE_CHECKING:
 _HOME = {
     "Case": "inputs.case",
     "CaseError": "errors",
-    "CheckResult": "answers.answer",
+    "CheckResult": "answers.result",
     "Comparison": "studies.comparison",
-    "DirectionsResult": "answers.answer",
+    "DirectionsResult": "answers.result",
     "EnvironmentProblem": "errors",
     "Explained": "answers.explained",
     "Bounds": "studies.bounds",
-    "LoadAnswer": "answers.answer",
+    "LoadAnswer": "answers.result",
     "MeshError": "errors",
     "NotConverged": "errors",
     "Outcome": "studies.outcome",

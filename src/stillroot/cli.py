@@ -26,8 +26,8 @@ from stillroot.errors import CaseError, EnvironmentProblem, StillrootError
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from stillroot.answers.answer import DirectionsResult
     from stillroot.answers.explained import Explained
+    from stillroot.answers.result import DirectionsResult
 
 LEAST_SITES, MOST_SITES = 4, 4096
 
@@ -129,7 +129,7 @@ def lesson(folder: Path, *, count: int | None, small: bool, workers: int | None)
     Writes a page with its pictures, and the data as CSV. DIR keeps what is solved: after a stop, the
     same command goes on from there.
     """
-    from stillroot.answers.summary import CAUTION  # noqa: PLC0415
+    from stillroot.answers.wording import CAUTION  # noqa: PLC0415
     from stillroot.studies.lesson import Plan  # noqa: PLC0415
     from stillroot.studies.lesson_sites import LOAD_IN_WORDS, SITES, SMALL_SITES  # noqa: PLC0415
     from stillroot.writing.lesson_files import PAGE, finding, make_lesson  # noqa: PLC0415

@@ -8,7 +8,7 @@ from matplotlib.image import imread
 
 from stillroot import read_case
 from stillroot.answers.answer import directions
-from stillroot.answers.summary import rounded
+from stillroot.answers.wording import rounded
 from stillroot.pictures.directions_figure import LOOK, _width, six_arrows
 from stillroot.words.directions import IN_PLAIN_WORDS, in_words
 from stillroot.words.torques import TORQUE_IS_ONE

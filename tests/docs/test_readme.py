@@ -14,7 +14,7 @@ import pytest
 
 from stillroot import check, directions, read_case
 from stillroot.answers.explained import Choice, Explained
-from stillroot.answers.summary import CAUTION
+from stillroot.answers.wording import CAUTION
 from stillroot.mechanics.mesh import APT_LINE
 from stillroot.pictures.directions_figure import six_arrows
 from stillroot.writing.output import data_of

@@ -5,9 +5,12 @@ import shutil
 import pytest
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def browser():
-    """Yield a headless Chromium; skip, with the reason, where there is none."""
+    """Yield a headless Chromium; skip, with the reason, where there is none.
+
+    For one module: while it is open an event loop runs, and other tests start their own.
+    """
     api = pytest.importorskip("playwright.sync_api", reason="pages are opened through Playwright")
     found = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
     if found is None:

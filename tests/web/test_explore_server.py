@@ -227,8 +227,19 @@ def test_a_load_that_nothing_holds_is_told_and_the_next_case_answered(served):
     assert served.solve(case_now(), until="refined")[-1]["kind"] == "refined"
 
 
-def test_a_newer_question_of_a_tab_drops_the_older(served):
-    ends = {}
+def test_a_newer_question_of_a_tab_drops_the_older(served, monkeypatch):
+    ends, running, most = {}, [], []
+    refined = served.desk.refined
+
+    async def counted(case):
+        running.append(case)
+        most.append(len(running))
+        try:
+            return await refined(case)
+        finally:
+            running.remove(case)
+
+    monkeypatch.setattr(served.desk, "refined", counted)
 
     def ask(name, friction):
         case = case_now()
@@ -247,7 +258,7 @@ def test_a_newer_question_of_a_tab_drops_the_older(served):
     assert still == solving  # each dropped its job without a restart
     assert ends[7] == ["first", "refined", "directions"]
     assert sum("directions" in kinds for kinds in ends.values()) < 8
-    assert served.desk.most_refined_running == 1
+    assert max(most) == 1
 
 
 def test_a_process_that_died_idle_is_replaced_unnoticed(served):
@@ -299,9 +310,9 @@ def test_reports_that_nobody_waits_for_are_dropped(served):
     body = json.dumps({"case": page_server.page_case(SOFT), "tab": "left"})
     left = http.client.HTTPConnection("127.0.0.1", served.port, timeout=60)
     left.request("POST", f"/{served.token}/report", body)
-    until(lambda: served.desk._reporting)
+    until(lambda: served.desk.reports.open)
     left.close()
-    until(lambda: not served.desk._reporting)
+    until(lambda: not served.desk.reports.open)
     until(lambda: served.desk.reporting.process_id is None)
 
 
@@ -316,7 +327,7 @@ def test_one_report_is_made_and_one_may_wait(served):
     for name, tab, open_now in (("older", "a", 1), ("waits", "b", 2), ("newer", "a", 2)):
         threads.append(threading.Thread(target=ask, args=(name, tab)))
         threads[-1].start()
-        until(lambda n=open_now: len(served.desk._reporting) == n)
+        until(lambda n=open_now: len(served.desk.reports.open) == n)
         if name == "newer":
             until(lambda: "older" in ends)
     ask("third", "c")
@@ -326,12 +337,14 @@ def test_one_report_is_made_and_one_may_wait(served):
     assert "was cancelled" in ends["older"][1]
     ask_again = {"case": {**soft, "loads": []}, "tab": "b"}
     assert served.ask("POST", "report", ask_again)[0] == 422
-    assert len(served.desk._reporting) == 2, "a state that is none drops nothing"
+    assert len(served.desk.reports.open) == 2, "a state that is none drops nothing"
     for tab in ("a", "b"):
-        served.desk._reporting[tab].get_loop().call_soon_threadsafe(served.desk._reporting[tab].cancel)
+        served.desk.reports.open[tab].get_loop().call_soon_threadsafe(
+            served.desk.reports.open[tab].cancel
+        )
     for thread in threads:
         thread.join(20)
-    assert not served.desk._reporting
+    assert not served.desk.reports.open
 
 
 def until(holds, seconds=20):

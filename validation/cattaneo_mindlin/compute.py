@@ -16,14 +16,7 @@ from numpy.typing import NDArray
 from scipy.integrate import simpson
 
 from stillroot.inputs.case import Case
-from stillroot.mechanics.contact import (
-    ContactState,
-    Preconditioner,
-    Problem,
-    SeriesStiffness,
-    follow,
-    state_tangent,
-)
+from stillroot.mechanics.contact import ContactState, Preconditioner, Problem, SeriesStiffness, follow, state_tangent
 from stillroot.mechanics.fourier import Fourier
 from stillroot.mechanics.implant_motion import section_motion
 from stillroot.mechanics.interface import Layer, averaged_stiffness, tractions

@@ -1,7 +1,7 @@
 """What a run must be: an answer that is in order, or one clear message with nothing left behind.
 
 Nothing here uses the program to check itself, but for the words and bounds it states: what the answer
-says is compared with the case file and with itself.
+says is compared with its published schema (keys, types, signs), with the case file and with itself.
 """
 
 from __future__ import annotations
@@ -10,19 +10,24 @@ import json
 import math
 import re
 import tomllib
+from bisect import bisect_left
 from dataclasses import dataclass
+from functools import cache
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 from xml.etree import ElementTree as ET
+
+import numpy as np
+from jsonschema import Draft202012Validator
 
 from stillroot.answers.answer import REPORTED_VERSIONS
 from stillroot.inputs.case import Case
 from stillroot.mechanics.loading import BALANCE
 from stillroot.mechanics.outline import SNAP_MM
-from validation.red_team.mutations import CASE_FILE, Mutant
+from validation.red_team.strategies import CASE_FILE, DOCS, Mutant
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable
 
 PASSES = ("answer", "exit 2", "exit 3", "exit 4")
 FAILURES = ("hang", "traceback", "memory", "partial files", "bad message", "wrong answer")
@@ -32,10 +37,6 @@ LONGEST_MESSAGE = 3000
 SLACK = 1e-6
 """Relative: of sums that are made again here."""
 OUT_OF_MEMORY = re.compile(r"MemoryError|bad_alloc|[Uu]nable to allocate|out of memory")
-DIRECTIONS = (
-    *("lateral x", "lateral y", "axial in", "axial out", "tilt about x", "tilt about y"),
-    "rotation about the axis",
-)
 IN_A_SUMMARY = {
     "lateral x": "sideways",
     "axial in": "along its axis",
@@ -66,17 +67,12 @@ class Run:
     over_memory: bool
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True)
 class Finding:
     """One of `OUTCOMES`, and what is wrong where it is a failure."""
 
     outcome: str
     detail: str = ""
-
-    @property
-    def passes(self) -> bool:
-        """Whether the run is as it must be."""
-        return self.outcome in PASSES
 
 
 class _Wrong(Exception):  # noqa: N818
@@ -86,138 +82,119 @@ class _Wrong(Exception):  # noqa: N818
 def judge(mutant: Mutant, run: Run) -> Finding:
     """Return what a run came to."""
     if run.signal in ("SIGALRM", "SIGXCPU"):
-        return Finding(outcome="hang", detail=f"ended after {run.seconds:.0f} s by {run.signal}")
+        return Finding("hang", f"ended after {run.seconds:.0f} s by {run.signal}")
     if run.over_memory or OUT_OF_MEMORY.search(run.err):
-        return Finding(outcome="memory", detail=f"{run.memory_mb:.0f} MB; {run.err[-300:]}")
-    if run.code is None:
-        return Finding(outcome="traceback", detail=f"ended by {run.signal}: {run.err[-300:]}")
+        return Finding("memory", f"{run.memory_mb:.0f} MB; {run.err[-300:]}")
     if "Traceback" in run.err or run.code not in (0, 2, 3, 4):
-        return Finding(outcome="traceback", detail=f"exit {run.code}: {run.err[-600:]}")
+        return Finding("traceback", f"exit {run.code} {run.signal}: {run.err[-600:]}")
+    check: Callable[[Mutant, Run], object]
     if run.code == 0:
-        return _judge_answer(mutant, run)
-    return _judge_refusal(mutant, run)
-
-
-def _judge_refusal(mutant: Mutant, run: Run) -> Finding:
-    if mutant.hurdle == "stdout full" and mutant.out and run.after != run.before:
-        # The folder was written and the answer could then not be told: it must be whole.
-        return _judge_folder(mutant, run)
-    if run.after != run.before:
-        names = sorted(run.after.keys() ^ run.before.keys()) or "changed files"
-        return Finding(outcome="partial files", detail=f"exit {run.code}, left {names}")
-    text = ""
-    on_purpose = mutant.hurdle or any(kind.startswith("writing") for kind in mutant.kinds)
-    if run.code == 4 and not on_purpose:
-        text = "exit 4 though nothing was put in the way"
-    elif run.out and mutant.hurdle != "stdout full":
-        text = f"something on stdout: {run.out[:200]!r}"
-    elif not run.err.startswith("stillroot: "):
-        text = "does not begin with the program's name"
-    elif len(re.findall(r"^stillroot: ", run.err, re.MULTILINE)) != 1:
-        text = "more than one message"
-    elif re.search(r"[:,(]\s*$", run.err):
-        text = "breaks off"
-    elif len(run.err) > LONGEST_MESSAGE:
-        text = f"{len(run.err)} letters long"
-    elif re.search(r"[\x00-\x08\x0b-\x1f\x7f-\x9f]", run.err):
-        text = "holds control characters"
-    elif run.err.count("\n") > 12 or not run.err.endswith("\n") or len(run.err) < 30:
-        text = "is not a few whole lines"
-    if text:
-        return Finding(outcome="bad message", detail=f"{text}; {run.err[:600]!r}")
-    return Finding(outcome=f"exit {run.code}")
-
-
-def _judge_folder(mutant: Mutant, run: Run) -> Finding:
+        check, failure = _answer_in_order, "wrong answer"
+    elif run.after == run.before:
+        check, failure = _message_in_order, "bad message"
+    else:  # only where the folder was written, and its answer could then not be told
+        told_too_late = mutant.hurdle == "stdout full" and mutant.out
+        check, failure = _files_in_order if told_too_late else _nothing_left, "partial files"
     try:
-        _files_in_order(
-            mutant, run, "result.json" if mutant.arguments[0] == "check" else "directions.json"
-        )
+        check(mutant, run)
     except _Wrong as wrong:
-        return Finding(outcome="partial files", detail=str(wrong))
-    return Finding(outcome=f"exit {run.code}")
+        return Finding(failure, str(wrong))
+    except (KeyError, TypeError, IndexError, AttributeError, ValueError) as error:
+        return Finding(failure, f"cannot be read: {error!r}")
+    return Finding("answer" if run.code == 0 else f"exit {run.code}")
+
+
+def _nothing_left(_: Mutant, run: Run) -> None:
+    names = sorted(run.after.keys() ^ run.before.keys()) or "changed files"
+    _need(run.after == run.before, f"exit {run.code}, left {names}")
+
+
+def _message_in_order(mutant: Mutant, run: Run) -> None:
+    err, on_purpose = run.err, mutant.hurdle or any(kind.startswith("writing") for kind in mutant.kinds)
+    for fact, text in (
+        (run.code != 4 or on_purpose, "exit 4 though nothing was put in the way"),
+        (not run.out or mutant.hurdle == "stdout full", f"something on stdout: {run.out[:200]!r}"),
+        (err.startswith("stillroot: "), "does not begin with the program's name"),
+        (len(re.findall(r"^stillroot: ", err, re.MULTILINE)) == 1, "more than one message"),
+        (not re.search(r"[:,(]\s*$", err), "breaks off"),
+        (len(err) <= LONGEST_MESSAGE, f"{len(err)} letters long"),
+        (not re.search(r"[\x00-\x08\x0b-\x1f\x7f-\x9f]", err), "holds control characters"),
+        (err.endswith("\n") and err.count("\n") <= 12 and len(err) >= 30, "is not a few whole lines"),
+    ):
+        _need(fact, f"{text}; {err[:600]!r}")
 
 
 # Answers -----------------------------------------------------------------------------------------
 
 
-def _judge_answer(mutant: Mutant, run: Run) -> Finding:
-    try:
-        _answer_in_order(mutant, run)
-    except _Wrong as wrong:
-        return Finding(outcome="wrong answer", detail=str(wrong))
-    except (KeyError, TypeError, IndexError, AttributeError, ValueError) as error:
-        return Finding(outcome="wrong answer", detail=f"cannot be read: {error!r}")
-    return Finding(outcome="answer")
-
-
 def _answer_in_order(mutant: Mutant, run: Run) -> None:
     _need(not run.err, f"something on stderr: {run.err[:300]!r}")
-    check = mutant.arguments[0] == "check"
-    mark = "result.json" if check else "directions.json"
     texts = []
     if "--json" in mutant.arguments:
         texts.append(run.out)
     else:
         _need("not a medical device" in run.out, "the table lacks its caution")
     if mutant.out:
-        texts.append(_files_in_order(mutant, run, mark))
+        texts.append(_files_in_order(mutant, run))
     else:
         _need(run.after == run.before, "files changed without --out")
-    data = [_read(text) for text in texts]
-    _need(all(d == data[0] for d in data), "the file and stdout differ")
+    data, *others = [_read(text) for text in texts]
+    _need(all(other == data for other in others), "the file and stdout differ")
+    for error in _schema(mutant.answer_name).iter_errors(data):
+        _need(False, f"{error.json_path} {error.message[:200]}")
     text = mutant.files[CASE_FILE].decode("utf-8-sig")
     given = tomllib.loads(text.replace("\r\n", "\n").replace("\r", "\n"))
-    _common_in_order(data[0], given)
-    (_check_in_order if check else _directions_in_order)(data[0], given)
+    _common_in_order(data, given)
+    if mutant.answer_name == "directions":
+        _directions_in_order(data, given)
+        return
+    _check_in_order(data, given)
     if "--tolerance" in mutant.arguments:
         told = mutant.arguments[mutant.arguments.index("--tolerance") + 1]
         share = float(told.rstrip("%")) / (100 if told.endswith("%") else 1)
-        for load in data[0]["loads"]:
+        for load in data["loads"]:
             reached = load["error_um"] <= share * load["peak_micromotion_um"] * (1 + SLACK)
             _need(reached, f"error of {load['error_um']:.3g} µm for a tolerance of {told}")
     if "--choices" in mutant.arguments:
-        _need(bool(data[0]["choices"]), "no choices")
+        _need(bool(data["choices"]), "no choices")
 
 
-def _files_in_order(mutant: Mutant, run: Run, mark: str) -> str:
+@cache
+def _schema(name: str) -> Draft202012Validator:
+    path = DOCS / "schemas" / f"{name}.schema.json"
+    return Draft202012Validator(json.loads(path.read_text(encoding="utf-8")))
+
+
+def _files_in_order(mutant: Mutant, run: Run) -> str:
     """Return the answer in the folder."""
-    inside = f"{mutant.out}/"
+    inside, name = f"{mutant.out}/", mutant.answer_name
     new = {k: v for k, v in run.after.items() if k not in run.before and not k.endswith("/")}
-    _need(all(name.startswith(inside) for name in new), f"files beside the folder: {sorted(new)}")
+    _need(all(path.startswith(inside) for path in new), f"files beside the folder: {sorted(new)}")
     same = {k: v for k, v in run.after.items() if k in run.before}
     _need(same == run.before, "files of the user's were changed")
-    names = {name.removeprefix(inside) for name in new}
-    pictures = "summary" if mark == "result.json" else "directions"
-    wanted = {mark, f"{pictures}.txt", f"{pictures}.png", f"{pictures}.svg"}
-    _need(wanted <= names, f"files are missing: {sorted(wanted - names)}")
+    pictures = "summary" if name == "result" else name
+    wanted = {
+        inside + x for x in (f"{name}.json", *(f"{pictures}.{end}" for end in ("txt", "png", "svg")))
+    }
+    _need(wanted <= new.keys(), f"files are missing: {sorted(wanted - new.keys())}")
     _need(all(new.values()), "a file is empty")
-    for name, content in new.items():
-        if name.endswith((".svg", ".vtu")):
+    for path, content in new.items():
+        if path.endswith((".svg", ".vtu")):
             try:
                 ET.fromstring(content)  # noqa: S314 - written by the program itself
             except ET.ParseError as error:
-                msg = f"{name} is not XML: {error}"
-                raise _Wrong(msg) from None
-    return new[inside + mark].decode()
+                _need(False, f"{path} is not XML: {error}")
+    return new[f"{inside}{name}.json"].decode()
 
 
 def _read(text: str) -> Any:
-    def refuse(name: str) -> None:
-        msg = f"a number is {name}"
-        raise _Wrong(msg)
+    """Return JSON whose numbers are all finite."""
 
-    data = json.loads(text, parse_constant=refuse)
-    _need(all(math.isfinite(x) for x in _numbers(data)), "a number is not finite")
-    return data
+    def number(written: str) -> float:
+        _need(math.isfinite(float(written)), f"a number is {written}")
+        return float(written)
 
-
-def _numbers(data: Any) -> Iterator[float]:
-    if isinstance(data, dict | list):
-        for item in data.values() if isinstance(data, dict) else data:
-            yield from _numbers(item)
-    elif isinstance(data, int | float):
-        yield data
+    return json.loads(text, parse_constant=number, parse_float=number)
 
 
 def _common_in_order(data: Any, given: Any) -> None:
@@ -233,7 +210,6 @@ def _common_in_order(data: Any, given: Any) -> None:
 def _check_in_order(data: Any, given: Any) -> None:
     length = sum(bottom - top for top, bottom in data["case"]["socket"]["holds_mm"])
     _need(_near(data["engagement_length_mm"], length), "engagement length")
-    _need(data["engaged_threads"] is None or data["engaged_threads"] >= 0, "engaged threads")
     _torque_in_order(data, given)
     loads = data["loads"]
     _need([x["name"] for x in loads] == [x["name"] for x in given["loads"]], "other loads")
@@ -251,9 +227,6 @@ def _torque_in_order(data: Any, given: Any) -> None:
         return
     total = torque["friction_ncm"] + torque["cutting_ncm"]
     _need(_near(data["insertion_torque_ncm"], total), "torque is not its parts")
-    for key in ("friction_ncm", "cutting_ncm", "removal_ncm", "interference_um", "mean_pressure_mpa"):
-        _need(torque[key] >= 0, f"torque.{key} is negative")
-    _need(0 <= torque["share_crushed"] <= 1 + SLACK, "share_crushed is no share")
     measured = face.get("measured_torque_ncm")
     _need(torque["interference_found_from_torque"] == (measured is not None), "found or stated")
     if measured is not None:
@@ -265,29 +238,24 @@ def _torque_in_order(data: Any, given: Any) -> None:
 
 def _load_in_order(answer: Any, load: Any, bands: list[float], case: Any) -> None:
     peak, mean, p95 = (answer[f"{x}_micromotion_um"] for x in ("peak", "mean", "p95"))
-    _need(0 <= mean <= peak * (1 + SLACK), f"mean {mean:.3g} beside peak {peak:.3g}")
-    _need(0 <= p95 <= peak * (1 + SLACK), f"p95 {p95:.3g} beside peak {peak:.3g}")
+    _need(mean <= peak * (1 + SLACK), f"mean {mean:.3g} beside peak {peak:.3g}")
+    _need(p95 <= peak * (1 + SLACK), f"p95 {p95:.3g} beside peak {peak:.3g}")
     parts = math.hypot(answer["sliding_um"], answer["opening_um"])
-    _need(answer["sliding_um"] >= 0, "sliding is negative")
     _need(_near(parts, peak), f"sliding and opening make {parts:.6g}, the peak is {peak:.6g}")
-    _need(0 <= answer["equilibrium_residual"] <= BALANCE, f"balance {answer['equilibrium_residual']}")
-    _error_in_order(answer)
+    _need(answer["equilibrium_residual"] <= BALANCE, f"balance {answer['equilibrium_residual']}")
+    error, of_error = answer["error_um"], answer["error_parts_um"].values()
+    _need(error > 0, f"error {error}")
+    most = sum(of_error) * (1 + SLACK)
+    _need(max(of_error) * (1 - SLACK) <= error <= most, "error is not its parts")
     _shares_in_order(answer["share_above"], bands, peak)
-    _need(0 <= answer["share_over_crush"] <= 1 + SLACK, "share_over_crush is no share")
-    _need(answer["band"] == _band(peak, bands), f"band {answer['band']} of {peak:.6g}")
+    between = (f"{low:g} to {high:g} µm" for low, high in pairwise(bands))
+    words = [f"below {bands[0]:g} µm", *between, f"above {bands[-1]:g} µm"]
+    _need(answer["band"] == words[bisect_left(bands, peak)], f"band {answer['band']} of {peak:.6g}")
     head = answer["head_movement_um"]
     parts = math.hypot(head["lateral"], head["across"], head["axial"])
     _need(_near(head["total"], parts), "head movement")
-    _need(answer.get("head_error_um", 0.0) >= 0, "the head movement's error is negative")
     _place_in_order(answer["peak_at"], case)
     _same_load(answer, load)
-
-
-def _error_in_order(answer: Any) -> None:
-    error, parts = answer["error_um"], answer["error_parts_um"].values()
-    _need(error > 0, f"error {error}")
-    _need(all(part >= 0 for part in parts), "a part of the error is negative")
-    _need(max(parts) * (1 - SLACK) <= error <= sum(parts) * (1 + SLACK), "error is not its parts")
 
 
 def _shares_in_order(shares: dict[str, float], bands: list[float], peak: float) -> None:
@@ -299,15 +267,6 @@ def _shares_in_order(shares: dict[str, float], bands: list[float], peak: float) 
         _need((share > 0) <= (peak > band * (1 - 1e-5)), "a share above a band above the peak")
 
 
-def _band(peak: float, bands: list[float]) -> str:
-    if peak <= bands[0]:
-        return f"below {bands[0]:g} µm"
-    if peak > bands[-1]:
-        return f"above {bands[-1]:g} µm"
-    place = next(i for i, band in enumerate(bands) if peak <= band)
-    return f"{bands[place - 1]:g} to {bands[place]:g} µm"
-
-
 def _place_in_order(place: Any, case: Any) -> None:
     holds, depth = case["socket"]["holds_mm"], place["depth_mm"]
     off = 2 * SNAP_MM + 1e-9
@@ -316,8 +275,7 @@ def _place_in_order(place: Any, case: Any) -> None:
     implant = case["implant"]
     outline = implant.get("outline_mm")
     widest = max(r for r, _ in outline) if outline else implant["diameter_mm"] / 2
-    _need(-1e-9 <= place["radius_mm"] <= widest + 1e-6, f"the peak at radius {place['radius_mm']:.6g}")
-    _need(0 <= place["angle_deg"] <= 360, f"the peak at {place['angle_deg']}°")
+    _need(place["radius_mm"] <= widest + 1e-6, f"the peak at radius {place['radius_mm']:.6g}")
 
 
 def _same_load(answer: Any, load: Any) -> None:
@@ -325,21 +283,20 @@ def _same_load(answer: Any, load: Any) -> None:
     if "force_n" in load:
         angle = math.radians(load["angle_deg"])
         axial, lateral = load["force_n"] * math.cos(angle), load["force_n"] * math.sin(angle)
-    for key, value in (
-        ("axial_n", axial),
-        ("lateral_n", lateral),
-        ("torque_ncm", load.get("torque_ncm", 0.0)),
-        ("height_mm", load.get("height_mm", answer["height_mm"])),
-    ):
-        same = math.isclose(answer[key], value, rel_tol=1e-9, abs_tol=1e-9)
-        _need(same, f"{key} is {answer[key]}, stated {value}")
+    stated = {"torque_ncm": 0.0, "height_mm": answer["height_mm"]} | load
+    for key, value in (stated | {"axial_n": axial, "lateral_n": lateral}).items():
+        same = (
+            key not in answer
+            or key == "name"
+            or math.isclose(answer[key], value, rel_tol=1e-9, abs_tol=1e-9)
+        )
+        _need(same, f"{key} is {answer.get(key)}, stated {value}")
 
 
 def _peak_in_summary(summary: str, worst: Any) -> None:
     found = re.match(r"Peak interface micromotion is ([\d.]+) ± ([\d.]+) µm \(", summary)
     if found is None:
-        msg = f"the summary does not begin with its number: {summary[:80]!r}"
-        raise _Wrong(msg)
+        raise _Wrong(f"the summary does not begin with its number: {summary[:80]!r}")  # noqa: EM102
     digits = len(found[1].partition(".")[2])
     peak, off = float(found[1]), 0.5 * 10.0**-digits * (1 + 1e-6)
     said = worst["peak_micromotion_um"]
@@ -355,7 +312,8 @@ def _peak_in_summary(summary: str, worst: Any) -> None:
 
 def _directions_in_order(data: Any, given: Any) -> None:
     rows = {row["name"]: row for row in data["directions"]}
-    _need(tuple(rows) == DIRECTIONS, f"other directions: {list(rows)}")
+    of_a_row = _schema("directions").schema["properties"]["directions"]["items"]["properties"]
+    _need(list(rows) == of_a_row["name"]["enum"], f"other directions: {list(rows)}")
     first = data["case"]["threshold"]["bands_um"][0]
     for row in rows.values():
         _direction_in_order(row, first)
@@ -363,9 +321,6 @@ def _directions_in_order(data: Any, given: Any) -> None:
         _need({**rows[x], "name": ""} == {**rows[y], "name": ""}, f"{x} and {y} differ")
     _summary_in_order(data["summary"], rows)
     _matrix_in_order(data["stiffness_matrix"])
-    for key in ("sliding_lateral_n", "sliding_axial_n"):
-        _need(data[key] is None or data[key] >= 0, f"{key} is negative")
-    _need(data["interference_um"] >= 0, "interference is negative")
     bonded = given.get("interface", {}).get("kind") == "bonded"
     if bonded:
         _need(all(row["state"] != "gives way" for row in rows.values()), "glued, and gives way")
@@ -373,8 +328,6 @@ def _directions_in_order(data: Any, given: Any) -> None:
 
 def _direction_in_order(row: Any, first_band: float) -> None:
     name, state, motion = row["name"], row["state"], row["micromotion_um"]
-    _need(row["stiffness"] >= 0, f"{name}: stiffness is negative")
-    _need(row["secant_stiffness"] is None or row["secant_stiffness"] >= 0, f"{name}: secant")
     if motion is None or row["stiffness"] == 0:
         expected = "gives way"
     elif state == "gives way":  # past the first band at 1 % of the load, of which no figure is told
@@ -382,7 +335,6 @@ def _direction_in_order(row: Any, first_band: float) -> None:
     else:
         expected = "moves little" if motion < first_band else "moves much"
     _need(state == expected, f"{name}: {state}, though {expected} by its numbers")
-    _need(motion is None or motion >= 0, f"{name}: negative motion")
     together = (motion is None, row["secant_stiffness"] is None, row["head_movement_um"] is None)
     _need(len(set(together)) == 1, f"{name}: {together} are missing")
 
@@ -405,20 +357,18 @@ def _summary_in_order(summary: str, rows: Any) -> None:
 
 
 def _matrix_in_order(matrix: list[list[float]]) -> None:
-    _need(len(matrix) == 6 and all(len(row) == 6 for row in matrix), "matrix of another shape")
-    size = [math.sqrt(max(matrix[i][i], 0.0)) for i in range(6)]
-    for i in range(6):
-        _need(matrix[i][i] >= 0, "the matrix has a negative stiffness")
-        for j in range(i):
-            here = max(size[i] * size[j], 1e-12)
-            _need(abs(matrix[i][j] - matrix[j][i]) <= 1e-4 * here, "the matrix is not symmetric")
-            _need(abs(matrix[i][j]) <= here * (1 + 1e-6), "the matrix is not positive")
+    stiffness = np.array(matrix)
+    size = np.sqrt(np.maximum(stiffness.diagonal(), 0.0))
+    here = np.maximum(np.outer(size, size), 1e-12)
+    _need((stiffness.diagonal() >= 0).all(), "the matrix has a negative stiffness")
+    _need((abs(stiffness - stiffness.T) <= 1e-4 * here).all(), "the matrix is not symmetric")
+    _need((abs(stiffness) <= here * (1 + 1e-6)).all(), "the matrix is not positive")
 
 
 def _near(a: float, b: float) -> bool:
     return math.isclose(a, b, rel_tol=SLACK, abs_tol=1e-12)
 
 
-def _need(fact: bool, text: str) -> None:
+def _need(fact: object, text: str) -> None:
     if not fact:
         raise _Wrong(text)

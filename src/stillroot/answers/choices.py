@@ -18,9 +18,9 @@ from stillroot.mechanics.motion import micromotion
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from stillroot.answers.answer import CheckResult
     from stillroot.answers.chain import Placed
     from stillroot.answers.changes import Change
+    from stillroot.answers.result import CheckResult
     from stillroot.inputs.case import Case
     from stillroot.mechanics.resultant import Resultant
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from stillroot.answers.answer import DirectionsResult
+from stillroot.answers.result import DirectionsResult
 
 if TYPE_CHECKING:
-    from stillroot.answers.answer import CheckResult
+    from stillroot.answers.result import CheckResult
     from stillroot.mechanics.six_directions import SixDirections
 
 

@@ -7,25 +7,20 @@ J Biomed Mater Res 43:192-203; integrated and failed implants overlap widely, Ko
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
 
+from stillroot.answers.result import Summary
+from stillroot.answers.wording import band_of, with_error
 from stillroot.mechanics.harmonics import AXIS_MM
 from stillroot.mechanics.outline import gaps_between
 from stillroot.mechanics.strain import TENSILE_YIELD_STRAIN
 
 if TYPE_CHECKING:
-    from stillroot.answers.answer import LoadAnswer
+    from stillroot.answers.result import LoadAnswer
     from stillroot.inputs.case import Case
     from stillroot.mechanics.motion import Peak
     from stillroot.mechanics.resultant import Resultant
 
-NO_LINE = (
-    "The bands overlap in the literature: they place the number, and no pass or fail follows from them."
-)
-GIVES_WAY = "gives way"
-"""State of an implant under a load for which no equilibrium is found."""
 OUT_OF_SEAT_UM = 300.0
 """About a thread's depth: beyond it small displacements and ring threads no longer apply. Assumption."""
 GLUED = "The wall is taken as glued, as if healed: it can neither slip nor open. A fresh one moves more."
@@ -36,37 +31,6 @@ SIDES_IN_WORDS = {
     "all round": "all round",
     "axis": "on the axis",
 }
-CAUTION = (
-    "For research and teaching; not a medical device. It decides nothing about a patient: licensed "
-    "practice and local rules decide."
-)
-
-CAUTION_LINE = f"# {CAUTION}\n"
-"""The first line of every CSV."""
-
-
-def band_of(motion_um: float, bands_um: tuple[float, ...]) -> str:
-    """Return the band that contains a motion, in words."""
-    below = [band for band in bands_um if band < motion_um]
-    above = [band for band in bands_um if band >= motion_um]
-    if not below:
-        return f"below {bands_um[0]:g} µm"
-    if not above:
-        return f"above {bands_um[-1]:g} µm"
-    return f"{below[-1]:g} to {above[0]:g} µm"
-
-
-@dataclass(frozen=True, kw_only=True)
-class Summary:
-    """One sentence, and the limits of its reliability."""
-
-    sentence: str
-    limits: tuple[str, ...]
-
-    @property
-    def text(self) -> str:
-        """The whole summary as text."""
-        return " ".join((self.sentence, NO_LINE, *self.limits))
 
 
 def summary_of(case: Case, answers: tuple[LoadAnswer, ...]) -> Summary:
@@ -111,23 +75,6 @@ def side_of(answer: Placed) -> str:
     away = 180 if answer.resultant.lateral_n < 0 else 0
     turned = abs((peak.angle_deg + away + 180) % 360 - 180)
     return "towards" if turned <= 45 else "away" if turned >= 135 else "flank"
-
-
-def with_error(value: float, error: float) -> str:
-    """Return "12.3 ± 0.4": the error is rounded up, and both end on the same digit.
-
-    >>> with_error(67.72, 0.31), with_error(408.2, 4.1), with_error(5.61, 0.004)
-    ('67.7 ± 0.4', '408 ± 5', '5.6 ± 0.1')
-    """
-    digits = 0 if value >= 100 else 1
-    step = 10**-digits
-    return f"{value:.{digits}f} ± {max(math.ceil(error / step), 1) * step:.{digits}f}"
-
-
-def rounded(value: float) -> str:
-    """Return a motion with one digit below 100 µm and none above; never "-0.0"."""
-    digits = 0 if abs(value) >= 100 else 1
-    return f"{round(value, digits) + 0.0:.{digits}f}"
 
 
 def _numerical_limits(case: Case, worst: LoadAnswer) -> tuple[str, ...]:

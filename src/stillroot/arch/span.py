@@ -15,7 +15,7 @@ import numpy as np
 from stillroot.answers.answer import versions
 from stillroot.answers.chain import stage_keys
 from stillroot.answers.levels import LEVELS, OF_THE_ERROR, QUICK, Bench, least_error
-from stillroot.answers.summary import band_of
+from stillroot.answers.wording import band_of
 from stillroot.arch.bridge import beam_bridge, rigid_bridge
 from stillroot.arch.splint import Attached, imbalance, solve
 from stillroot.errors import CaseError, NotConverged

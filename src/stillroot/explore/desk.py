@@ -12,23 +12,24 @@ import asyncio
 import multiprocessing
 import os
 import sys
-import threading
-from contextlib import asynccontextmanager, suppress
+from contextlib import contextmanager, suppress
 from ctypes import c_longlong
 from dataclasses import dataclass
 from time import perf_counter
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
-from stillroot.errors import CaseError, StillrootError
+from stillroot.errors import StillrootError
 from stillroot.explore.workshop import CONTINUES, DROP_SIGNAL, Job, Reply, run_bench
 
 if TYPE_CHECKING:
-    from collections.abc import AsyncIterator
+    from collections.abc import AsyncIterator, Callable, Coroutine, Iterator
     from multiprocessing.connection import Connection
     from multiprocessing.context import BaseContext
     from multiprocessing.process import BaseProcess
 
     from stillroot.inputs.case import Case
+
+T = TypeVar("T")
 
 GRACE_S = 1.0
 """How long a bench may take to let go of a job before it is replaced."""
@@ -54,26 +55,42 @@ class TooManyTabs(StillrootError):  # noqa: N818 - says what happened
 class _Running:
     process: BaseProcess
     pipe: Connection
-    replies: asyncio.Queue[Reply | None]
-    listener: threading.Thread
+
+    def reply(self) -> Reply | None:
+        """Wait for the reply to a job, one for each; None where the process ends without it."""
+        try:
+            reply: Reply = self.pipe.recv()
+        except (EOFError, OSError):
+            return None
+        return reply
 
 
 class BenchHandle:
-    """One bench as the server sees it; its process starts with the first job, and anew when dead."""
+    """One bench as the server sees it: it does one job at a time, in the order in which they came.
 
-    def __init__(self, name: str, context: BaseContext) -> None:
+    Its process starts with the first job, and anew when dead; it `stays` for the next job or ends.
+    """
+
+    def __init__(self, name: str, context: BaseContext, *, stays: bool = True) -> None:
         self.name = name
         self._context = context
+        self._stays = stays
         self._dropped = context.RawValue(c_longlong, 0)
         self._number = 0
         self._running: _Running | None = None
+        self._turn = asyncio.Lock()
 
     @property
     def process_id(self) -> int | None:
         """The process, None where none runs."""
         return None if self._running is None else self._running.process.pid
 
-    async def ask(self, kind: str, case: Case, more: object = None) -> Any:
+    @property
+    def busy(self) -> bool:
+        """Whether a job is being done."""
+        return self._turn.locked()
+
+    async def ask(self, kind: str, case: Case, *more: object) -> Any:
         """Return what a bench makes of a job; cancelled, the job is dropped before this returns.
 
         Raises
@@ -81,23 +98,19 @@ class BenchHandle:
         SolveFailed
             There is no answer; the text is the one message for the user.
         """
-        if self._running is not None and not self._running.process.is_alive():
-            self.stop()  # it died idle: nobody need be told
-        if self._running is None and kind in CONTINUES:
-            raise SolveFailed(DIED)
-        running = self._running or self.start()
-        self._number += 1
-        job = Job(number=self._number, kind=kind, case=case.to_dict(), more=more)
-        try:
-            running.pipe.send(job)
-            reply = await running.replies.get()
-        except asyncio.CancelledError:
-            await self._drop(running)
-            raise
-        except OSError:
-            reply = None
+        async with self._turn:
+            if self._running is not None and not self._running.process.is_alive():
+                self.stop()  # it died idle: nobody need be told
+            if self._running is None and kind in CONTINUES:
+                raise SolveFailed(DIED)
+            self._number += 1
+            job = Job(number=self._number, kind=kind, case=case, more=more)
+            try:
+                reply = await self._reply_to(job, self._running or self.start())
+            finally:
+                if not self._stays:
+                    self.stop()
         if reply is None:
-            self.stop()
             raise SolveFailed(DIED)
         if reply.message:
             raise SolveFailed(reply.message)
@@ -111,47 +124,77 @@ class BenchHandle:
         )
         process.start()
         theirs.close()
-        replies: asyncio.Queue[Reply | None] = asyncio.Queue()
-        loop = asyncio.get_running_loop()
-
-        def listen() -> None:
-            reply: Reply | None = None
-            while True:
-                try:
-                    reply = ours.recv()
-                except (EOFError, OSError):
-                    reply = None
-                with suppress(RuntimeError):  # the server has ended meanwhile
-                    loop.call_soon_threadsafe(replies.put_nowait, reply)
-                if reply is None:
-                    return
-
-        listener = threading.Thread(target=listen, name=f"listens to {self.name}", daemon=True)
-        listener.start()
-        self._running = _Running(process=process, pipe=ours, replies=replies, listener=listener)
+        self._running = _Running(process=process, pipe=ours)
         return self._running
 
     def stop(self) -> None:
-        """End the process, whatever it is doing."""
+        """End the process, whatever it is doing. The pipe closes when nobody reads it any more."""
         running, self._running = self._running, None
         if running is not None:
             running.process.kill()
             running.process.join(GRACE_S)
-            running.listener.join(GRACE_S)  # a pipe is not to be closed while it is read
-            running.pipe.close()
 
-    async def _drop(self, running: _Running) -> None:
-        """Make the bench let go of its job, or replace it."""
-        self._dropped.value = self._number
+    async def _reply_to(self, job: Job, running: _Running) -> Reply | None:
+        with suppress(OSError):  # the process has just died: then no reply comes either
+            running.pipe.send(job)
+        reading = asyncio.ensure_future(asyncio.to_thread(running.reply))
+        try:
+            reply = await asyncio.shield(reading)
+        except asyncio.CancelledError:
+            await self._drop(job, running, reading)
+            raise
+        if reply is None:
+            self.stop()
+        return reply
+
+    async def _drop(self, job: Job, running: _Running, reading: asyncio.Future[Reply | None]) -> None:
+        """Make the bench let go of a job, or replace it."""
+        self._dropped.value = job.number
         if DROP_SIGNAL is not None and running.process.pid is not None:
             with suppress(ProcessLookupError):
                 os.kill(running.process.pid, DROP_SIGNAL)
         try:
-            reply = await asyncio.wait_for(running.replies.get(), GRACE_S)
+            reply = await asyncio.wait_for(reading, GRACE_S)
         except (TimeoutError, asyncio.CancelledError):
             reply = None
         if reply is None:
             self.stop()
+
+
+class Questions:
+    """The open questions of one kind, one of each tab: a newer one drops the older."""
+
+    def __init__(self, most: int, wait: str) -> None:
+        self.open: dict[str, asyncio.Task[Any]] = {}
+        self._most, self._wait = most, wait
+
+    @contextmanager
+    def asked(self, tab: str, answer: Callable[[], Coroutine[Any, Any, T]]) -> Iterator[asyncio.Task[T]]:
+        """Work on the answer to a tab's question, until the block ends.
+
+        Raises
+        ------
+        TooManyTabs
+            Too many are open; the text says what to wait for.
+        """
+        older = self.open.pop(tab, None)
+        if older is not None:
+            older.cancel()
+        elif len(self.open) >= self._most:
+            raise TooManyTabs(self._wait)
+        task = self.open[tab] = asyncio.create_task(answer())
+        try:
+            yield task
+        finally:
+            if not task.cancelling():  # a second time would break off how a bench lets go of its job
+                task.cancel()
+            if self.open.get(tab) is task:
+                del self.open[tab]
+
+    def drop(self) -> None:
+        """Drop all."""
+        for task in self.open.values():
+            task.cancel()
 
 
 class Desk:
@@ -162,17 +205,17 @@ class Desk:
         self.first = BenchHandle("first", context)
         self.fine = BenchHandle("fine", context)
         self.coarser = BenchHandle("coarser", context)
-        self.reporting = BenchHandle("report", context)
-        self._turns = {name: asyncio.Lock() for name in ("first", "refined", "report")}
-        self._asking: dict[str, asyncio.Task[None]] = {}
-        self._reporting: dict[str, asyncio.Task[str]] = {}
-        self.refined_running = 0
-        self.most_refined_running = 0
-
-    @property
-    def benches(self) -> tuple[BenchHandle, ...]:
-        """All benches."""
-        return self.first, self.fine, self.coarser, self.reporting
+        # A report is asked for seldom, and its memory is better free.
+        self.reporting = BenchHandle("report", context, stays=False)
+        self.questions = Questions(
+            MOST_TABS,
+            f"{MOST_TABS} pages are open already; close one of them, then change something here",
+        )
+        self.reports = Questions(
+            MOST_REPORTS,
+            "one report is being written and another waits; ask again when one of them is finished",
+        )
+        self._refining = asyncio.Lock()
 
     def start(self) -> None:
         """Start the processes of the answers, so that the first question finds them ready."""
@@ -181,13 +224,13 @@ class Desk:
 
     def stop(self) -> None:
         """End all processes."""
-        for bench in self.benches:
+        for bench in (self.first, self.fine, self.coarser, self.reporting):
             bench.stop()
 
     def end(self) -> None:
         """Drop all questions and end all processes: each open answer then ends by itself, at once."""
-        for task in (*self._asking.values(), *self._reporting.values()):
-            task.cancel()
+        self.questions.drop()
+        self.reports.drop()
         self.stop()  # a bench that is gone need not let go of its job
 
     async def answers(self, tab: str, case: Case, place: int) -> AsyncIterator[dict[str, Any]]:
@@ -200,24 +243,11 @@ class Desk:
         TooManyTabs
             Too many questions are open.
         """
-        older = self._asking.pop(tab, None)
-        if older is not None:
-            older.cancel()
-        elif len(self._asking) >= MOST_TABS:
-            msg = f"{MOST_TABS} pages are open already; close one of them, then change something here"
-            raise TooManyTabs(msg)
         told: asyncio.Queue[dict[str, Any] | None] = asyncio.Queue()
-        task = asyncio.create_task(self._answer(case, place, told))
-        self._asking[tab] = task
-        task.add_done_callback(lambda _: told.put_nowait(None))
-        try:
+        with self.questions.asked(tab, lambda: self._answer(case, place, told)) as task:
+            task.add_done_callback(lambda _: told.put_nowait(None))
             while (message := await told.get()) is not None:
                 yield message
-        finally:
-            if not task.cancelling():
-                task.cancel()
-            if self._asking.get(tab) is task:
-                del self._asking[tab]
 
     async def report(self, tab: str, case: Case) -> str:
         """Return the report of a case as a page; a newer one of the same tab drops the older.
@@ -229,30 +259,12 @@ class Desk:
         TooManyTabs
             One is being made, and another waits already.
         """
-        older = self._reporting.pop(tab, None)
-        if older is not None:
-            older.cancel()
-        elif len(self._reporting) >= MOST_REPORTS:
-            msg = "one report is being written and another waits; ask again when one of them is finished"
-            raise TooManyTabs(msg)
-        task = self._reporting[tab] = asyncio.create_task(self._report(case))
-        try:
+        with self.reports.asked(tab, lambda: self.reporting.ask("report", case)) as task:
             await asyncio.wait({task})
             if task.cancelled():
                 msg = "this report was cancelled: a newer one was requested, or the server was stopped"
                 raise SolveFailed(msg)
-            return task.result()
-        finally:
-            task.cancel()
-            if self._reporting.get(tab) is task:
-                del self._reporting[tab]
-
-    async def _report(self, case: Case) -> str:
-        async with self._turns["report"]:
-            try:
-                page: str = await self.reporting.ask("report", case)
-            finally:
-                self.reporting.stop()  # it is asked for seldom, and its memory is better free
+            page: str = task.result()
             return page
 
     async def _answer(self, case: Case, place: int, told: asyncio.Queue[dict[str, Any] | None]) -> None:
@@ -261,85 +273,47 @@ class Desk:
         def tell(message: dict[str, Any]) -> None:
             told.put_nowait({**message, "seconds": round(perf_counter() - begun, 3)})
 
-        async with self._turns["first"]:
+        try:
+            tell(await self.first.ask("first", case, place))
+        except SolveFailed as error:
+            tell({"kind": "no-first", "message": str(error)})
+        async with self._refining:
             try:
-                tell(await self.first.ask("first", case, place))
-            except SolveFailed as error:
-                tell({"kind": "no-first", "message": str(error)})
-        async with self._refining():
-            try:
-                tell(await self._refined(case))
+                tell(await self.refined(case))
                 tell(await self.fine.ask("directions", case))
             except SolveFailed as error:
                 tell({"kind": "no-answer", "message": str(error)})
 
-    async def _refined(self, case: Case) -> dict[str, Any]:
+    async def refined(self, case: Case) -> dict[str, Any]:
         """Return the refined answer: the case on its own mesh and on the coarser ones, side by side."""
-        face = case.interface
-        from_torque = face.measured_torque_ncm is not None  # the coarser seats wait for what it comes to
-        interference_um = await self.fine.ask("seat", case) if from_torque else face.interference_um
-
-        async def fine() -> None:
-            if not from_torque:
-                await self.fine.ask("seat", case)
-            await self.fine.ask("loads", case)
-
-        coarser, _ = await _together(self._coarser(case, interference_um), fine())
-        told: dict[str, Any] = await self.fine.ask("join", case, coarser)
+        interference_um = case.interface.interference_um
+        if case.interface.measured_torque_ncm is not None:  # the coarser seats wait for what it comes to
+            interference_um = await self.fine.ask("interference", case)
+        _, for_the_error = await _together(
+            self.fine.ask("fine", case), self._for_the_error(case, interference_um)
+        )
+        told: dict[str, Any] = await self.fine.ask("join", case, *for_the_error)
         return told
 
-    async def _coarser(self, case: Case, interference_um: float) -> list[bytes]:
-        """Return what is read off the coarser seats and how far bone is strained, both packed."""
-        forces = await self.coarser.ask("coarser", case, interference_um)
-        if self._turns["first"].locked():  # another tab waits for that bench
-            return [
-                await self.coarser.ask("readings", case),
-                await self.coarser.ask("strains", case, forces),
-            ]
-        return await _together(self.coarser.ask("readings", case), self._strains(case, forces))
-
-    async def _strains(self, case: Case, forces: bytes) -> bytes:
-        async with self._turns["first"]:
-            found: bytes = await self.first.ask("strains", case, forces)
-            return found
-
-    @asynccontextmanager
-    async def _refining(self) -> AsyncIterator[None]:
-        async with self._turns["refined"]:
-            self.refined_running += 1
-            self.most_refined_running = max(self.most_refined_running, self.refined_running)
-            try:
-                yield
-            finally:
-                self.refined_running -= 1
+    async def _for_the_error(self, case: Case, interference_um: float) -> tuple[Any, Any]:
+        """Return the readings on each level of the error, and how far bone is strained."""
+        coarse, forces = await self.coarser.ask("coarse", case, interference_um)
+        # Where another tab waits for the first answer, its bench is not kept from it.
+        straining = self.coarser if self.first.busy else self.first
+        others, strains = await _together(
+            self.coarser.ask("others", case, interference_um), straining.ask("strains", case, forces)
+        )
+        return {**coarse, **others}, strains
 
 
-async def _together(*waited: Any) -> list[Any]:
+async def _together(*waited: Coroutine[Any, Any, Any]) -> list[Any]:
     """Return what several jobs come to; where one fails the others are dropped, and that is told."""
-    tasks = [asyncio.ensure_future(item) for item in waited]
     try:
-        return list(await asyncio.gather(*tasks))
-    finally:
-        for task in tasks:
-            if not task.cancelling():  # a second time would break off how a bench lets go of its job
-                task.cancel()
-        await asyncio.gather(*tasks, return_exceptions=True)
-
-
-def case_of(data: object) -> Case:
-    """Return the case that a page sent.
-
-    Raises
-    ------
-    CaseError
-        It is none; the text is the one message for the user.
-    """
-    from stillroot.inputs.case import Case  # noqa: PLC0415 - slow to import
-
-    if not isinstance(data, dict):
-        msg = "a state must contain a case: an object with implant, bone and loads"
-        raise CaseError(msg)
-    return Case.from_dict(data)
+        async with asyncio.TaskGroup() as group:
+            tasks = [group.create_task(item) for item in waited]
+    except ExceptionGroup as failed:
+        raise failed.exceptions[0] from None
+    return [task.result() for task in tasks]
 
 
 def _context() -> BaseContext:
@@ -347,5 +321,5 @@ def _context() -> BaseContext:
     if sys.platform == "win32":
         return multiprocessing.get_context("spawn")
     context = multiprocessing.get_context("forkserver")
-    context.set_forkserver_preload(["stillroot.explore.ready"])
+    context.set_forkserver_preload(["stillroot.explore.workshop"])
     return context

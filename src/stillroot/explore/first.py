@@ -1,9 +1,9 @@
 """The first answer: a real solve of one load on a coarse mesh, with its error, in half a second.
 
-Elements are `FIRST_MM` at the wall and the motion is followed round the axis in `FIRST_HARMONICS`. Its ±
-stands for the distance to the refined answer: the mesh error that meshes of this size support
-(`least_mesh_error`, times `MESH_MARGIN`), and the peak's change from fewer harmonics. It says nothing of
-what the two share. docs/explore.md says how far the two were apart over many sites.
+It is solved on the level `FIRST`, coarser and in fewer harmonics than a check. Its ± stands for the
+distance to the refined answer: the mesh error that meshes of this size support (`least_mesh_error`,
+times `MESH_MARGIN`), and the peak's change from fewer harmonics. It says nothing of what the two share.
+docs/explore.md says how far the two were apart over many sites.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from stillroot.mechanics.accuracy import least_mesh_error
 
 if TYPE_CHECKING:
     from stillroot.inputs.case import Case
-    from stillroot.mechanics.motion import Peak, Reading
+    from stillroot.mechanics.motion import HeadMovement, Micromotion, Peak, Reading
     from stillroot.mechanics.resultant import Resultant
 
 MESH_MARGIN = 2.0
@@ -30,14 +30,15 @@ class FirstAnswer:
     name: str
     resultant: Resultant
     placed: Placed
-    reading: Reading
+    micromotion: Micromotion
+    head: HeadMovement
     error_um: float
     head_error_um: float
 
     @property
     def peak(self) -> Peak:
         """The largest micromotion and its place."""
-        return self.reading.motion.peak
+        return self.micromotion.peak
 
 
 def first_answer(bench: Bench, case: Case, place: int) -> FirstAnswer:
@@ -62,7 +63,8 @@ def first_answer(bench: Bench, case: Case, place: int) -> FirstAnswer:
         name=case.loads[place].name,
         resultant=resultant,
         placed=bench.placed(case, FIRST),
-        reading=reading,
+        micromotion=reading.motion,
+        head=reading.head,
         error_um=mesh * peak + abs(peak - fewer.motion.peak.total_um),
         head_error_um=mesh * head + abs(head - fewer.head.total_um),
     )

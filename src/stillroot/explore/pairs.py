@@ -16,38 +16,32 @@ EQUAL_MOTION = ((9, 102), (108, 61), (65, 53))
 """Sites of equal motion, the one with the lower torque first."""
 FOUND_WITH = CLOUD, SITES
 """How finely, and among how many sites."""
+ASKED = (
+    ("The same torque. The same motion?", "insertion torque", EQUAL_TORQUE),
+    ("The same motion. The same torque?", "peak micromotion", EQUAL_MOTION),
+)
+"""The question of a screen, what its two sites have in common, and its pairs."""
 
 
 def lecture() -> list[dict[str, Any]]:
     """Return what a lecture shows, screen by screen: a question, and the cases that answer it."""
     points = {point.index: point for point in site_points(SITES)}
-
-    def case(index: int) -> dict[str, Any]:
-        return case_of(points[index], NAMED).stated()
-
-    screens = [
+    found = [
         {
-            "title": "The same torque. The same motion?",
-            "message": "Two invented sites whose insertion torque is the same to within a twentieth.",
-            "cases": [case(index) for index in pair],
+            "title": title,
+            "message": f"Two invented sites whose {same} is the same to within a twentieth.",
+            "cases": [case_of(points[index], NAMED).stated() for index in pair],
         }
-        for pair in EQUAL_TORQUE
+        for title, same, pairs in ASKED
+        for pair in pairs
     ]
-    screens += [
+    built = [
         {
-            "title": "The same motion. The same torque?",
-            "message": "Two invented sites whose peak micromotion is the same to within a twentieth.",
-            "cases": [case(index) for index in pair],
-        }
-        for pair in EQUAL_MOTION
-    ]
-    screens += [
-        {
-            "title": built.title,
+            "title": pair.title,
             "message": "Two invented sites, built to show what torque is made of.",
-            "why": built.why,
-            "cases": [case.stated() for case in built.cases],
+            "why": pair.why,
+            "cases": [case.stated() for case in pair.cases],
         }
-        for built in built_pairs(NAMED)
+        for pair in built_pairs(NAMED)
     ]
-    return screens
+    return found + built

@@ -17,21 +17,23 @@ import socket
 import tempfile
 import webbrowser
 from contextlib import asynccontextmanager, contextmanager
+from dataclasses import dataclass
 from html import escape
 from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from stillroot.answers.summary import CAUTION, NO_LINE
+from stillroot.answers.wording import CAUTION, NO_LINE
 from stillroot.errors import CaseError, EnvironmentProblem, StillrootError
-from stillroot.explore.desk import Desk, case_of
+from stillroot.explore.desk import Desk
 from stillroot.explore.pairs import lecture
-from stillroot.explore.site_drawing import drawing_of
-from stillroot.inputs.case import resolved_toml
+from stillroot.explore.told import drawing_of
+from stillroot.inputs.case import Case, resolved_toml
 
 try:
     import uvicorn
     from starlette.applications import Starlette
+    from starlette.datastructures import Headers, MutableHeaders
     from starlette.responses import PlainTextResponse, Response, StreamingResponse
     from starlette.routing import Mount, Route
     from starlette.staticfiles import StaticFiles
@@ -43,18 +45,14 @@ except ImportError as error:
     raise EnvironmentProblem(_msg) from None
 
 if TYPE_CHECKING:
-    from collections.abc import AsyncIterator, Iterator
+    from collections.abc import AsyncIterator, Iterator, Mapping
 
     from starlette.requests import Request
     from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-    from stillroot.inputs.case import Case
-
 LOOPBACK = "127.0.0.1"
 HTTP_PORT = 80
 """The port that browsers leave out of Host and Origin."""
-LOOK_S = 0.3
-"""How often the server looks whether somebody still waits for a report."""
 FILE_NUMBER, PAGE_NUMBER = (
     "must be a number, without quotes",
     "must be a number such as 5 or 0.4: a decimal point, no comma, no unit",
@@ -89,16 +87,14 @@ class Guard:
         if scope["type"] != "http":
             await self.app(scope, receive, send)
             return
-        given = {name.decode("latin-1"): value.decode("latin-1") for name, value in scope["headers"]}
-        refused = self.refusal(scope["path"], given)
+        refused = self.refusal(scope["path"], Headers(scope=scope))
         if refused is not None:
             await refused(scope, receive, send)
             return
 
         async def with_headers(message: Message) -> None:
             if message["type"] == "http.response.start":
-                more = [(name.encode(), value.encode()) for name, value in HEADERS.items()]
-                message = {**message, "headers": [*message["headers"], *more]}
+                MutableHeaders(scope=message).update(HEADERS)
             await send(message)
 
         try:
@@ -107,7 +103,7 @@ class Guard:
             if os.environ.get("STILLROOT_DEBUG"):
                 raise
 
-    def refusal(self, path: str, given: dict[str, str]) -> Response | None:
+    def refusal(self, path: str, given: Mapping[str, str]) -> Response | None:
         """Return what a request is refused with, by its path and its headers; None lets it through."""
         host = given.get("host", "")
         if host not in self.hosts:
@@ -130,81 +126,126 @@ class Guard:
         return None
 
 
-def application(case: Case, *, port: int, token: str, desk: Desk | None = None) -> ASGIApp:
-    """Return the server's application; `case` is what the page opens with."""
-    desk = desk or Desk()
+@dataclass(frozen=True, kw_only=True)
+class Asked:
+    """What a page asks: the case, the tab that asks, and the place of the load that it shows."""
+
+    case: Case
+    tab: str
+    place: int
+
+    @classmethod
+    async def by(cls, request: Request) -> Asked:
+        """Read a request.
+
+        Raises
+        ------
+        CaseError
+            It has no case; the text is the one message for the user.
+        """
+        try:
+            data = json.loads(await request.body())
+            json.dumps(data, ensure_ascii=False).encode()
+        except UnicodeEncodeError:
+            msg = (
+                "a text contains half a letter (a lone surrogate such as \\ud800); type that text again"
+            )
+            raise CaseError(msg) from None
+        except (ValueError, RecursionError):
+            data = None
+        if not (isinstance(data, dict) and isinstance(data.get("case"), dict)):
+            msg = "a state must contain a case: an object with implant, bone and loads"
+            raise CaseError(msg)
+        case, place = Case.from_dict(data["case"]), data.get("load", 0)
+        if not (isinstance(place, int) and 0 <= place < len(case.loads)):
+            place = 0
+        return cls(case=case, tab=str(data.get("tab", ""))[:64], place=place)
+
+
+class Site:
+    """The answers to requests; `case` is what the page opens with."""
+
+    def __init__(self, case: Case, desk: Desk) -> None:
+        self.case, self.desk = case, desk
 
     @asynccontextmanager
-    async def life(_: Starlette) -> AsyncIterator[None]:
-        desk.start()
-        drawing_of(case)  # what it imports is slow, and the first drag should not wait for it
+    async def life(self, _: Starlette) -> AsyncIterator[None]:
+        """Have the processes that solve, for as long as the server runs."""
+        self.desk.start()
+        drawing_of(self.case)  # what it imports is slow, and the first drag should not wait for it
         try:
             yield
         finally:
-            desk.stop()
+            self.desk.stop()
 
-    async def page(_: Request) -> Response:
+    async def page(self, _: Request) -> Response:
+        """Return the page itself."""
         return Response((STATIC / "index.html").read_bytes(), media_type="text/html; charset=utf-8")
 
-    async def start(_: Request) -> Response:
-        return _json({"case": page_case(case), "caution": CAUTION, "no_line": NO_LINE})
+    async def start(self, _: Request) -> Response:
+        """Return what the page opens with."""
+        return _json({"case": page_case(self.case), "caution": CAUTION, "no_line": NO_LINE})
 
-    async def draw(request: Request) -> Response:
-        asked = await _asked(request)
-        drawn = case_of(asked.get("case"))
-        return _json({"case": drawn.to_dict(), "drawing": drawing_of(drawn)})
-
-    async def solve(request: Request) -> Response:
-        asked = await _asked(request)
-        asked_case = case_of(asked.get("case"))
-        place = asked.get("load", 0)
-        if not (isinstance(place, int) and 0 <= place < len(asked_case.loads)):
-            place = 0
-        answers = desk.answers(_tab(asked), asked_case, place)
-        return StreamingResponse(_lines(answers), media_type="application/x-ndjson")
-
-    async def save(request: Request) -> Response:
-        text = resolved_toml(case_of((await _asked(request)).get("case")))
-        return PlainTextResponse(text)
-
-    async def report(request: Request) -> Response:
-        # As plain text: the page saves it as a file, and nothing of it runs at this address.
-        asked = await _asked(request)
-        made = asyncio.create_task(desk.report(_tab(asked), case_of(asked.get("case"))))
-        try:
-            while not (await asyncio.wait({made}, timeout=LOOK_S))[0]:
-                if await request.is_disconnected():
-                    return Response(status_code=204)  # nobody reads it
-            return PlainTextResponse(made.result())
-        finally:
-            made.cancel()
-
-    async def lessons(_: Request) -> Response:
+    async def lecture(self, _: Request) -> Response:
+        """Return the screens of a lecture."""
         return _json({"screens": lecture()})
 
-    async def refused(_: Request, error: Exception) -> Response:
+    async def draw(self, request: Request) -> Response:
+        """Return a case with its defaults, and its section."""
+        case = (await Asked.by(request)).case
+        return _json({"case": case.to_dict(), "drawing": drawing_of(case)})
+
+    async def solve(self, request: Request) -> Response:
+        """Return the answers to a case, a line for each as it comes."""
+        asked = await Asked.by(request)
+        answers = self.desk.answers(asked.tab, asked.case, asked.place)
+        return StreamingResponse(_lines(answers), media_type="application/x-ndjson")
+
+    async def save(self, request: Request) -> Response:
+        """Return a case as its file."""
+        return PlainTextResponse(resolved_toml((await Asked.by(request)).case))
+
+    async def report(self, request: Request) -> Response:
+        """Return the report of a case, as plain text: the page saves it, and nothing of it runs here."""
+        asked = await Asked.by(request)
+        made = asyncio.ensure_future(self.desk.report(asked.tab, asked.case))
+        left = asyncio.ensure_future(request.receive())  # all was read: it returns when nobody waits
+        try:
+            waited: set[asyncio.Future[Any]] = {made, left}
+            await asyncio.wait(waited, return_when=asyncio.FIRST_COMPLETED)
+            return PlainTextResponse(made.result()) if made.done() else Response(status_code=204)
+        finally:
+            made.cancel()
+            left.cancel()
+
+    async def refused(self, _: Request, error: Exception) -> Response:
+        """Return the one message for the user."""
         return _json({"message": str(error).replace(FILE_NUMBER, PAGE_NUMBER)}, 422)
 
-    async def broken(_: Request, error: Exception) -> Response:
-        message = f"an internal error ({type(error).__name__}: {error})"
-        return _json({"message": message}, 500)
+    async def broken(self, _: Request, error: Exception) -> Response:
+        """Return what to tell of an error of the program itself."""
+        return _json({"message": f"an internal error ({type(error).__name__}: {error})"}, 500)
 
+
+def application(case: Case, *, port: int, token: str, desk: Desk) -> ASGIApp:
+    """Return the server's application; `case` is what the page opens with."""
+    site = Site(case, desk)
     routes = [
-        Route("/", page),
-        Route("/start", start),
-        Route("/lecture", lessons),
-        Route("/draw", draw, methods=["POST"]),
-        Route("/solve", solve, methods=["POST"]),
-        Route("/case", save, methods=["POST"]),
-        Route("/report", report, methods=["POST"]),
+        Route("/", site.page),
+        Route("/start", site.start),
+        Route("/lecture", site.lecture),
+        Route("/draw", site.draw, methods=["POST"]),
+        Route("/solve", site.solve, methods=["POST"]),
+        Route("/case", site.save, methods=["POST"]),
+        Route("/report", site.report, methods=["POST"]),
         Mount("/static", StaticFiles(directory=STATIC)),
     ]
-    site = Starlette(
+    application = Starlette(
         routes=[Mount(f"/{token}", routes=routes)],
-        lifespan=life,
-        exception_handlers={StillrootError: refused, Exception: broken},
+        lifespan=site.life,
+        exception_handlers={StillrootError: site.refused, Exception: site.broken},
     )
-    return Guard(site, port=port, token=token)
+    return Guard(application, port=port, token=token)
 
 
 def page_case(case: Case) -> dict[str, Any]:
@@ -260,8 +301,8 @@ def opened_in_browser(address: str) -> Iterator[bool]:
             f'<p><a href="{link}">The page</a></p></html>\n'
         )
         try:
-            with os.fdopen(os.open(file, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w") as written:
-                written.write(text)
+            file.touch(0o600, exist_ok=False)
+            file.write_text(text, encoding="utf-8")
             went = webbrowser.open(file.as_uri())
         except (OSError, webbrowser.Error):
             went = False
@@ -291,22 +332,6 @@ class Server(uvicorn.Server):
 def serve(case: Case, bound: socket.socket, token: str) -> None:
     """Serve until Ctrl-C."""
     Server(case, bound, token, Desk()).run(sockets=[bound])
-
-
-async def _asked(request: Request) -> dict[str, Any]:
-    try:
-        data = json.loads(await request.body())
-        json.dumps(data, ensure_ascii=False).encode()
-    except UnicodeEncodeError:
-        msg = "a text contains half a letter (a lone surrogate such as \\ud800); type that text again"
-        raise CaseError(msg) from None
-    except (ValueError, RecursionError):
-        data = None
-    return data if isinstance(data, dict) else {}
-
-
-def _tab(asked: dict[str, Any]) -> str:
-    return str(asked.get("tab", ""))[:64]
 
 
 async def _lines(answers: AsyncIterator[dict[str, Any]]) -> AsyncIterator[bytes]:

@@ -10,7 +10,6 @@ what is loaded on them, no more, so its memory is bounded.
 from __future__ import annotations
 
 import os
-import pickle
 import signal
 import sys
 from concurrent.futures import ThreadPoolExecutor
@@ -18,21 +17,35 @@ from contextlib import suppress
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, TypeVar
 
+from threadpoolctl import threadpool_limits
+
+from stillroot.answers.answer import answers_of, check, six_directions_of
+from stillroot.answers.chain import Chain, meshed, solids_of
+from stillroot.answers.levels import OF_THE_ERROR, Bench, at_level, found_but_for_its_error
 from stillroot.errors import StillrootError
-from stillroot.inputs.case import Case
+from stillroot.explore.first import first_answer
+from stillroot.explore.told import directions_told, first_told, refined_told
 from stillroot.mechanics.accuracy import COARSE, FINE
+from stillroot.mechanics.bodies import take_apart
+from stillroot.mechanics.fields import forces_on_bone
+from stillroot.mechanics.strain import strains_under
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable
+    from collections.abc import Callable, Iterable, Sequence
     from ctypes import c_longlong
     from multiprocessing.connection import Connection
 
-    from stillroot.answers.chain import Placed
     from stillroot.answers.levels import Solved
+    from stillroot.arrays import Floats
+    from stillroot.inputs.case import Case
+    from stillroot.mechanics.motion import Reading
+    from stillroot.mechanics.strain import BoneStrain
 
 T = TypeVar("T")
+Readings = dict[str, "tuple[Reading, ...]"]
+"""What is read off each level of the error, for each load."""
 
-CONTINUES = frozenset({"loads", "readings", "join", "directions"})
+CONTINUES = frozenset({"join"})
 """Jobs that go on from what the same process did before."""
 MOST_BYTES = 3 * 1024**3
 """Of data of one bench: a usual case takes a tenth."""
@@ -41,22 +54,20 @@ DROP_SIGNAL = getattr(signal, "SIGUSR1", None)
 
 @dataclass(frozen=True, kw_only=True)
 class Job:
-    """What a bench is asked: a kind of work, the case as dictionaries, and what else it takes."""
+    """What a bench is asked: a kind of work (a method of `Worker`), the case, and what else it takes."""
 
     number: int
     kind: str
-    case: dict[str, Any]
-    more: Any = None
+    case: Case
+    more: tuple[Any, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
 class Reply:
-    """What came of a job: its value, or `message`, the one for the user; `dropped` has neither."""
+    """What came of a job: its value, or `message`, the one for the user; neither if it was dropped."""
 
-    number: int
     value: Any = None
     message: str = ""
-    dropped: bool = False
 
 
 class Dropped(BaseException):
@@ -65,8 +76,6 @@ class Dropped(BaseException):
 
 def run_bench(pipe: Connection, dropped: c_longlong) -> None:
     """Do jobs until the other end of the pipe is closed; `dropped` is the last number not wanted."""
-    from threadpoolctl import threadpool_limits  # noqa: PLC0415 - in the process that solves
-
     _limit_memory()
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the server, which then closes the pipe
     current = 0
@@ -86,7 +95,7 @@ def run_bench(pipe: Connection, dropped: c_longlong) -> None:
                 assert_wanted()
                 reply = _reply(worker, job)
             except Dropped:
-                reply = Reply(number=job.number, dropped=True)
+                reply = Reply()
             finally:
                 current = 0
             pipe.send(reply)
@@ -94,7 +103,7 @@ def run_bench(pipe: Connection, dropped: c_longlong) -> None:
 
 def _reply(worker: Worker, job: Job) -> Reply:
     try:
-        return Reply(number=job.number, value=worker.done(job))
+        return Reply(value=worker.done(job))
     except StillrootError as error:
         message = str(error)
     except MemoryError:
@@ -103,7 +112,7 @@ def _reply(worker: Worker, job: Job) -> Reply:
         if os.environ.get("STILLROOT_DEBUG"):
             raise
         message = f"an internal error ({type(error).__name__}: {error})"
-    return Reply(number=job.number, message=message)
+    return Reply(message=message)
 
 
 def on_both_cores(work: Callable[[int], T], numbers: Iterable[int]) -> list[T]:
@@ -130,110 +139,81 @@ def _close_mesher() -> None:
 
 
 class Worker:
-    """One process's work, and what it keeps from one job to the next."""
+    """One process's work, a method for each kind of job, and what it keeps from one to the next.
+
+    `first` and `directions` answer a case. Two processes share the refined answer: `fine` in one, in the
+    other `coarse` and `others`; `strains` is for whoever has time, and `join` makes one answer of them.
+    """
 
     def __init__(self, progress: Callable[[str], None]) -> None:
-        from stillroot.answers.chain import Chain  # noqa: PLC0415 - in the process that solves
-        from stillroot.answers.levels import Bench  # noqa: PLC0415
-
         self._progress = progress
         # A first answer of one tab has the machine to itself; a refined one has a core for each half.
         self._first_bench, self._bench = Bench(coarse=Chain(each=on_both_cores)), Bench()
-        self._placed: Placed | None = None
-        self._solved: Solved | None = None
-        self._work: dict[str, Callable[[Case, Any], Any]] = {
-            "first": self._first,
-            "seat": self._seated,
-            "loads": self._load,
-            "coarser": self._coarser,
-            "readings": self._readings,
-            "strains": self._bone_strains,
-            "join": self._join,
-            "directions": self._directions,
-            "report": self._report,
-        }
+        self._fine: Solved | None = None
 
     def done(self, job: Job) -> Any:
         """Return what a job asks for."""
         _close_mesher()
-        return self._work[job.kind](Case.from_dict(job.case), job.more)
+        if job.kind not in CONTINUES:
+            self._fine = None  # frees the old seat before a new one is made
+        return getattr(self, job.kind)(job.case, *job.more)
 
-    def _first(self, case: Case, place: int) -> dict[str, Any]:
-        from stillroot.explore.first import first_answer  # noqa: PLC0415
-        from stillroot.explore.told import first_told  # noqa: PLC0415
-
+    def first(self, case: Case, place: int) -> dict[str, Any]:
+        """Answer one load of a case, by its place, on a coarse mesh."""
         return first_told(case, first_answer(self._first_bench, case, place))
 
-    def _seated(self, case: Case, _: object) -> float:
-        """Seat a case; return its interference, which the coarser seats take over."""
-        self._placed = self._solved = None
-        self._placed = self._bench.placed(case, FINE)
-        return self._placed.interference_um
+    def directions(self, case: Case) -> dict[str, Any]:
+        """Answer a case in its six directions."""
+        placed = self._bench.placed(case, FINE)
+        return directions_told(six_directions_of(placed, progress=self._progress))
 
-    def _load(self, _: Case, __: object) -> None:
-        self._solved = self._bench.solved(_kept(self._placed).case, FINE, progress=self._progress)
+    def interference(self, case: Case) -> float:
+        """Return the interference [µm] of a case, which the coarser seats take over."""
+        return self._bench.placed(case, FINE).interference_um
 
-    def _coarser(self, case: Case, interference_um: float) -> bytes:
-        """Load the coarse seat; return the case and the forces on bone, packed."""
-        from stillroot.answers.levels import found_but_for_its_error  # noqa: PLC0415
-        from stillroot.mechanics.fields import forces_on_bone  # noqa: PLC0415
+    def fine(self, case: Case) -> None:
+        """Solve a case on its own mesh, for `join`."""
+        self._fine = self._bench.solved(case, FINE, progress=self._progress)
 
-        self._solved = None
+    def coarse(self, case: Case, interference_um: float) -> tuple[Readings, list[Floats]]:
+        """Return the readings on the coarse mesh, and the forces on bone for `strains`."""
         with found_but_for_its_error(case):
-            self._solved = self._bench.solved(case, COARSE, interference_um, progress=self._progress)
-        layer = self._solved.placed.seated.layer
-        return pickle.dumps((case, [forces_on_bone(layer, state) for state in self._solved.states]))
+            solved = self._bench.solved(case, COARSE, interference_um, progress=self._progress)
+        layer = solved.placed.seated.layer
+        return {COARSE: solved.readings}, [forces_on_bone(layer, state) for state in solved.states]
 
-    def _readings(self, case: Case, _: object) -> bytes:
-        """Load the other coarser seats; return what is read off all of them, packed."""
-        from stillroot.answers.levels import OF_THE_ERROR, found_but_for_its_error  # noqa: PLC0415
-
-        coarse = _kept(self._solved)
-        found = coarse.placed.interference_um
-        readings = {COARSE: coarse.readings}
+    def others(self, case: Case, interference_um: float) -> Readings:
+        """Return the readings on the levels of the error besides the coarse mesh."""
         with found_but_for_its_error(case):
-            for level in (level for level in OF_THE_ERROR if level != COARSE):
-                solved = self._bench.solved(case, level, found, progress=self._progress)
-                readings[level] = solved.readings
-        return pickle.dumps(readings)
+            return {
+                level: self._bench.solved(case, level, interference_um, progress=self._progress).readings
+                for level in OF_THE_ERROR
+                if level != COARSE
+            }
 
-    def _bone_strains(self, _: Case, packed: bytes) -> bytes:
-        """Find how far bone is strained by the forces that another bench found; return it packed."""
-        from stillroot.answers.chain import meshed, solids_of  # noqa: PLC0415
-        from stillroot.answers.levels import at_level  # noqa: PLC0415
-        from stillroot.mechanics.bodies import take_apart  # noqa: PLC0415
-        from stillroot.mechanics.strain import strains_under  # noqa: PLC0415
-
-        case, forces = pickle.loads(packed)  # noqa: S301 - our own bench's
+    def strains(self, case: Case, forces: Sequence[Floats]) -> tuple[BoneStrain, ...]:
+        """Return how far bone is strained by the forces that `coarse` found in another process."""
         here = at_level(case, COARSE)
         section = meshed(here)
         self._progress("meshed")
         pair = take_apart(section, keep_gap=case.socket.gap_filled)
-        return pickle.dumps(strains_under(solids_of(here), pair, forces, case.bone.crush_strain))
+        return strains_under(solids_of(here), pair, forces, case.bone.crush_strain)
 
-    def _join(self, case: Case, packed: list[bytes]) -> dict[str, Any]:
-        from stillroot.answers.answer import answers_of  # noqa: PLC0415
-        from stillroot.explore.told import refined_told  # noqa: PLC0415
+    def join(self, case: Case, readings: Readings, strains: Sequence[BoneStrain]) -> dict[str, Any]:
+        """Return the refined answer of the case that `fine` solved."""
+        if self._fine is None:
+            msg = "a case is solved before its errors are joined to it"
+            raise AssertionError(msg)
+        return refined_told(case, self._fine, answers_of(self._fine, readings, strains))
 
-        fine = _kept(self._solved)
-        readings, strains = map(pickle.loads, packed)  # our own benches'
-        return refined_told(case, fine, answers_of(fine, readings, strains))
+    def report(self, case: Case) -> str:
+        """Return report.html of a case: of what `check --out` writes, the page alone."""
+        from stillroot.pictures.figures import pictures  # noqa: PLC0415 - slow to import, seldom used
+        from stillroot.studies.levers import explain  # noqa: PLC0415
+        from stillroot.words.check_document import check_document  # noqa: PLC0415
+        from stillroot.writing.html_report import report_html  # noqa: PLC0415
+        from stillroot.writing.picture_files import drawn  # noqa: PLC0415
 
-    def _directions(self, _: Case, __: object) -> dict[str, Any]:
-        from stillroot.answers.answer import six_directions_of  # noqa: PLC0415
-        from stillroot.explore.told import directions_told  # noqa: PLC0415
-
-        return directions_told(six_directions_of(_kept(self._placed), progress=self._progress))
-
-    def _report(self, case: Case, _: object) -> str:
-        from stillroot.explore.report_page import report_page  # noqa: PLC0415
-
-        return report_page(case, self._progress)
-
-
-def _kept(value: T | None) -> T:
-    """Return what an earlier job of the same question left."""
-    if value is None:
-        msg = "a case is seated before it is loaded, and loaded before its errors are read"
-        raise AssertionError(msg)
-    return value
+        result = explain(check(case, progress=self._progress), progress=self._progress)
+        self._progress("drawing")
+        return report_html(check_document(result), map(drawn, pictures(result)), "researcher")

@@ -28,7 +28,7 @@ from stillroot.words.loads import load_text
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from stillroot.answers.answer import CheckResult, LoadAnswer
+    from stillroot.answers.result import CheckResult, LoadAnswer
     from stillroot.arrays import Floats
     from stillroot.inputs.case import Case
     from stillroot.mechanics.outline import Outline

@@ -5,7 +5,8 @@ from __future__ import annotations
 import textwrap
 from typing import TYPE_CHECKING
 
-from stillroot.answers.summary import place_of, rounded
+from stillroot.answers.summary import place_of
+from stillroot.answers.wording import rounded
 from stillroot.pictures.bodies import View, draw_load, draw_motion, draw_site, ring_peak, show_section
 from stillroot.pictures.marks import Row, draw_answers
 from stillroot.pictures.paper import SMALL_PT, TEXT_PT, WIDTH_IN, Picture, blank_sheet
@@ -24,7 +25,7 @@ from stillroot.words.loads import load_text
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from stillroot.answers.answer import CheckResult
+    from stillroot.answers.result import CheckResult
     from stillroot.studies.comparison import Comparison
 
 

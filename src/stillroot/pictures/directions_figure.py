@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from matplotlib.patches import Polygon
 
-from stillroot.answers.summary import rounded
+from stillroot.answers.wording import rounded
 from stillroot.mechanics.six_directions import GIVES_WAY, LITTLE, MUCH, SMALL
 from stillroot.pictures.bodies import draw_axis, draw_site, show_section
 from stillroot.pictures.labels import point_out, write_in
@@ -23,7 +23,7 @@ from stillroot.words.directions import IN_PLAIN_WORDS, in_words, load_in_words, 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from stillroot.answers.answer import DirectionsResult
+    from stillroot.answers.result import DirectionsResult
     from stillroot.arrays import Floats
     from stillroot.inputs.case import Case
     from stillroot.mechanics.six_directions import Direction, SixDirections

@@ -25,8 +25,8 @@ from stillroot.pictures.words import bands_text, peak_text, quoted_name, whole_t
 from stillroot.words.loads import load_text
 
 if TYPE_CHECKING:
-    from stillroot.answers.answer import CheckResult
     from stillroot.answers.explained import Explained
+    from stillroot.answers.result import CheckResult
     from stillroot.mechanics.fields import Displacement
 
 

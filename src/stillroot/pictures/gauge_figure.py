@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from matplotlib.patches import Circle
 
-from stillroot.answers.summary import with_error
+from stillroot.answers.wording import with_error
 from stillroot.mechanics.head_parts import head_parts
 from stillroot.pictures.bodies import (
     draw_load,
@@ -25,7 +25,7 @@ from stillroot.words.loads import load_text
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from stillroot.answers.answer import CheckResult, LoadAnswer
+    from stillroot.answers.result import CheckResult, LoadAnswer
     from stillroot.arrays import Floats
     from stillroot.mechanics.head_parts import HeadParts
 

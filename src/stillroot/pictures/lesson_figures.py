@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from matplotlib.ticker import FuncFormatter, NullFormatter
 
-from stillroot.answers.summary import with_error
+from stillroot.answers.wording import with_error
 from stillroot.mechanics.outline import outline_of
 from stillroot.pictures.bodies import draw_bodies, draw_motion
 from stillroot.pictures.labels import write_in
@@ -36,7 +36,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from stillroot.answers.answer import CheckResult
+    from stillroot.answers.result import CheckResult
     from stillroot.pictures.paper import Style
     from stillroot.studies.lesson import Drawn, Group, Lesson, Predictor
     from stillroot.studies.lesson_sites import SiteAnswer

@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 from typing import TYPE_CHECKING
 
-from stillroot.answers.summary import GIVES_WAY
+from stillroot.mechanics.six_directions import GIVES_WAY
 from stillroot.pictures.labels import BESIDE, name_rows, write_beside, write_off
 from stillroot.pictures.paper import SMALL_PT, WIDTH_IN, Picture, Style, blank_sheet
 from stillroot.pictures.scales import end_of_changes, rows_over_bands

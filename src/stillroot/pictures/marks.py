@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from stillroot.answers.summary import rounded
+from stillroot.answers.wording import rounded
 from stillroot.pictures.labels import BESIDE, write_in, write_off
 from stillroot.pictures.paper import Style, no_word_of_missing_letters
 from stillroot.pictures.scales import rows_over_bands
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.text import Text
 
-    from stillroot.answers.answer import LoadAnswer
+    from stillroot.answers.result import LoadAnswer
     from stillroot.pictures.labels import Place
 
 EDGE_PX = 8.0

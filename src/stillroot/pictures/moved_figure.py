@@ -35,7 +35,7 @@ from stillroot.words.loads import load_text
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from stillroot.answers.answer import CheckResult, LoadAnswer
+    from stillroot.answers.result import CheckResult, LoadAnswer
     from stillroot.arrays import Floats
     from stillroot.mechanics.bodies import Body
     from stillroot.mechanics.fields import Displacement

@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from PIL import Image
 from PIL.PngImagePlugin import PngInfo
 
-from stillroot.answers.summary import CAUTION
+from stillroot.answers.wording import CAUTION
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -14,7 +14,7 @@ from stillroot.pictures.words import percent, whole_text
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from stillroot.answers.answer import CheckResult
+    from stillroot.answers.result import CheckResult
     from stillroot.arrays import Bools, Floats
     from stillroot.mechanics.torque import Torque
 

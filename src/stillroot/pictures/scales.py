@@ -10,7 +10,7 @@ from matplotlib.colors import LogNorm, Normalize
 from matplotlib.patheffects import AbstractPathEffect, withStroke
 from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, NullLocator
 
-from stillroot.answers.summary import band_of
+from stillroot.answers.wording import band_of
 from stillroot.pictures.labels import write_off
 from stillroot.pictures.paper import MOTION
 from stillroot.pictures.words import number_text
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.axis import Axis
 
-    from stillroot.answers.answer import CheckResult
+    from stillroot.answers.result import CheckResult
     from stillroot.arrays import Floats
 
 BEYOND = 2.0

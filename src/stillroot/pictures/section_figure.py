@@ -33,7 +33,7 @@ from stillroot.words.loads import load_text, signed_number
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from stillroot.answers.answer import CheckResult, LoadAnswer
+    from stillroot.answers.result import CheckResult, LoadAnswer
     from stillroot.inputs.case import Case
     from stillroot.mechanics.resultant import Resultant
 

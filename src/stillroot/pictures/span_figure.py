@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from matplotlib.patches import Circle
 
-from stillroot.answers.summary import GIVES_WAY, rounded
+from stillroot.answers.wording import rounded
+from stillroot.mechanics.six_directions import GIVES_WAY
 from stillroot.pictures.labels import draw_arrow, hide_spines, name_rows, ring, write_in
 from stillroot.pictures.paper import SMALL_PT, TEXT_PT, WIDTH_IN, Picture, Style, blank_sheet
 from stillroot.pictures.scales import rows_over_bands

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stillroot.answers.summary import rounded, with_error
+from stillroot.answers.wording import rounded, with_error
 from stillroot.pictures.labels import BESIDE, hide_spines, write_beside, write_off
 from stillroot.pictures.paper import SMALL_PT, WIDTH_IN, Picture, Style, blank_sheet
 from stillroot.pictures.scales import motion_axis, motion_limits, plain_numbers, shares_of

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from matplotlib.patches import Rectangle
 
-from stillroot.answers.summary import band_of, rounded
+from stillroot.answers.wording import band_of, rounded
 from stillroot.pictures.labels import BESIDE, write_off
 from stillroot.pictures.paper import MOTION, SMALL_PT, TEXT_PT, WIDTH_IN, Picture, Style, blank_sheet
 from stillroot.pictures.scales import (

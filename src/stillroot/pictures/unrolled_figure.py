@@ -20,7 +20,7 @@ from stillroot.pictures.words import peak_text, percent, picture_name, quoted_na
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from stillroot.answers.answer import CheckResult, LoadAnswer
+    from stillroot.answers.result import CheckResult, LoadAnswer
     from stillroot.arrays import Floats, Ints
     from stillroot.mechanics.fourier import Fourier
     from stillroot.mechanics.resultant import Resultant

@@ -15,7 +15,7 @@ from stillroot.pictures.words import gap_text
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from stillroot.answers.answer import CheckResult
+    from stillroot.answers.result import CheckResult
     from stillroot.arrays import Floats, Ints
     from stillroot.inputs.case import Case
 

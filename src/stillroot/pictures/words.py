@@ -6,13 +6,13 @@ import re
 import textwrap
 from typing import TYPE_CHECKING
 
-from stillroot.answers.summary import with_error
+from stillroot.answers.wording import with_error
 from stillroot.words.loads import signed_number
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from stillroot.answers.answer import CheckResult, LoadAnswer
+    from stillroot.answers.result import CheckResult, LoadAnswer
     from stillroot.inputs.case import Case
 
 NAME_LETTERS = 56

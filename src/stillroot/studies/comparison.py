@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
     import polars as pl
 
-    from stillroot.answers.answer import CheckResult
+    from stillroot.answers.result import CheckResult
     from stillroot.arrays import Floats
     from stillroot.inputs.case import Case
     from stillroot.studies.running import Progress

@@ -48,7 +48,7 @@ from stillroot.studies.running import DIED, in_processes
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
-    from stillroot.answers.answer import CheckResult
+    from stillroot.answers.result import CheckResult
     from stillroot.arrays import Floats, Ints
     from stillroot.inputs.case import Case
     from stillroot.studies.lesson_sites import Built, Grain, SitePoint

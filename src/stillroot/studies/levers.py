@@ -20,8 +20,8 @@ from stillroot.studies.outcome import for_any_moduli, solved
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from stillroot.answers.answer import CheckResult, LoadAnswer
     from stillroot.answers.changes import Change
+    from stillroot.answers.result import CheckResult, LoadAnswer
     from stillroot.studies.outcome import LoadOutcome, Outcome
 
 

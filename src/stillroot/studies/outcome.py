@@ -16,7 +16,7 @@ from stillroot.units import NMM_PER_NCM
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from stillroot.answers.answer import CheckResult
+    from stillroot.answers.result import CheckResult
     from stillroot.arrays import Floats
     from stillroot.inputs.case import Case
     from stillroot.mechanics.motion import HeadMovement, Micromotion

@@ -23,7 +23,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from stillroot.answers.summary import band_of
+from stillroot.answers.wording import band_of
 from stillroot.errors import CaseError
 from stillroot.inputs.vary import assert_apart, assert_varies, changed
 from stillroot.studies.outcome import peaks_of

@@ -7,8 +7,10 @@ import textwrap
 from typing import TYPE_CHECKING
 
 from stillroot.answers.explained import as_explained
-from stillroot.answers.summary import GIVES_WAY, NO_LINE, place_of, rounded, with_error
+from stillroot.answers.summary import place_of
+from stillroot.answers.wording import NO_LINE, rounded, with_error
 from stillroot.mechanics.accuracy import PARTS as ERROR_PARTS
+from stillroot.mechanics.six_directions import GIVES_WAY
 from stillroot.studies.levers import largest_after
 from stillroot.words.directions import in_words, six_table
 from stillroot.words.document import (
@@ -31,8 +33,8 @@ from stillroot.words.torques import TORQUE_IS_ONE, torque_lines
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from stillroot.answers.answer import CheckResult, LoadAnswer
     from stillroot.answers.explained import Choice, Explained, Lever
+    from stillroot.answers.result import CheckResult, LoadAnswer
     from stillroot.mechanics.accuracy import ErrorEstimate
     from stillroot.words.document import Block
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from stillroot.answers.summary import rounded
+from stillroot.answers.wording import rounded
 from stillroot.mechanics.six_directions import GIVES_WAY, LITTLE, MUCH
 from stillroot.units import NMM_PER_NCM
 from stillroot.words.document import Column, table_of

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from stillroot.answers.summary import NO_LINE, rounded
+from stillroot.answers.wording import NO_LINE, rounded
 from stillroot.mechanics.six_directions import SMALL
 from stillroot.units import NMM_PER_NCM, UM_PER_MM
 from stillroot.words.directions import LOAD, PEAK, WAY, in_words, place_in_words, six_table
@@ -27,7 +27,7 @@ from stillroot.words.torques import TORQUE_IS_ONE, torque_lines
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from stillroot.answers.answer import DirectionsResult
+    from stillroot.answers.result import DirectionsResult
     from stillroot.mechanics.six_directions import Direction
 
 QUESTION = "How far does this implant move in each of its six directions?"

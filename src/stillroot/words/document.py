@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
-from stillroot.answers.summary import CAUTION, NO_LINE
+from stillroot.answers.wording import CAUTION, NO_LINE
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator

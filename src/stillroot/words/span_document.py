@@ -6,8 +6,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stillroot.answers.summary import GIVES_WAY, OUT_OF_SEAT_UM, band_of, rounded, with_error
+from stillroot.answers.summary import OUT_OF_SEAT_UM
+from stillroot.answers.wording import band_of, rounded, with_error
 from stillroot.inputs.case_messages import written
+from stillroot.mechanics.six_directions import GIVES_WAY
 from stillroot.units import NMM_PER_NCM
 from stillroot.words.document import (
     PAGES,

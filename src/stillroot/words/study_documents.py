@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from stillroot.answers.answer import versions
-from stillroot.answers.summary import band_of, rounded, with_error
+from stillroot.answers.wording import band_of, rounded, with_error
 from stillroot.inputs.vary import TRABECULAR
 from stillroot.studies.bounds import Bounds
 from stillroot.studies.comparison import Comparison
@@ -33,7 +33,7 @@ from stillroot.words.torques import torque_text
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from stillroot.answers.answer import CheckResult
+    from stillroot.answers.result import CheckResult
     from stillroot.studies.bounds import Answer
     from stillroot.studies.comparison import InputDifference, PairDifference
     from stillroot.studies.outcome import Outcome

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from stillroot.answers.answer import CheckResult, DirectionsResult
+    from stillroot.answers.result import CheckResult, DirectionsResult
     from stillroot.inputs.case import Case
     from stillroot.mechanics.torque import Torque
 

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from stillroot.answers.explained import as_explained
-from stillroot.answers.summary import CAUTION, NO_LINE
+from stillroot.answers.wording import CAUTION, NO_LINE
 from stillroot.units import NMM_PER_NCM
 from stillroot.words.directions import in_words
 from stillroot.words.directions_document import LIMITS
@@ -19,8 +19,8 @@ from stillroot.words.span_document import limits, sentence
 from stillroot.words.torques import TORQUE_IS_ONE, TORQUE_LEAVES_OUT
 
 if TYPE_CHECKING:
-    from stillroot.answers.answer import CheckResult, DirectionsResult, LoadAnswer
     from stillroot.answers.explained import Explained
+    from stillroot.answers.result import CheckResult, DirectionsResult, LoadAnswer
     from stillroot.arch.span import SpanLoadAnswer, SpanResult
     from stillroot.arch.span_vary import Variation
 

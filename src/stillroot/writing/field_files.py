@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from stillroot.answers.chain import solids_of
-from stillroot.answers.summary import CAUTION, CAUTION_LINE
+from stillroot.answers.wording import CAUTION, CAUTION_LINE
 from stillroot.mechanics.fields import displacement
 from stillroot.mechanics.outline import IMPLANT_BODY
 from stillroot.mechanics.stress import IN_PLANE_SIDES, seated_displacement, stress_in_plane, von_mises
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     import meshio
     from numpy.typing import NDArray
 
-    from stillroot.answers.answer import CheckResult
+    from stillroot.answers.result import CheckResult
     from stillroot.arrays import Floats
     from stillroot.mechanics.bodies import Body
     from stillroot.mechanics.fields import Displacement

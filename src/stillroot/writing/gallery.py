@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from stillroot.answers.answer import check
-from stillroot.answers.summary import CAUTION, NO_LINE
+from stillroot.answers.wording import CAUTION, NO_LINE
 from stillroot.arch.plan import read_plan
 from stillroot.arch.span import check_span
 from stillroot.inputs.case import read_case
@@ -23,7 +23,7 @@ from stillroot.words.span_document import bridge_in_words, limits, sentence, tor
 from stillroot.words.torques import torque_lines
 
 if TYPE_CHECKING:
-    from stillroot.answers.answer import CheckResult
+    from stillroot.answers.result import CheckResult
     from stillroot.pictures.paper import Picture
 
 OF_A_CASE = ("section", "gauge")

@@ -23,7 +23,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from stillroot.answers.answer import versions
-from stillroot.answers.summary import CAUTION, CAUTION_LINE, NO_LINE, with_error
+from stillroot.answers.wording import CAUTION, CAUTION_LINE, NO_LINE, with_error
 from stillroot.errors import OutputError
 from stillroot.studies import lesson as lessons
 from stillroot.studies.lesson import Lesson, rho_in_words

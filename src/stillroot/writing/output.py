@@ -11,17 +11,17 @@ import json
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from stillroot.answers.answer import CheckResult
 from stillroot.answers.explained import as_explained
-from stillroot.answers.summary import CAUTION, CAUTION_LINE
+from stillroot.answers.result import CheckResult
+from stillroot.answers.wording import CAUTION, CAUTION_LINE
 from stillroot.writing.whole_folder import assert_writable, whole_folder
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
     from pathlib import Path
 
-    from stillroot.answers.answer import DirectionsResult
     from stillroot.answers.explained import Explained
+    from stillroot.answers.result import DirectionsResult
     from stillroot.arch.span import SpanResult
     from stillroot.pictures.paper import Picture
     from stillroot.words.document import Audience, Document

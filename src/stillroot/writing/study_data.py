@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from stillroot.answers.answer import versions
-from stillroot.answers.summary import CAUTION
+from stillroot.answers.wording import CAUTION
 from stillroot.studies.bounds import Bounds, motion
 from stillroot.studies.comparison import Comparison
 from stillroot.studies.outcome import outcome_of

@@ -10,7 +10,7 @@ import polars as pl
 import pytest
 
 from stillroot import Case, Where, spread
-from stillroot.answers.summary import CAUTION
+from stillroot.answers.wording import CAUTION
 from stillroot.studies.outcome import no_outcome
 from stillroot.words.study_documents import spread_sentences
 

@@ -10,7 +10,7 @@ def test_the_refined_answer_lies_within_the_first(shipped_case):
     for place, wanted in enumerate(refined.readings):
         first = first_answer(bench, shipped_case, place)
         assert abs(first.peak.total_um - wanted.motion.peak.total_um) < first.error_um
-        assert abs(first.reading.head.total_um - wanted.head.total_um) < first.head_error_um
+        assert abs(first.head.total_um - wanted.head.total_um) < first.head_error_um
         assert first.error_um < 0.1 * first.peak.total_um
 
 

@@ -3,8 +3,7 @@
 import numpy as np
 import pytest
 
-from stillroot.explore.site_drawing import drawing_of, peak_places
-from stillroot.explore.told import without_options
+from stillroot.explore.told import drawing_of, peak_places, without_options
 from stillroot.mechanics.motion import Peak
 from stillroot.mechanics.outline import outline_of
 

@@ -13,7 +13,7 @@ from stillroot.inputs.case import Case
 from stillroot.mechanics.fields import displacement
 
 if TYPE_CHECKING:
-    from stillroot.answers.answer import CheckResult
+    from stillroot.answers.result import CheckResult
     from stillroot.mechanics.fields import Displacement
     from stillroot.pictures.paper import Picture
     from stillroot.studies.outcome import Outcome

@@ -7,16 +7,11 @@ from typing import TYPE_CHECKING
 import pytest
 
 from stillroot import bounds, compare, spread, sweep
-from stillroot.pictures.study_figures import (
-    bounds_pictures,
-    compare_pictures,
-    spread_pictures,
-    sweep_pictures,
-)
+from stillroot.pictures.study_figures import bounds_pictures, compare_pictures, spread_pictures, sweep_pictures
 from tests.unit.pictures._drawn import GRID, HERE, PUSH, SPREAD, answered, field_of, invented, without
 
 if TYPE_CHECKING:
-    from stillroot.answers.answer import CheckResult
+    from stillroot.answers.result import CheckResult
     from stillroot.mechanics.fields import Displacement
     from stillroot.pictures.paper import Picture
     from stillroot.studies.bounds import Bounds

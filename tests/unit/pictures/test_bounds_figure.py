@@ -5,9 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from stillroot.pictures.study_figures import (
-    bounds_pictures,
-)
+from stillroot.pictures.study_figures import bounds_pictures
 from stillroot.pictures.words import value_text
 from stillroot.studies.bounds import OUT_OF_BALANCE_UM
 from tests.unit.pictures._drawn import is_drawn, plain, words

@@ -10,10 +10,8 @@ import numpy as np
 import pytest
 from matplotlib.collections import LineCollection
 
-from stillroot.answers.summary import with_error
-from stillroot.pictures.study_figures import (
-    compare_pictures,
-)
+from stillroot.answers.wording import with_error
+from stillroot.pictures.study_figures import compare_pictures
 from tests.unit.pictures._drawn import is_drawn, words
 
 if TYPE_CHECKING:

@@ -24,7 +24,7 @@ from tests.unit.pictures._drawn import BANDS, words
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from stillroot.answers.answer import CheckResult, LoadAnswer
+    from stillroot.answers.result import CheckResult, LoadAnswer
     from stillroot.pictures.paper import Picture
 
 LOADS = {

@@ -8,14 +8,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from stillroot.answers.summary import with_error
+from stillroot.answers.wording import with_error
 from stillroot.mechanics.head_parts import ANGLES, carried, head_parts
-from stillroot.mechanics.motion import UM_PER_MM
 from stillroot.pictures.gauge_figure import gauge
+from stillroot.units import UM_PER_MM
 from tests.unit.pictures._drawn import PUSH, answered, field_of, present, words
 
 if TYPE_CHECKING:
-    from stillroot.answers.answer import CheckResult
+    from stillroot.answers.result import CheckResult
 
 
 def test_the_gauge_reads_the_head_movement(result: CheckResult) -> None:

@@ -15,7 +15,7 @@ from stillroot.words.check_document import GIVES_WAY
 from tests.unit.pictures._drawn import BANDS, words
 
 if TYPE_CHECKING:
-    from stillroot.answers.answer import CheckResult
+    from stillroot.answers.result import CheckResult
 
 UNREACHED = (
     "interface.measured_torque_ncm = 150: no interference gives this in the bone and friction stated"

@@ -8,17 +8,17 @@ import numpy as np
 import pytest
 from matplotlib.collections import PolyCollection
 
-from stillroot.mechanics.motion import UM_PER_MM
 from stillroot.pictures.figures import pictures
 from stillroot.pictures.gauge_figure import gauge
 from stillroot.pictures.moved_figure import in_section_mm, moved
 from stillroot.pictures.section_figure import section
+from stillroot.units import UM_PER_MM
 from tests.unit.pictures._drawn import answered, field_of, present, words
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from stillroot.answers.answer import CheckResult
+    from stillroot.answers.result import CheckResult
     from stillroot.mechanics.fields import Displacement
     from stillroot.pictures.paper import Picture
 

@@ -12,7 +12,7 @@ from stillroot.pictures.pressure_figure import cortical_share, seat_pressure
 from tests.unit.pictures._drawn import PUSH, answered, present, words
 
 if TYPE_CHECKING:
-    from stillroot.answers.answer import CheckResult
+    from stillroot.answers.result import CheckResult
 
 
 def test_the_pressure_drawn_is_that_of_going_in(result: CheckResult) -> None:

@@ -9,10 +9,8 @@ import numpy as np
 import pytest
 from matplotlib.patches import Rectangle
 
-from stillroot.answers.summary import rounded, with_error
-from stillroot.pictures.study_figures import (
-    spread_pictures,
-)
+from stillroot.answers.wording import rounded, with_error
+from stillroot.pictures.study_figures import spread_pictures
 from tests.unit.pictures._drawn import is_drawn, without, words
 
 if TYPE_CHECKING:

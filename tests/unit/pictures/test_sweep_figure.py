@@ -9,10 +9,8 @@ import numpy as np
 from matplotlib.contour import QuadContourSet
 from matplotlib.patches import Rectangle
 
-from stillroot.answers.summary import band_of, rounded
-from stillroot.pictures.study_figures import (
-    sweep_pictures,
-)
+from stillroot.answers.wording import band_of, rounded
+from stillroot.pictures.study_figures import sweep_pictures
 from tests.unit.pictures._drawn import GRID, plain, without, words
 
 if TYPE_CHECKING:

@@ -11,7 +11,7 @@ import pytest
 
 from stillroot import Case, EnvironmentProblem, Report, check, explain, write_answer
 from stillroot.answers.explained import Choice, Lever
-from stillroot.answers.summary import CAUTION, rounded, with_error
+from stillroot.answers.wording import CAUTION, rounded, with_error
 from stillroot.inputs.section import ASSUMPTION
 from stillroot.pictures.figures import pictures
 from stillroot.words.check_document import check_document

@@ -14,7 +14,7 @@ from html.parser import HTMLParser
 
 import pytest
 
-from stillroot.answers.summary import CAUTION
+from stillroot.answers.wording import CAUTION
 from stillroot.errors import OutputError
 from stillroot.studies import lesson as lessons
 from stillroot.studies import lesson_sites as sites

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from stillroot.answers.summary import CAUTION, NO_LINE
+from stillroot.answers.wording import CAUTION, NO_LINE
 from stillroot.words.document import RESEARCHER, Column, Document, Keys, Lines, Section, Shown, table_of
 from stillroot.writing.terminal import WIDTH, text_of
 

@@ -5,7 +5,7 @@ import { test } from "node:test";
 
 import { NOTHING, shownOf, step } from "../../../src/stillroot/explore/static/requests.js";
 
-const DRAWING = /** @type {any} */ ({ cortical_mm: 1, loads: [{ name: "chewing" }, { name: "tongue" }] });
+const DRAWING = /** @type {any} */ ({ cortical_mm: 1, bands_um: [50, 100], loads: [{ name: "chewing" }, { name: "tongue" }] });
 /** @type {(kind: "first" | "refined") => any} */
 const answer = (kind) => ({ kind, loads: [{ name: "chewing", peak_um: 40 }], insertion_torque_ncm: 20, interference_um: 5 });
 
@@ -112,6 +112,11 @@ test("what a hand moved is ahead of the server, and an older drawing does not ta
   assert.equal(shownOf(older)?.drawing.cortical_mm, 3);
   const newest = draw(older, { ...DRAWING, cortical_mm: 3.5 });
   assert.deepEqual([shownOf(newest)?.drawing.cortical_mm, newest.moved], [3.5, []]);
+});
+
+test("one scale holds the bands, this answer and what is pinned", () => {
+  assert.equal(shownOf(refined)?.scale, 100);
+  assert.equal(shownOf(refined, /** @type {any} */ ([{ answer: { peak_um: 250 } }]))?.scale, 250);
 });
 
 test("a load that the drawing does not have yet is the last one that it has", () => {

@@ -5,7 +5,6 @@ import { neat, plain } from "./words.js";
 /** Length [mm] of the load's arrow: this times the root of the force [N], so that 10 N can be held too. */
 const ROOT_MM = 0.55;
 export const LEAST_HOLD_MM = 0.2;
-const HIGHEST_LOAD_MM = 50;
 const NEWTON_PER_STEP = 10;
 
 /** Return all handles of a drawing under one of its loads. @type {(drawing: Drawing, load: number) => Handle[]} */
@@ -23,7 +22,7 @@ export function handlesOf(drawing, load) {
     })),
     upright(1, {
       id: "foot", kind: "foot", at: arrowOf(drawing.loads[load]).foot, label: "Height of the load",
-      now: drawing.loads[load].height_mm, least: 0, most: HIGHEST_LOAD_MM,
+      now: drawing.loads[load].height_mm, least: 0, most: 50,
     }, (to) => ({
       drawing: withLoad(drawing, load, { height_mm: to }),
       write: (draft) => { draft.loads[load].height_mm = to; },

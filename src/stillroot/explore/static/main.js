@@ -34,7 +34,9 @@ function happened(event) {
     dropped = new AbortController();
     if (page.asking) askAbout(page.asking, dropped.signal);
   }
-  render();
+  document.body.dataset.version = String(page.version);
+  if (event.type !== "changed") render();
+  else if (event.moved) drawSection(); // the rest waits for the server, so that its answer does not wait for the rest
 }
 
 /** @type {(of: Sketch) => Promise<void>} */
@@ -129,15 +131,19 @@ function take(wanted, load = 0) {
   changed();
 }
 
+/** Draw what there is to show, and return it. */
+function drawSection() {
+  const shown = shownOf(page, state.pins);
+  if (shown) section.draw(shown.drawing, shown);
+  return shown;
+}
+
 /** Show how things are. */
 function render() {
-  document.body.dataset.version = String(page.version);
   say(byId("message"), page.message);
-  const shown = shownOf(page);
+  const shown = drawSection();
   if (!shown) return;
-  const { drawing, load, answer, kind, stale, stage } = shown;
-  const scale = Math.max(...drawing.bands_um, ...shown.peaks, ...state.pins.map((pin) => pin.answer.peak_um));
-  section.draw(drawing, { load, answer, scale, stale });
+  const { drawing, load, answer, kind, stale, stage, scale } = shown;
   if (shown.settled) controls.show(shown.case, load); // never back to an older state
   for (const [id, text] of Object.entries(wordsOf(shown))) say(byId(id), text);
   document.title = `${shown.case.title} – stillroot explore`;
@@ -270,6 +276,7 @@ function wire() {
     does();
   });
   window.addEventListener("hashchange", () => readLink() && changed({ arrived: true }));
+  window.addEventListener("unhandledrejection", ({ reason }) => complain(reason));
   new ResizeObserver(render).observe(byId("section"));
 }
 

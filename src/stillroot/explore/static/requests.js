@@ -55,9 +55,8 @@ const AFTER = {
     const next = { drawing: null, settled: of.version };
     if (of.version !== page.version) return next;
     if (!page.arrived || gone) return { ...next, valid: false, message, asking: null, awaitsFirst: false };
-    const wanted = page.drawn?.wanted ?? page.opening;
-    const instead = AFTER.changed(page, { type: "changed", wanted, load: 0, at: page.at });
-    return { ...next, ...instead, notice: `The state in the address is not valid: ${message}` };
+    const instead = { type: /** @type {"changed"} */ ("changed"), wanted: page.drawn?.wanted ?? page.opening, load: 0, at: page.at };
+    return { ...next, ...AFTER.changed(page, instead), notice: `The state in the address is not valid: ${message}` };
   },
 
   told(page, { of, message }) {
@@ -74,17 +73,19 @@ const AFTER = {
   ended: () => ({ awaitsFirst: false }),
 };
 
-/** Return what there is to show: the drawing, and the answer to its load, which may be of an older state. */
-export function shownOf(/** @type {Requests} */ { drawn, answered, six, load: wanted, version, settled, valid }) {
+/** Return what there is to show: the drawing, the answer to its load, which may be of an older state, and the top of the
+ * one scale [µm] of this and of what is pinned. @param {Requests} page @param {Pin[]} [pins] */
+export function shownOf({ drawn, answered, six, load: wanted, version, settled, valid }, pins = []) {
   if (!drawn) return null;
   const { case: resolved, drawing } = drawn;
   const { told, kind } = answered;
   const load = Math.min(wanted, drawing.loads.length - 1); // a newer state may have more
   const stale = answered.version !== version;
+  const peaks = told?.loads.map((one) => one.peak_um) ?? [];
   return {
     case: resolved, drawing, load, told, kind, stale, settled: valid && settled === version,
     answer: told?.loads.find((one) => one.name === drawing.loads[load].name) ?? null,
-    peaks: told?.loads.map((one) => one.peak_um) ?? [],
+    peaks, scale: Math.max(...drawing.bands_um, ...peaks, ...pins.map((pin) => pin.answer.peak_um)),
     stage: !valid ? "none" : stale ? "working" : kind,
     refused: !valid || (kind === "none" && !stale),
     six: six.told, sixStale: six.version !== version,

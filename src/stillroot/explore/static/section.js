@@ -11,9 +11,7 @@ import { fill, markup, plain, say } from "./words.js";
 
 const LAYERS = ["bodies", "wall", "load", "labels", "peak", "handles"];
 /** Width [px] of the wall's line at no motion and at the top of the scale, and of its edge. */
-const THIN = 2;
-const THICK = 9;
-const CASING = 2.4;
+const [THIN, THICK, CASING] = [2, 9, 2.4];
 /** What a key moves a handle by [mm], to the right and up; a force by ten times as many N.
  * @type {Record<string, [number, number]>} */
 const KEYS = { ArrowUp: [0, 0.5], ArrowDown: [0, -0.5], ArrowLeft: [-0.5, 0], ArrowRight: [0.5, 0], PageUp: [0, 2], PageDown: [0, -2] };
@@ -181,8 +179,9 @@ export class Section {
   #loadWords(load) {
     const { width, height } = this.size;
     const { tail } = arrowOf(load);
-    const side = this.x(tail.x) < width / 2 - 40 ? -1 : 1;
     const words = load.axial_n || load.lateral_n ? load.text.split(", ") : [];
+    const least = 44 + 30 + 8 * Math.max(...words.map((part) => part.length)); // what they need on the left
+    const side = this.x(tail.x) < width / 2 - 40 && this.x(tail.x) > least ? -1 : 1;
     const [left, right] = load.lateral_n > 0
       ? ["side it comes from", "side the load points to"] : ["side the load points to", "side it comes from"];
     return markup`${words.map((part, i) => label(

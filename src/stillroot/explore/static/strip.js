@@ -6,10 +6,7 @@ import { fill, markup, plain } from "./words.js";
 const HEIGHT = 118;
 const LEFT = 6;
 /** From above [px]: the head's mark, the peak's bar, the coloured strip and how deep it is. */
-const HEAD_Y = 20;
-const PEAK_Y = 52;
-const TOP = 74;
-const DEEP = 20;
+const [HEAD_Y, PEAK_Y, TOP, DEEP] = [20, 52, 74, 20];
 const PIECES = 96;
 /** How far the strip goes beyond the scale. */
 const BEYOND = 1.12;
