@@ -17,7 +17,7 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, reject, settings
 from hypothesis import strategies as st
-from stillroot.words.report import data_of
+from stillroot.writing.output import data_of
 
 import stillroot
 from stillroot.answers.chain import site_of
