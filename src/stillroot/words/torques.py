@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from stillroot.answers.result import DirectionsResult
+
 if TYPE_CHECKING:
-    from stillroot.answers.result import CheckResult, DirectionsResult
+    from stillroot.answers.result import CheckResult
     from stillroot.inputs.case import Case
     from stillroot.mechanics.torque import Torque
 
@@ -37,5 +39,6 @@ def torque_lines(result: CheckResult | DirectionsResult) -> tuple[str, ...]:
         parts.append(f"bone crushed on {torque.share_crushed:.0%} of the held surface")
     if face.retained_pressure < 1:
         parts.append(f"{face.retained_pressure:.0%} of the pressure retained")
-    parts.append(f"removal torque {torque.removal_ncm:.0f} N·cm")
+    if face.retained_pressure < 1 or isinstance(result, DirectionsResult):
+        parts.append(f"removal torque {torque.removal_ncm:.0f} N·cm")
     return (", ".join(parts) + ".", TORQUE_LEAVES_OUT)
