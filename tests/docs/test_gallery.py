@@ -7,7 +7,13 @@ from pathlib import Path
 
 import pytest
 
-from stillroot.writing.gallery import case_entry, gallery_markdown, plan_entry, report_pictures, save_shown
+from stillroot.writing.gallery import (
+    case_entry,
+    gallery_markdown,
+    plan_entry,
+    report_pictures,
+    save_shown,
+)
 from tests.shown import assert_same, told_by
 
 ROOT = Path(__file__).parents[2]

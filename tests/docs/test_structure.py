@@ -26,7 +26,9 @@ def order() -> tuple[str, ...]:
     for folder, modules in re.findall(r"^\| (\S+) \| (.*) \|$", section, re.MULTILINE):
         inside = folder.strip("`/")
         prefix = "" if inside == "." else f"{inside}."
-        found += [f"{prefix}{name}" for name in re.findall(r"`(\w+)`", re.sub(r"\([^|]*?\)", "", modules))]
+        found += [
+            f"{prefix}{name}" for name in re.findall(r"`(\w+)`", re.sub(r"\([^|]*?\)", "", modules))
+        ]
     return tuple(found)
 
 
