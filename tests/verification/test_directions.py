@@ -20,7 +20,15 @@ from stillroot.mechanics.implant_motion import section_motion
 from stillroot.mechanics.loading import load
 from stillroot.mechanics.outline import ABUTMENT, IMPLANT, TRABECULAR
 from stillroot.mechanics.resultant import Resultant, place_of_unit
-from stillroot.mechanics.six_directions import GIVES_WAY, LITTLE, SixDirections, section_flexibility, six_directions, tangent_matrix, transferred
+from stillroot.mechanics.six_directions import (
+    GIVES_WAY,
+    LITTLE,
+    SixDirections,
+    section_flexibility,
+    six_directions,
+    tangent_matrix,
+    transferred,
+)
 from stillroot.mechanics.torque import torque_of
 from validation.benches import everywhere, far_boundary_removed, graded, half_section_of, joined
 from validation.doherty_2005.compute import PUBLISHED as DOHERTY_2005

@@ -17,7 +17,6 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, reject, settings
 from hypothesis import strategies as st
-from stillroot.writing.output import data_of
 
 import stillroot
 from stillroot.answers.chain import site_of
@@ -28,6 +27,7 @@ from stillroot.mechanics.outline import outline_of
 from stillroot.mechanics.resultant import Resultant
 from stillroot.mechanics.stored import half_section
 from stillroot.mechanics.torque import torque_of
+from stillroot.writing.output import data_of
 from validation.placed import Prepared, prepared
 
 from ._chain import BONDED, Loaded, case_of, loaded
@@ -518,7 +518,7 @@ class CyclePoint:
         springs += np.sum(np.square(shear), axis=0) / layer.shear_stiffness[:, None]
         bodies = np.sum(state.w * site.series.forces(state.w))
         return cls(
-            load=site.state.fourier.wall_load(it.resultant.on_sections(top)),
+            load=site.wall_load(state.fourier, it.resultant.on_sections(top)),
             w=state.w,
             shear=np.array(shear),
             slip=state.tractions.slip_mm,

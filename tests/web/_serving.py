@@ -28,6 +28,8 @@ class Served:
     port: int
     token: str
     desk: Desk
+    refining: list = field(default_factory=list)
+    """How many refined answers were worked on at a time, as each began."""
     stopped: list = field(default_factory=list)
 
     @property
@@ -63,6 +65,21 @@ class Served:
         self.stopped.clear()
 
 
+def count_refining(served):
+    """Note, as work on a refined answer and its six directions begins, how many are worked on."""
+    refine, running = served.desk.refine, []
+
+    async def counted(case, tell):
+        running.append(case)
+        served.refining.append(len(running))
+        try:
+            await refine(case, tell)
+        finally:
+            running.pop()
+
+    served.desk.refine = counted
+
+
 @contextmanager
 def serving(case=COARSE, port=0):
     """Serve a case until the block ends."""
@@ -83,6 +100,8 @@ def serving(case=COARSE, port=0):
     thread.start()
     assert ready.wait(20)
     served = Served(port=bound.getsockname()[1], token=token, desk=made["desk"])
+
+    count_refining(served)
 
     def stop():
         made["server"].should_exit = True

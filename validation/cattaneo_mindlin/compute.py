@@ -16,7 +16,14 @@ from numpy.typing import NDArray
 from scipy.integrate import simpson
 
 from stillroot.inputs.case import Case
-from stillroot.mechanics.contact import ContactState, Preconditioner, Problem, SeriesStiffness, follow, state_tangent
+from stillroot.mechanics.contact import (
+    ContactState,
+    Preconditioner,
+    Problem,
+    SeriesStiffness,
+    follow,
+    state_tangent,
+)
 from stillroot.mechanics.fourier import Fourier
 from stillroot.mechanics.implant_motion import section_motion
 from stillroot.mechanics.interface import Layer, averaged_stiffness, tractions
@@ -88,7 +95,7 @@ def pressed() -> Pressed:
 
     axial = place_of_unit("crest", "F_z")
     unit = np.eye(len(UNIT_LOADS))[axial]
-    lift = site.fourier.wall_load(unit)
+    lift = site.wall_load(fourier, unit)
     give = float(section_motion(site, still, unit)[axial])
     stiffness = site.series.constrained(0, lift, np.array([[1 / give]]))
     held = SeriesStiffness(free=(stiffness,), expand=site.series.expand[:1])
@@ -123,11 +130,11 @@ def pulled(*shares: float) -> tuple[ContactState, float]:
         series=it.site.series,
         layer=it.layer,
         precondition=_preconditioner(),
-        scale_mm=float(np.linalg.norm(_preconditioner().solve(it.site.fourier.wall_load(_pull(1.0))))),
+        scale_mm=float(np.linalg.norm(_preconditioner().solve(it.site.wall_load(fourier, _pull(1.0))))),
         stage="pull",
     )
-    path = [(1.0, press + it.site.fourier.wall_load(last))]
-    state = follow(problem, before, path, begin=press + it.site.fourier.wall_load(first))
+    path = [(1.0, press + it.site.wall_load(fourier, last))]
+    state = follow(problem, before, path, begin=press + it.site.wall_load(fourier, first))
     return state, 1000 * float(section_motion(it.site, state.w, last)[0])
 
 

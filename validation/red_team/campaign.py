@@ -295,8 +295,14 @@ def campaign(seed: int, count: int, *, workers: int, quick: bool, kept: Path = K
 
 def _end_quietly() -> None:
     """Let a worker end by the signal of its pool alone, and its child with it."""
+
+    def end(*_: object) -> None:
+        signal.alarm(1)  # once more, where a callback of the interpreter swallows the first
+        sys.exit(1)
+
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    signal.signal(signal.SIGTERM, lambda *_: sys.exit(1))
+    signal.signal(signal.SIGTERM, end)
+    signal.signal(signal.SIGALRM, end)
 
 
 def tally(records: Sequence[Record]) -> list[dict[str, object]]:

@@ -61,7 +61,7 @@ ANYTHING = st.recursive(
     lambda inner: st.lists(inner, max_size=3) | st.dictionaries(TEXTS, inner, max_size=2),
     max_leaves=6,
 )
-ARRAYS = st.lists(ANYTHING | st.lists(NUMBERS, min_size=1, max_size=3), max_size=4)
+ARRAYS = st.lists(NUMBERS | st.lists(NUMBERS, max_size=3) | ANYTHING, max_size=3)
 NEAR = st.builds(mul, st.sampled_from((1, -1)), FROM["tiny"])
 
 
@@ -399,10 +399,10 @@ for _name, _weight, _wanted, _put in (
     kind(_name, _weight)(partial(_swapped, _wanted, _put))
 
 
-@kind("structure: array of another shape")
+@kind("structure: array of another shape", 4)
 def _array_shape(draft: Draft) -> None:
     arrays = [key for key, schema in fields().items() if schema.get("type") == "array"]
-    draft.put(draft.pick((*arrays, "interface.friction", "loads.name")), draft.draw(ARRAYS))
+    draft.put(draft.pick((*arrays, *arrays, "interface.friction")), draft.draw(ARRAYS))
 
 
 def _key_moved(draft: Draft, *, lost: bool, renamed: bool) -> None:

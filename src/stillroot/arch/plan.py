@@ -9,10 +9,8 @@ from __future__ import annotations
 
 import math
 import os
-from collections.abc import Mapping
 from itertools import combinations, pairwise
 from pathlib import Path
-from types import MappingProxyType
 from typing import TYPE_CHECKING, Annotated, Any, Literal, Self
 
 import numpy as np
@@ -22,8 +20,8 @@ from stillroot.arch.bites import BITES_IN_WORDS, Bite, PointLoad, bite_loads
 from stillroot.arch.bridge import CrossSection
 from stillroot.arch.polyline import Polyline
 from stillroot.errors import CaseError
-from stillroot.inputs.case import SECTIONS, Case, read_case
-from stillroot.inputs.case_messages import Sections, written
+from stillroot.inputs.case import Case, read_case
+from stillroot.inputs.case_messages import written
 from stillroot.inputs.materials import (
     BRIDGE_MATERIALS,
     Material,
@@ -47,6 +45,7 @@ from stillroot.inputs.section import (
     key,
     listed,
     refuse,
+    sections_of,
     tables,
 )
 from stillroot.inputs.toml_file import InputFile, read_toml, refuse_name, take_named_file
@@ -250,17 +249,6 @@ class Plan(InputFile):
     loads: Annotated[tuple[BridgeLoad, ...], Field(max_length=MOST_LOADS), tables("load")] = key()
     """One [[loads]] table a load."""
 
-    @classmethod
-    def sections(cls, data: Mapping[str, object]) -> Sections:
-        """Return the sections of a raw plan, including those of each of its cases."""
-        cases = data.get("cases")
-        inside = {
-            f"cases.{name}.{section}".rstrip("."): kind
-            for name in (cases if isinstance(cases, Mapping) else ())
-            for section, kind in SECTIONS.items()
-        }
-        return {**PLAN_SECTIONS, **inside}
-
     def to_dict(self) -> dict[str, Any]:
         """Return dictionaries with every default, the cases last; `from_dict` makes an equal plan."""
         data = super().to_dict()
@@ -431,15 +419,7 @@ class Plan(InputFile):
                     yield "loads", text
 
 
-PLAN_SECTIONS: Mapping[str, type[Section]] = MappingProxyType(
-    {
-        "": Plan,
-        "implants": PlacedImplant,
-        "bridge": BridgePlan,
-        "loads": BridgeLoad,
-        "loads.forces": PointForce,
-    }
-)
+PLAN_SECTIONS = sections_of(Plan)
 """The sections of the plan file by name, without those of its cases."""
 
 

@@ -207,6 +207,7 @@ class Desk:
         self.coarser = BenchHandle("coarser", context)
         # A report is asked for seldom, and its memory is better free.
         self.reporting = BenchHandle("report", context, stays=False)
+        self.benches = self.first, self.fine, self.coarser, self.reporting
         self.questions = Questions(
             MOST_TABS,
             f"{MOST_TABS} pages are open already; close one of them, then change something here",
@@ -224,7 +225,7 @@ class Desk:
 
     def stop(self) -> None:
         """End all processes."""
-        for bench in (self.first, self.fine, self.coarser, self.reporting):
+        for bench in self.benches:
             bench.stop()
 
     def end(self) -> None:
@@ -278,13 +279,17 @@ class Desk:
         except SolveFailed as error:
             tell({"kind": "no-first", "message": str(error)})
         async with self._refining:
-            try:
-                tell(await self.refined(case))
-                tell(await self.fine.ask("directions", case))
-            except SolveFailed as error:
-                tell({"kind": "no-answer", "message": str(error)})
+            await self.refine(case, tell)
 
-    async def refined(self, case: Case) -> dict[str, Any]:
+    async def refine(self, case: Case, tell: Callable[[dict[str, Any]], None]) -> None:
+        """Tell the refined answer and the six directions of a case, or one message."""
+        try:
+            tell(await self._refined(case))
+            tell(await self.fine.ask("directions", case))
+        except SolveFailed as error:
+            tell({"kind": "no-answer", "message": str(error)})
+
+    async def _refined(self, case: Case) -> dict[str, Any]:
         """Return the refined answer: the case on its own mesh and on the coarser ones, side by side."""
         interference_um = case.interface.interference_um
         if case.interface.measured_torque_ncm is not None:  # the coarser seats wait for what it comes to

@@ -27,14 +27,14 @@ from pydantic import (
 )
 
 from stillroot.inputs.bone import LEAST_BONE_BELOW_MM, LEAST_BONE_BESIDE_MM, Bone
-from stillroot.inputs.case_messages import Sections, at_least, at_most, unknown_key
-from stillroot.inputs.implant import LEAST_CORE_RADIUS_MM, Implant, Thread
+from stillroot.inputs.case_messages import at_least, at_most, unknown_key
+from stillroot.inputs.implant import LEAST_CORE_RADIUS_MM, Implant
 from stillroot.inputs.interface import LEAST_HOLD_MM, Interface, Socket
 from stillroot.inputs.load import Load
 from stillroot.inputs.numerics import Numerics, Threshold
 from stillroot.inputs.outline_points import read_outline
 from stillroot.inputs.quantities import LARGEST_LOAD, LEAST_LOAD, MOST_LOADS, Pair
-from stillroot.inputs.section import Problems, Section, key, parts_of, refuse, tables
+from stillroot.inputs.section import Problems, key, parts_of, refuse, sections_of, tables
 from stillroot.inputs.toml_file import (
     InputFile,
     read_toml,
@@ -123,11 +123,6 @@ class Case(InputFile):
     `bone.trabecular_modulus_mpa = [100, 400]`, `interface.friction = { mean = 0.4, sd = 0.1 }` or
     `trabecular_factor = { median = 1, factor = 2 }` (90 % within that factor). `loads.KEY` means every
     load, `loads[2].KEY` the second. A check does not use it."""
-
-    @classmethod
-    def sections(cls, data: Mapping[str, object]) -> Sections:  # noqa: ARG003 - the same for every case
-        """Return the sections of the file."""
-        return SECTIONS
 
     def to_dict(self) -> dict[str, Any]:
         """Return dictionaries with every default; `from_dict` makes an equal case of them."""
@@ -233,19 +228,7 @@ class Case(InputFile):
                 yield name, text
 
 
-SECTIONS: Mapping[str, type[Section]] = MappingProxyType(
-    {
-        "": Case,
-        "implant": Implant,
-        "implant.thread": Thread,
-        "bone": Bone,
-        "socket": Socket,
-        "interface": Interface,
-        "loads": Load,
-        "threshold": Threshold,
-        "numerics": Numerics,
-    }
-)
+SECTIONS = sections_of(Case)
 """The sections of the file by name."""
 
 

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, get_origin
 from pydantic import BaseModel
 
 from stillroot.errors import CaseError
-from stillroot.inputs.section import Section, about
+from stillroot.inputs.section import Sections, about
 
 if TYPE_CHECKING:
     from pydantic import ValidationError
@@ -25,9 +25,6 @@ DIGITS, DECIMALS = 4, 9
 """Digits of a bound in a message, and the decimals that count: rounding errors do not."""
 MOST_PROBLEMS_SHOWN = 5
 LONGEST_VALUE = 60
-
-Sections = Mapping[str, type[Section]]
-"""The sections of the file by dotted name; "" is the top."""
 
 UNITS: Mapping[str, str] = MappingProxyType(
     {"mm": "mm", "um": "µm", "n": "N", "ncm": "N·cm", "deg": "degrees", "mpa": "MPa"}

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
     from pydantic.fields import FieldInfo
 
-    from stillroot.inputs.case_messages import Sections
+    from stillroot.inputs.section import Sections
 
 HEAD = """\
 # The case file

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from typing import TYPE_CHECKING, Any, NoReturn, Self
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Any, NoReturn, Self, get_origin
 
 from pydantic import (
     AfterValidator,
@@ -153,3 +154,28 @@ class Section(BaseModel):
     def _used(self, handler: SerializerFunctionWrapHandler) -> dict[str, Any]:
         unused = self._unused()
         return {key: value for key, value in handler(self).items() if key not in unused}
+
+
+Sections = Mapping[str, type[Section]]
+
+
+def sections_of(
+    top: type[Section], data: Mapping[str, object] | None = None, name: str = ""
+) -> Sections:
+    """Return the sections of a file by dotted name, "" for its top.
+
+    Sections that a file names itself, such as [cases.NAME], are those of the raw `data`, and come last.
+    """
+    found: dict[str, type[Section]] = {name: top}
+    named: dict[str, type[Section]] = {}
+    for key, info in top.model_fields.items():
+        parts = [part for part in parts_of(info.annotation) if isinstance(part, type)]
+        for inner in (part for part in parts if issubclass(part, Section)):
+            full = f"{name}.{key}".lstrip(".")
+            if get_origin(info.annotation) is not dict:
+                found.update(sections_of(inner, name=full))
+                continue
+            tables = (data or {}).get(key)
+            for given in tables if isinstance(tables, Mapping) else ():
+                named.update(sections_of(inner, name=f"{full}.{given}"))
+    return MappingProxyType({**found, **named})

@@ -14,8 +14,8 @@ import tomli_w
 from pydantic import ValidationError
 
 from stillroot.errors import CaseError
-from stillroot.inputs.case_messages import Problem, Sections, case_error, problems_of, written
-from stillroot.inputs.section import Section
+from stillroot.inputs.case_messages import Problem, case_error, problems_of, written
+from stillroot.inputs.section import Section, sections_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -30,11 +30,6 @@ class InputFile(Section):
     """Base of the sections at the top of a file."""
 
     @classmethod
-    def sections(cls, data: Mapping[str, object]) -> Sections:
-        """Return the sections by dotted name that raw data of this kind may have."""
-        raise NotImplementedError
-
-    @classmethod
     def from_dict(cls, data: Mapping[str, object], file: str | None = None) -> Self:
         """Return the case or plan of nested dictionaries laid out as its file is.
 
@@ -46,7 +41,7 @@ class InputFile(Section):
         try:
             return cls.model_validate(dict(data))
         except ValidationError as error:
-            raise case_error(problems_of(error, data, cls.sections(data)), file) from None
+            raise case_error(problems_of(error, data, sections_of(cls, data)), file) from None
 
     def to_dict(self) -> dict[str, Any]:
         """Return dictionaries with every default; `from_dict` makes an equal value of them."""

@@ -66,30 +66,25 @@ class Uncertain:
         """The smallest and the largest value sampled; for a log-normal, at 3 sigma."""
         if self.kind == "range":
             return self.first, self.second
-        if self.kind == "normal":
-            return self.first - CUT_SD * self.second, self.first + CUT_SD * self.second
-        far = math.exp(CUT_SD * self._sigma)
-        return self.first / far, self.first * far
-
-    @property
-    def _sigma(self) -> float:
-        from scipy.stats import norm  # noqa: PLC0415 - slow to import
-
-        return math.log(self.second) / float(norm.ppf(0.5 + WITHIN / 2))
+        low, high = self._at(np.array([-CUT_SD, CUT_SD]))
+        return float(low), float(high)
 
     def quantiles(self, u: Floats) -> Floats:
         """Return the values at probabilities u in (0, 1), any shape."""
-        from scipy import stats  # noqa: PLC0415 - slow to import
+        from scipy.stats import truncnorm  # noqa: PLC0415 - slow to import
 
         if self.kind == "range":
             return self.first + (self.second - self.first) * u
-        cut = stats.truncnorm(-CUT_SD, CUT_SD)
-        z = np.asarray(cut.ppf(u))
-        return (
-            self.first + self.second * z
-            if self.kind == "normal"
-            else self.first * np.exp(self._sigma * z)
-        )
+        return self._at(np.asarray(truncnorm(-CUT_SD, CUT_SD).ppf(u)))
+
+    def _at(self, z: Floats) -> Floats:
+        """Return the values z standard deviations from the middle; of the logarithm for a log-normal."""
+        from scipy.stats import norm  # noqa: PLC0415 - slow to import
+
+        if self.kind == "normal":
+            return self.first + self.second * z
+        sigma = math.log(self.second) / norm.ppf(0.5 + WITHIN / 2)
+        return np.asarray(self.first * np.exp(sigma * z))
 
 
 def flattened(table: Mapping[str, Any], before: str = "") -> Iterator[tuple[str, Any]]:
