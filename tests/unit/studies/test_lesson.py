@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from stillroot.answers.chain import Chain, Placed
 from stillroot.errors import MeshError, NotConverged
 from stillroot.pictures.lesson_figures import predictors
 from stillroot.studies import lesson as lessons
@@ -139,12 +140,12 @@ def test_a_failing_load_is_not_held_and_a_failing_seat_or_mesh_is_no_answer(monk
         return _fails
 
     point = site_points(1)[0]
-    monkeypatch.setattr(lessons, "load", fails(NotConverged("slips out", stage="load")))
+    monkeypatch.setattr(Placed, "loaded", fails(NotConverged("slips out", stage="load")))
     answer = lessons.solve_site(point, sites.SMALL_CLOUD)
     assert (answer.outcome, answer.reason, answer.peak_micromotion_um) == (GAVE_WAY, "slips out", None)
     assert answer.insertion_torque_ncm > 0
     for error in (NotConverged("backs out", stage="seat"), MeshError("a sliver")):
-        monkeypatch.setattr(lessons, "prepared_site", fails(error))
+        monkeypatch.setattr(Chain, "placed", fails(error))
         answer = lessons.solve_site(point, sites.SMALL_CLOUD)
         assert (answer.outcome, answer.reason) == (NO_ANSWER, str(error))
 

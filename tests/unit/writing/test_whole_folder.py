@@ -28,6 +28,7 @@ from matplotlib.figure import Figure
 
 from stillroot import Case, OutputError
 from stillroot.answers import answer
+from stillroot.answers.explained import Explained
 from stillroot.pictures import directions_figure as arrows
 from stillroot.pictures import figures
 from stillroot.writing import field_files, whole_folder
@@ -141,11 +142,13 @@ def _fields_of(result: Any) -> Any:
 
 
 def small_picture(picture: Any) -> Any:
-    return replace(picture, figure=Figure((0.5, 0.5)), headings=())
+    figure = Figure((0.5, 0.5))
+    figure.text(0.5, 0.5, "x")
+    return replace(picture, figure=figure, headings=())
 
 
 def _two(result: Any) -> tuple[Any, ...]:
-    return figures.pictures(result)[:2]
+    return figures.pictures(Explained(answer=result))[:2]
 
 
 def _write(write: Any, order: dict[str, Any]) -> None:

@@ -1,4 +1,4 @@
-"""Outline and mesh: the half-section is that of the implant described by the case."""
+"""Mesh: the half-section is that of the implant described by the case."""
 
 import re
 import subprocess
@@ -7,36 +7,10 @@ import sys
 import numpy as np
 import pytest
 
-from stillroot import Case, EnvironmentProblem, MeshError
-from stillroot.answers.levels import at_level
-from stillroot.mechanics.accuracy import COARSE
-from stillroot.mechanics.bodies import take_apart
+from stillroot import MeshError
 from stillroot.mechanics.mesh import mesh_key, mesh_outline
-from stillroot.mechanics.outline import Outline, Region, gaps_between, implant_wall, outline_of
-from stillroot.mechanics.stored import half_section, mesh_folders, read_section, write_section
-
-BASE = {
-    "title": "geometry",
-    "implant": {"diameter_mm": 4.0, "length_mm": 8.0},
-    "bone": {"cortical_thickness_mm": 1.5, "trabecular_modulus_mpa": 300.0},
-    "loads": [{"name": "push", "axial_n": 50.0}],
-}
-
-
-def case_with(**sections):
-    return Case.from_dict({**BASE, **sections})
-
-
-def implant(**keys):
-    return {"diameter_mm": 4.0, "length_mm": 8.0, **keys}
-
-
-def revolved_volume(section, name):
-    """2π ∫ r dA of a region, exact for straight-sided triangles (Pappus)."""
-    triangles = section.triangles[:, section.region == section.names.index(name)]
-    r, z = section.points_mm[:, triangles]
-    area = 0.5 * ((r[1] - r[0]) * (z[2] - z[0]) - (r[2] - r[0]) * (z[1] - z[0]))
-    return 2 * np.pi * np.sum(np.abs(area) * r.mean(axis=0))
+from stillroot.mechanics.outline import Outline, Region, implant_wall, outline_of
+from tests.unit.mechanics._implants import BASE, case_with, implant, revolved_volume
 
 
 def test_a_smooth_implant_displaces_a_cylinder_of_bone():
@@ -69,51 +43,35 @@ def test_every_thread_form_keeps_crest_and_core(form):
     assert core < revolved_volume(section, "implant") < full
 
 
-def test_both_sides_of_the_wall_have_the_same_nodes():
-    section = mesh_outline(outline_of(case_with()), 0.5)
-    pair = take_apart(section, keep_gap=True)
-    wall = pair.wall
-    np.testing.assert_array_equal(
-        pair.implant.nodes_mm[:, wall.implant_nodes], pair.bone.nodes_mm[:, wall.bone_nodes]
-    )
-    straight = 0.5 * (wall.nodes_mm[:, wall.edges[0]] + wall.nodes_mm[:, wall.edges[2]])
-    np.testing.assert_allclose(wall.nodes_mm[:, wall.edges[1]], straight, atol=1e-9)
+def solid_of(wall):
+    """The solid of revolution under a wall, cone by cone: π/3 Σ Δz (a² + a b + b²)."""
+    a, b = wall[:-1, 0], wall[1:, 0]
+    return np.pi / 3 * np.sum(-np.diff(wall[:, 1]) * (a**2 + a * b + b**2))
 
 
-def test_normals_of_the_wall_close_up():
-    """Gauss: ∮ n_z r ds over the wall and the disc that closes it at the crest is zero."""
-    pair = take_apart(mesh_outline(outline_of(case_with()), 0.5), keep_gap=True)
-    wall = pair.wall
-    ends = wall.nodes_mm[:, wall.edges[[0, 2]]]
-    length = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=0)
-    flux = np.sum(wall.normal[1] * ends[0].mean(axis=0) * length)
-    assert flux == pytest.approx(-0.5 * 2.0**2), "out of the bone and into the disc r < 2"
-
-
-def test_gaps_are_what_no_hold_covers():
-    assert gaps_between(((0.0, 8.0),), 8.0) == ()
-    assert gaps_between(((1.0, 2.0), (4.0, 8.0)), 8.0) == ((0.0, 1.0), (2.0, 4.0))
-
-
-@pytest.mark.parametrize("fill", ["clot", "empty"])
-def test_only_the_hold_touches_native_bone(fill):
-    case = case_with(socket={"holds_mm": [[4.0, 8.0]], "gap_fill": fill})
-    pair = take_apart(mesh_outline(outline_of(case), 0.5), keep_gap=case.socket.gap_filled)
-    wall = pair.wall
-    middle = -wall.nodes_mm[1, wall.edges[1]]
-    assert np.all(middle[~wall.fill] > 4.0 - 0.05)
-    assert np.any(wall.fill) == (fill == "clot")
-    if fill == "empty":
-        assert middle.min() > 4.0 - 0.05
+def thinnest(section):
+    """The least 4 √3 area / Σ side² of a triangle: 1 if equilateral, 0 if flat."""
+    corners = section.points_mm[:, section.triangles]
+    sides = np.roll(corners, -1, axis=1) - corners
+    area = 0.5 * np.abs(sides[0, 0] * sides[1, 1] - sides[1, 0] * sides[0, 1])
+    return np.min(4 * np.sqrt(3) * area / np.sum(sides**2, axis=(0, 1)))
 
 
 def test_a_hold_that_ends_next_to_a_thread_corner_leaves_no_sliver():
+    """And implant, gap and bone keep their volumes, whether or not the hold snaps to the corner."""
     thread = {"pitch_mm": 0.8, "depth_mm": 0.35}
     for top in np.arange(4.0, 4.9, 0.02):
         case = case_with(
             implant=implant(thread=thread), socket={"holds_mm": [[round(float(top), 3), 8.0]]}
         )
-        mesh_outline(outline_of(case), 0.5)  # raises MeshError on a bad triangle
+        section = mesh_outline(outline_of(case), 0.5)
+        assert thinnest(section) > 0.05, top
+        radius, depth = case.block_mm
+        below = [revolved_volume(section, name) for name in section.names if name != "abutment"]
+        assert sum(below) == pytest.approx(np.pi * radius**2 * depth, rel=1e-9), top
+        solid = solid_of(implant_wall(case.implant))
+        assert revolved_volume(section, "implant") == pytest.approx(solid, rel=1e-9), top
+        assert revolved_volume(section, "gap") > 0, top
 
 
 # Lengths that leave a root, a ledge or a flat of micrometres somewhere along the implant.
@@ -142,10 +100,7 @@ def test_a_length_of_micrometres_leaves_no_sliver_and_the_implant_as_large_as_it
     wall = implant_wall(case.implant)
     assert wall[0].tolist() == [case.implant.platform_diameter_mm / 2, 0.0]
     assert wall[-1].tolist() == [0.0, -case.implant.length_mm]
-    # A solid of revolution under a polygon, cone by cone: π/3 Σ Δz (a² + a b + b²).
-    a, b = wall[:-1, 0], wall[1:, 0]
-    solid = np.pi / 3 * np.sum(-np.diff(wall[:, 1]) * (a**2 + a * b + b**2))
-    assert revolved_volume(section, "implant") == pytest.approx(solid, rel=1e-6)
+    assert revolved_volume(section, "implant") == pytest.approx(solid_of(wall), rel=1e-6)
 
 
 def test_a_sliver_is_told_with_its_place_and_the_shortest_edge_with_its_keys():
@@ -193,15 +148,6 @@ def test_meshing_twice_gives_the_same_mesh():
     np.testing.assert_array_equal(first.triangles, second.triangles)
 
 
-def test_a_stored_mesh_comes_back_unchanged(tmp_path):
-    section = mesh_outline(outline_of(case_with()), 0.5)
-    write_section(tmp_path / "a.npz", section)
-    back = read_section(tmp_path / "a.npz")
-    np.testing.assert_array_equal(back.points_mm, section.points_mm)
-    np.testing.assert_array_equal(back.triangles, section.triangles)
-    assert back.names == section.names
-
-
 def test_any_change_of_geometry_changes_the_key():
     keys = {
         mesh_key(outline_of(case), element)
@@ -222,44 +168,6 @@ def test_any_change_of_geometry_changes_the_key():
 def test_a_modulus_does_not_change_the_key():
     stiffer = case_with(bone={**BASE["bone"], "trabecular_modulus_mpa": 900.0})
     assert mesh_key(outline_of(case_with()), 0.25) == mesh_key(outline_of(stiffer), 0.25)
-
-
-@pytest.mark.usefixtures("without_gmsh")
-def test_without_gmsh_a_foreign_geometry_is_one_clear_message():
-    with pytest.raises(EnvironmentProblem, match="apt-get install") as caught:
-        half_section(outline_of(case_with()), 0.25)
-    assert "stored meshes; this geometry and element size have none" in str(caught.value)
-
-
-@pytest.mark.usefixtures("without_gmsh")
-def test_without_gmsh_every_shipped_case_finds_its_meshes(shipped_case):
-    for case in (shipped_case, at_level(shipped_case, COARSE)):
-        assert half_section(outline_of(case), case.numerics.element_mm).triangles.shape[0] == 3
-
-
-@pytest.mark.usefixtures("without_gmsh")
-def test_without_gmsh_every_case_of_a_shipped_plan_finds_its_meshes(planned_cases):
-    for shipped in planned_cases:
-        for case in (shipped, at_level(shipped, COARSE)):
-            assert half_section(outline_of(case), case.numerics.element_mm).triangles.shape[0] == 3
-
-
-def test_no_stored_mesh_is_stale(shipped_cases, planned_cases):
-    wanted = {
-        f"{mesh_key(outline_of(case), case.numerics.element_mm)}.npz"
-        for shipped in (*shipped_cases, *planned_cases)
-        for case in (shipped, at_level(shipped, COARSE))
-    }
-    folder = next(folder for folder in mesh_folders() if folder.is_dir())
-    assert {path.name for path in folder.glob("*.npz")} == wanted
-
-
-@pytest.mark.parametrize("holds", [[[0.03, 8.0]], [[0.0, 7.97]], [[0.0, 4.0], [4.02, 8.0]]])
-def test_a_gap_thinner_than_the_snap_is_no_gap(holds):
-    pair = take_apart(
-        mesh_outline(outline_of(case_with(socket={"holds_mm": holds})), 0.5), keep_gap=True
-    )
-    assert pair.wall.edges.shape[1] > 0
 
 
 def test_a_broken_pipe_is_an_error_after_meshing_too():

@@ -4,7 +4,7 @@ A picture is drawn small and compared pixel by pixel with the one in tests/figur
 with it: those of another gmsh change numbers in the first decimal, which a picture shows. Where pictures
 are meant to change: store them anew, look at each that differs, and commit it.
 
-    STORE_FIGURES=1 .venv/bin/python -m pytest tests/unit/pictures/test_stored_figures.py
+    STORE_FIGURES=1 .venv/bin/python -m pytest tests/test_stored_figures.py
 """
 
 from __future__ import annotations
@@ -43,7 +43,7 @@ if TYPE_CHECKING:
     from stillroot.pictures.paper import Picture
 
 STORING = bool(os.environ.get("STORE_FIGURES"))
-STORED = Path(__file__).parents[2] / "figures"
+STORED = Path(__file__).parent / "figures"
 MESHES = STORED / "meshes"
 DPI = 60
 """Two fifths of what is written for users: a line still shows, and all take less than 700 kB. Edges of
