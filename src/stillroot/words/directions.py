@@ -7,11 +7,10 @@ from typing import TYPE_CHECKING
 from stillroot.answers.wording import rounded
 from stillroot.mechanics.six_directions import GIVES_WAY, LITTLE, MUCH
 from stillroot.units import NMM_PER_NCM
-from stillroot.words.document import Column, table_of
+from stillroot.words.document import Column, Table
 
 if TYPE_CHECKING:
     from stillroot.mechanics.six_directions import Direction, SixDirections
-    from stillroot.words.document import Table
 
 DEGREES_OF_FREEDOM = {
     "sideways": ("lateral x", "lateral y"),
@@ -78,7 +77,9 @@ HOW = Column("How it moves", lambda row: row.state)
 
 def six_table(six: SixDirections, *, caption: str, note: str) -> Table:
     """Return how an implant moves in each direction, in short."""
-    return table_of(six.directions, (WAY, LOAD, PEAK, HOW), caption=caption, note=note, wide=False)
+    return Table(
+        caption=caption, columns=(WAY, LOAD, PEAK, HOW), items=six.directions, note=note, wide=False
+    )
 
 
 def _joined(items: list[str]) -> str:

@@ -9,18 +9,7 @@ from stillroot.answers.wording import NO_LINE, rounded
 from stillroot.mechanics.six_directions import SMALL
 from stillroot.units import NMM_PER_NCM, UM_PER_MM
 from stillroot.words.directions import LOAD, PEAK, WAY, in_words, place_in_words, six_table
-from stillroot.words.document import (
-    CLINICIAN,
-    RESEARCHER,
-    TERMINAL,
-    Column,
-    Document,
-    Lines,
-    Section,
-    Shown,
-    made_by,
-    table_of,
-)
+from stillroot.words.document import Column, Document, Section, Shown, Table, made_by
 from stillroot.words.resolved import case_section
 from stillroot.words.torques import TORQUE_IS_ONE, torque_lines
 
@@ -42,32 +31,34 @@ LIMITS = (
         "is not estimated here; the check command estimates it for each load."
     ),
 )
+SMALL_LOAD = f"{SMALL:.0%} of the load"
+THE_COLUMNS_ARE = (
+    f"Initial stiffness: at {SMALL_LOAD}; secant: at the load; both from the movement of the reference "
+    "point against the far bone. The 6 x 6 matrix in --json is the tangent: a vanishing load, with "
+    "every closed point sticking."
+)
 
 
 def directions_document(answer: DirectionsResult, shown: Sequence[str] = ()) -> Document:
     """Return the report of the six directions, `shown` being the names of its pictures."""
     title = "Direction by direction"
     caption = f"The seated implant under a load at {place_in_words(answer.six.height_mm)}"
-    whole = table_of(answer.six.directions, WHOLE, caption=caption, note=what_the_columns_are(answer))
+    states = what_the_states_mean(answer)
+    short = six_table(answer.six, caption=caption, note=states)
+    whole = Table(
+        caption=caption, columns=WHOLE, items=answer.six.directions, note=f"{states} {THE_COLUMNS_ARE}"
+    )
     return Document(
         question=QUESTION,
         subject=answer.case.title,
         answer=f"{in_words(answer.six)} {TORQUE_IS_ONE}",
         beside=(),
         limits=LIMITS,
-        first=tuple(Shown(name=name) for name in shown),
+        first=tuple(map(Shown, shown)),
         sections=(
-            Section(title="Insertion torque", blocks=(Lines(lines=torque_lines(answer)),)),
-            Section(
-                title=title,
-                blocks=(six_table(answer.six, caption=caption, note=what_the_states_mean(answer)),),
-                readers=CLINICIAN,
-            ),
-            Section(
-                title=title,
-                blocks=(whole, Lines(lines=what_follows(answer))),
-                readers=RESEARCHER | TERMINAL,
-            ),
+            Section("Insertion torque", torque_lines(answer)),
+            Section(title, (short,), ("clinician",)),
+            Section(title, (whole, *what_follows(answer)), ("researcher", "terminal")),
             case_section(answer.case),
         ),
         slides=tuple(shown),
@@ -76,17 +67,13 @@ def directions_document(answer: DirectionsResult, shown: Sequence[str] = ()) -> 
     )
 
 
-def _stiffness(row: Direction, value: float) -> str:
+def _stiffness(row: Direction, value: float | None) -> str:
     """Return a stiffness in N/µm, or N·cm for a degree."""
-    if value == 0:
+    if not value:
         return "none"
     if row.load_unit == "N":
         return f"{value / UM_PER_MM:.3g} N/µm"
     return f"{value / NMM_PER_NCM * math.pi / 180:.3g} N·cm/°"
-
-
-def _secant(row: Direction) -> str:
-    return "none" if row.secant_stiffness is None else _stiffness(row, row.secant_stiffness)
 
 
 def _head(row: Direction) -> str:
@@ -101,22 +88,11 @@ WHOLE = (
     WAY,
     LOAD,
     Column("Initial stiffness", lambda row: _stiffness(row, row.stiffness), number=True),
-    Column("Secant stiffness", _secant, number=True),
+    Column("Secant stiffness", lambda row: _stiffness(row, row.secant_stiffness), number=True),
     PEAK,
     Column("Head movement", _head, number=True),
     Column("How far it moves", lambda row: row.state.removeprefix("moves "), whole=True),
 )
-
-
-def what_the_columns_are(answer: DirectionsResult) -> str:
-    """Return what the words and numbers of the table mean."""
-    return (
-        f"{what_the_states_mean(answer)} Initial stiffness: at {_small()}; secant: at the load; both "
-        "from the movement of the reference "
-        "point against the far bone. The 6 x 6 matrix in --json is "
-        "the tangent: a vanishing load, "
-        "with every closed point sticking."
-    )
 
 
 def what_the_states_mean(answer: DirectionsResult) -> str:
@@ -124,12 +100,8 @@ def what_the_states_mean(answer: DirectionsResult) -> str:
     first_band = answer.case.threshold.bands_um[0]
     return (
         f"Moves little: less than {first_band:g} µm at the bone under the load; moves much: more. Gives "
-        f"way: no equilibrium under the load, or more than that motion at {_small()}. {NO_LINE}"
+        f"way: no equilibrium under the load, or more than that motion at {SMALL_LOAD}. {NO_LINE}"
     )
-
-
-def _small() -> str:
-    return f"{SMALL:.0%} of the load"
 
 
 def what_follows(answer: DirectionsResult) -> tuple[str, ...]:
