@@ -6,28 +6,23 @@ import io
 import os
 import sys
 from contextlib import suppress
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from stillroot.commands import explore_command, span_command, study_commands
+from stillroot.commands import explore_command, study_commands
 from stillroot.commands.options import Share, file_argument, output_options, workers_option
-from stillroot.commands.terminal import (
-    INTERNAL,
-    INTERRUPTED,
-    complain,
-    deliver,
-    progress_bar,
-    working,
-)
+from stillroot.commands.terminal import INTERNAL, INTERRUPTED, complain, deliver, progress_bar, working
 from stillroot.errors import CaseError, EnvironmentProblem, StillrootError
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from stillroot.answers.explained import Explained
-    from stillroot.answers.result import DirectionsResult
+    from stillroot.arch.span import SpanResult
+    from stillroot.arch.span_vary import Variation
 
 LEAST_SITES, MOST_SITES = 4, 4096
 
@@ -68,7 +63,6 @@ def check(
     from stillroot.answers.explained import as_explained  # noqa: PLC0415
     from stillroot.inputs.case import read_case  # noqa: PLC0415
     from stillroot.studies.levers import explain  # noqa: PLC0415
-    from stillroot.writing.output import CHECK  # noqa: PLC0415
 
     case = read_case(file)
 
@@ -81,7 +75,7 @@ def check(
         tell("writing")
         return result
 
-    deliver(CHECK, working(file), solve, out=out, **output)
+    deliver("Explained", working(file), solve, out=out, **output)
 
 
 @cli.command()
@@ -102,14 +96,69 @@ def directions(file: Path, *, height_mm: float, **output: Any) -> None:
     """
     from stillroot.answers import answer  # noqa: PLC0415
     from stillroot.inputs.case import read_case  # noqa: PLC0415
-    from stillroot.writing.output import DIRECTIONS  # noqa: PLC0415
 
     case = read_case(file)
 
-    def solve(tell: Callable[[str], None]) -> DirectionsResult:
-        return answer.directions(case, height_mm=height_mm, progress=tell)
+    solve = partial(answer.directions, case, height_mm=height_mm)
+    deliver("DirectionsResult", working(file), lambda tell: solve(progress=tell), **output)
 
-    deliver(DIRECTIONS, working(file), solve, **output)
+
+@cli.command()
+@file_argument("PLAN.toml")
+@click.option(
+    "--without",
+    metavar="N",
+    multiple=True,
+    help="Leave out an implant, by name or number: lost, or not loaded. Repeat for several.",
+)
+@click.option(
+    "--unsplinted",
+    is_flag=True,
+    help="Also answer the same loads on single crowns: the effect of splinting.",
+)
+@click.option(
+    "--quick",
+    is_flag=True,
+    help="Answer in seconds, on a coarse mesh and without errors.",
+)
+@click.option(
+    "--vary",
+    metavar="WHAT",
+    help="Answer quickly for several values of one thing: cantilever, implants, stiffness or "
+    "engagement:NAME, as cantilever=0,5,10.",
+)
+@output_options("span.json, span.txt, the resolved plan and pictures")
+def span(
+    file: Path,
+    *,
+    without: tuple[str, ...],
+    unsplinted: bool,
+    quick: bool,
+    vary: str | None,
+    **output: Any,
+) -> None:
+    """Answer a full arch: the load that each implant under one bridge carries, and its motion.
+
+    Exit codes: 0 computed, 2 bad input, 3 not converged, 4 something missing on this machine.
+    """
+    from stillroot.arch.plan import read_plan  # noqa: PLC0415
+    from stillroot.arch.span import check_span  # noqa: PLC0415
+    from stillroot.arch.span_vary import vary as varied  # noqa: PLC0415
+
+    plan = read_plan(file)
+    # Numbers are those of the file, also where an implant before it is left out.
+    for name in dict.fromkeys(plan.name_of(given) for given in without):
+        plan = plan.without(name)
+    solve: Callable[..., SpanResult | Variation]
+    if vary is None:
+        solve = partial(check_span, plan, quick=quick, unsplinted=unsplinted)
+    else:
+        for option, given in (("--out", output["out"] is not None), ("--unsplinted", unsplinted)):
+            if given:
+                msg = f"{option}: is not used with --vary; leave one of the two out"
+                raise CaseError(msg)
+        solve = partial(varied, plan, vary)
+    deliver("SpanResult", working(file), lambda tell: solve(progress=tell), **output)
 
 
 @cli.command()
@@ -149,7 +198,7 @@ def lesson(folder: Path, *, count: int | None, small: bool, workers: int | None)
     return 0
 
 
-for command in (*study_commands.COMMANDS, span_command.span, explore_command.explore):
+for command in (*study_commands.COMMANDS, explore_command.explore):
     cli.add_command(command)
 
 

@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 from stillroot.answers.chain import Placed
 from stillroot.answers.wording import NO_LINE, with_error
 from stillroot.mechanics.accuracy import PARTS, ErrorEstimate
+from stillroot.mechanics.fields import displacement
 
 if TYPE_CHECKING:
     from stillroot.inputs.case import Case
     from stillroot.mechanics.contact import ContactState
+    from stillroot.mechanics.fields import Displacement
     from stillroot.mechanics.mesh import HalfSection
     from stillroot.mechanics.motion import HeadMovement, Micromotion, Peak
     from stillroot.mechanics.resultant import Resultant
@@ -118,6 +121,11 @@ class CheckResult:
     def governing(self) -> LoadAnswer:
         """The load with the largest peak."""
         return max(self.loads, key=lambda answer: answer.peak.total_um)
+
+    @cached_property
+    def field(self) -> Displacement:
+        """The displacement under the governing load; pictures and files share it."""
+        return displacement(self.seated, self.governing.state, self.governing.resultant)
 
     def __repr__(self) -> str:
         """Return what a reader of a notebook wants first."""

@@ -8,14 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from stillroot.commands.options import (
-    Share,
-    file_argument,
-    left_out,
-    samples_options,
-    store_option,
-    study_options,
-)
+from stillroot.commands import options
 from stillroot.commands.terminal import INTERRUPTED, complain, deliver, naming, progress_bar
 from stillroot.errors import CaseError, NotConverged
 
@@ -32,9 +25,9 @@ QUESTIONS = ("length", "engagement", "load", "lever", "bone")
 @click.argument(
     "case_files", metavar="A.toml B.toml …", nargs=-1, required=True, type=click.Path(path_type=Path)
 )
-@samples_options(32)
-@left_out("--no-spread", "with_spread", help="Compare the cases as stated, without samples.")
-@study_options
+@options.samples_options(32)
+@options.left_out("--no-spread", "with_spread", help="Compare the cases as stated, without samples.")
+@options.study_options
 def compare(case_files: tuple[Path, ...], **given: Any) -> int:
     """Set cases side by side: what differs in them, and which differences mean anything.
 
@@ -48,11 +41,11 @@ def compare(case_files: tuple[Path, ...], **given: Any) -> int:
         msg = "a case is given more than once; a comparison takes different ones"
         raise CaseError(msg)
 
-    return _study(study.compare, cases, **given)
+    return _study("Comparison", study.compare, cases, **given)
 
 
 @click.command()
-@file_argument("CASE.toml")
+@options.file_argument("CASE.toml")
 @click.option(
     "--vary",
     "varied",
@@ -62,7 +55,7 @@ def compare(case_files: tuple[Path, ...], **given: Any) -> int:
     help="A number of the case file and its values; several make a grid. Also KEY=a,b,c, and "
     "KEY=from:to:count:log for steps by a factor.",
 )
-@study_options
+@options.study_options
 def sweep(file: Path, *, varied: tuple[str, ...], **given: Any) -> int:
     """Solve a case on a grid of its numbers.
 
@@ -79,14 +72,14 @@ def sweep(file: Path, *, varied: tuple[str, ...], **given: Any) -> int:
             msg = f"--vary {text}: {key} is varied already"
             raise CaseError(msg, key=key)
         grid[key] = values
-    return _study(study.sweep, read_case(file), grid, file=file, **given)
+    return _study("Sweep", study.sweep, read_case(file), grid, file=file, **given)
 
 
 @click.command()
-@file_argument("CASE.toml")
-@samples_options(64)
-@left_out("--no-drivers", "drivers", help="Leave out the drivers: fewer cases to solve.")
-@study_options
+@options.file_argument("CASE.toml")
+@options.samples_options(64)
+@options.left_out("--no-drivers", "drivers", help="Leave out the drivers: fewer cases to solve.")
+@options.study_options
 def spread(file: Path, **given: Any) -> int:
     """Show how the uncertainty of the inputs spreads the answer.
 
@@ -95,11 +88,11 @@ def spread(file: Path, **given: Any) -> int:
     from stillroot.inputs.case import read_case  # noqa: PLC0415
     from stillroot.studies import spreads as study  # noqa: PLC0415
 
-    return _study(study.spread, read_case(file), file=file, **given)
+    return _study("Spread", study.spread, read_case(file), file=file, **given)
 
 
 @click.command()
-@file_argument("CASE.toml")
+@options.file_argument("CASE.toml")
 @click.option(
     "--below",
     "below_um",
@@ -117,26 +110,26 @@ def spread(file: Path, **given: Any) -> int:
     help="What to find (default: all; length only where the implant is held over its whole length).",
 )
 @click.option("--from-crest", is_flag=True, help="Shorten the engagement from below, not from above.")
-@left_out("--no-spread", "with_spread", help="Use the inputs as stated.")
+@options.left_out("--no-spread", "with_spread", help="Use the inputs as stated.")
 @click.option(
     "--confidence",
     metavar="SHARE",
-    type=Share(),
+    type=options.Share(),
     default="90%",
-    help="Share of the samples whose peak stays at or below the limit (default 90%).",
+    help="options.Share of the samples whose peak stays at or below the limit (default 90%).",
 )
-@samples_options(32)
-@study_options
+@options.samples_options(32)
+@options.study_options
 def bounds(file: Path, *, below_um: float, **given: Any) -> int:
     """Find how far one number may go below a limit: least length, largest load, softest bone."""
     from stillroot.inputs.case import read_case  # noqa: PLC0415
     from stillroot.studies import bounds as study  # noqa: PLC0415
 
-    return _study(study.bounds, read_case(file), below_um, file=file, **given)
+    return _study("Bounds", study.bounds, read_case(file), below_um, file=file, **given)
 
 
 @click.command()
-@store_option
+@options.store_option
 @click.option("--clear", is_flag=True, help="Forget all solved cases.")
 @click.option("--clear-outdated", is_flag=True, help="Forget what other versions of the program solved.")
 def store(store_file: Path | None, *, clear: bool, clear_outdated: bool) -> None:
@@ -158,6 +151,7 @@ COMMANDS = (compare, sweep, spread, bounds, store)
 
 
 def _study(
+    kind: str,
     study: Callable[..., Study],
     *about: Any,
     file: Path | None = None,
@@ -172,7 +166,6 @@ def _study(
     """
     from stillroot.studies.running import Where  # noqa: PLC0415
     from stillroot.studies.store import Store, default_path  # noqa: PLC0415
-    from stillroot.writing.output import STUDY  # noqa: PLC0415
 
     output = {name: given.pop(name) for name in ("out", "as_json", "reader", "pdf")}
 
@@ -183,7 +176,7 @@ def _study(
             return study(*about, where=where, progress=progress, **given)
 
     try:
-        found = deliver(STUDY, progress_bar(), solve, **output)
+        found = deliver(kind, progress_bar(), solve, **output)
     except KeyboardInterrupt:
         complain("stopped; solved cases are kept, and the same command goes on from there")
         return INTERRUPTED

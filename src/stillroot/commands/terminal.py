@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import re
 from contextlib import contextmanager, nullcontext
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 import click
 
@@ -17,7 +17,6 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from stillroot.words.document import Audience
-    from stillroot.writing.output import Kind, Report
 
 INTERNAL, INTERRUPTED = 1, 130
 """Exit codes beside those of `stillroot.errors`."""
@@ -27,7 +26,7 @@ P = TypeVar("P")
 
 
 def deliver(
-    kind: Kind,
+    kind: str,
     showing: AbstractContextManager[P],
     solve: Callable[[P], R],
     *,
@@ -36,65 +35,50 @@ def deliver(
     reader: Audience | None,
     pdf: bool,
 ) -> R:
-    """Solve with progress shown, write the result where that is asked for, print and return it."""
-    from stillroot.writing.output import write  # noqa: PLC0415 - slow to import, but wanted next
+    """Solve with progress shown, write the result where that is asked for, print and return it.
 
-    wanted = report_for(out, kind, reader=reader, pdf=pdf)
-    with showing as progress:
-        result = solve(progress)
-        if out is not None:
-            write(result, out, report=wanted)
-    print_result(result, out, as_json=as_json)
-    return result
-
-
-def report_for(out: Path | None, kind: Kind, *, reader: Audience | None, pdf: bool) -> Report:
-    """Return which report is asked for, having refused what could not be written.
-
-    Raises
-    ------
-    CaseError
-        A report is asked for, and no place for it.
-    OutputError, EnvironmentProblem
-        The place cannot be written; a PDF cannot be made here.
+    `kind` is the name of its type. What could not be written is refused before any work is done.
     """
-    from stillroot.writing.output import Report  # noqa: PLC0415
+    from stillroot.writing import output, terminal  # noqa: PLC0415 - slow to import, but wanted next
     from stillroot.writing.pdf import assert_pdf_can_be_made  # noqa: PLC0415
     from stillroot.writing.whole_folder import assert_writable  # noqa: PLC0415
 
-    if out is None:
-        if reader is not None or pdf:
-            name = "--pdf" if pdf else f"--for {reader}"
-            msg = f"{name}: needs --out DIR, the folder for the report"
-            raise CaseError(msg)
-        return Report()
-    assert_writable(out, kind.mark)
-    if pdf:
-        assert_pdf_can_be_made()
-    return Report(reader=reader or "researcher", pdf=pdf)
+    if out is not None:
+        assert_writable(out, output.KINDS[kind].mark)
+        if pdf:
+            assert_pdf_can_be_made()
+    elif reader is not None or pdf:
+        msg = f"{'--pdf' if pdf else f'--for {reader}'}: needs --out DIR, the folder for the report"
+        raise CaseError(msg)
+    with showing as progress:
+        result = solve(progress)
+        if out is not None:
+            output.write(result, out, report=output.Report(reader=reader or "researcher", pdf=pdf))
+    if as_json:
+        click.echo(output.json_of(result))
+        return result
+    from rich.console import Console  # noqa: PLC0415 - slow to import
+
+    seen = Console()
+    console = seen if seen.is_terminal else Console(width=terminal.WIDTH, color_system=None)
+    terminal.show(output.document_of(result), console)
+    if out is not None:
+        click.echo(f"Written to {out}{os.sep}")
+    return result
 
 
 @contextmanager
 def progress_bar() -> Iterator[Callable[[int, int, str], None]]:
     """Show on stderr, where that is a terminal, how much is done and how long the rest will take."""
+    from rich import progress as rich  # noqa: PLC0415 - slow to import
     from rich.console import Console  # noqa: PLC0415
-    from rich.progress import (  # noqa: PLC0415
-        BarColumn,
-        MofNCompleteColumn,
-        Progress,
-        TextColumn,
-        TimeRemainingColumn,
-    )
 
     console = Console(stderr=True)
-    columns = (
-        BarColumn(),
-        MofNCompleteColumn(),
-        TimeRemainingColumn(),
-        TextColumn("{task.description}", markup=False),
-    )
-    with Progress(
-        *columns,
+    with rich.Progress(
+        rich.BarColumn(),
+        rich.MofNCompleteColumn(),
+        rich.TimeRemainingColumn(),
+        rich.TextColumn("{task.description}", markup=False),
         console=console,
         disable=not console.is_terminal,
         transient=True,
@@ -128,24 +112,6 @@ def naming(file: Path) -> Iterator[None]:
         yield
     except CaseError as error:
         raise error if error.file else CaseError(f"{file}: {error}", key=error.key) from None
-
-
-def print_result(result: Any, out: Path | None, *, as_json: bool) -> None:
-    """Print a result on stdout: as JSON and nothing else, or as text."""
-    from stillroot.writing.output import document_of, json_of  # noqa: PLC0415
-
-    if as_json:
-        click.echo(json_of(result))
-        return
-    from rich.console import Console  # noqa: PLC0415
-
-    from stillroot.writing.terminal import WIDTH, show  # noqa: PLC0415
-
-    terminal = Console()
-    plain = Console(width=WIDTH, color_system=None)
-    show(document_of(result), terminal if terminal.is_terminal else plain)
-    if out is not None:
-        click.echo(f"Written to {out}{os.sep}")
 
 
 def complain(text: str) -> None:

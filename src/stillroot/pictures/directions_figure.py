@@ -45,6 +45,11 @@ TALL_IN, ACROSS_IN = 7.6, WIDTH_IN - 0.4
 NOTE = "At the arrows: peak micromotion under the load. The thicker an arrow, the less it moves."
 
 
+def directions_pictures(answer: DirectionsResult) -> tuple[Picture, ...]:
+    """Return the pictures of six directions: one."""
+    return (six_arrows(answer),)
+
+
 def six_arrows(answer: DirectionsResult) -> Picture:
     """Draw the implant in section with an arrow for each of its directions."""
     six, case = answer.six, answer.case

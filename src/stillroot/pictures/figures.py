@@ -10,7 +10,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from stillroot.answers.explained import as_explained
-from stillroot.mechanics.fields import displacement
 from stillroot.pictures.directions_figure import six_arrows
 from stillroot.pictures.gauge_figure import gauge
 from stillroot.pictures.levers_figure import levers, other_choices
@@ -43,15 +42,13 @@ def pictures(
     """
     explained = as_explained(answered)
     result = explained.answer
-    worst = result.governing
-    field = field or displacement(result.seated, worst.state, worst.resultant)
     drawn = [
         summary(result),
         *(draw(result, answer) for answer in result.loads for draw in (section, unrolled)),
         six_arrows(explained.directions) if explained.directions is not None else None,
         levers(explained) if explained.levers else None,
         other_choices(explained) if explained.choices else None,
-        moved(result, field),
+        moved(result, field or result.field),
         seat_pressure(result),
         gauge(result),
     ]

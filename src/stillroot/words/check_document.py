@@ -6,37 +6,24 @@ import math
 import textwrap
 from typing import TYPE_CHECKING
 
-from stillroot.answers.explained import as_explained
+from stillroot.answers.explained import Choice, as_explained
 from stillroot.answers.summary import place_of
 from stillroot.answers.wording import NO_LINE, rounded, with_error
 from stillroot.mechanics.accuracy import PARTS as ERROR_PARTS
 from stillroot.mechanics.six_directions import GIVES_WAY
 from stillroot.studies.levers import largest_after
 from stillroot.words.directions import in_words, six_table
-from stillroot.words.document import (
-    CLINICIAN,
-    RESEARCHER,
-    TERMINAL,
-    Column,
-    Document,
-    Lines,
-    Section,
-    Shown,
-    Table,
-    made_by,
-    table_of,
-)
+from stillroot.words.document import Column, Document, Section, Shown, Table, made_by
 from stillroot.words.loads import load_text
 from stillroot.words.resolved import case_section
 from stillroot.words.torques import TORQUE_IS_ONE, torque_lines
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Callable, Iterator, Sequence
 
-    from stillroot.answers.explained import Choice, Explained, Lever
-    from stillroot.answers.result import CheckResult, LoadAnswer
-    from stillroot.mechanics.accuracy import ErrorEstimate
-    from stillroot.words.document import Block
+    from stillroot.answers.explained import Explained, Lever
+    from stillroot.answers.result import CheckResult
+    from stillroot.words.document import Block, Reader
 
 QUESTION = "How far does this implant move against its bone under these loads?"
 WHAT_MOVES = (
@@ -76,68 +63,55 @@ def check_document(answered: CheckResult | Explained, _shown: Sequence[str] = ()
     explained = as_explained(answered)
     result = explained.answer
     slug = result.load_slugs[result.loads.index(result.governing)]
+    of_governing = tuple(f"{kind}-{slug}" for kind in ("section", "moved", "gauge", "unrolled"))
     return Document(
         question=QUESTION,
         subject=result.case.title,
         answer=result.summary.sentence,
         limits=result.summary.limits,
-        first=(Shown(name="summary"), Shown(name=f"section-{slug}")),
-        sections=tuple(_sections(explained)),
-        slides=(
-            "summary",
-            *(f"{kind}-{slug}" for kind in ("section", "moved", "gauge", "unrolled")),
-            *("seat-pressure", "directions", "levers", "choices"),
-        ),
+        first=(Shown("summary"), Shown(of_governing[0])),
+        sections=tuple(_sections(explained, slug)),
+        slides=("summary", *of_governing, "seat-pressure", "directions", "levers", "choices"),
         again=f"stillroot check case.toml{' --choices' if explained.choices else ''} --out DIR",
         case_file="case.toml",
         made_by=made_by(result.versions, result.case.fingerprint()),
     )
 
 
-def _sections(explained: Explained) -> Iterator[Section]:
+def _sections(explained: Explained, slug: str) -> Iterator[Section]:
     result, choices = explained.answer, explained.choices
     held = (f"{engagement_line(result)}.", *torque_lines(result))
-    holding = Lines(lines=(" ".join(held),))
-    helps, six = (*_helps(explained),), _six(explained)
-    drives = _levers_table(explained, by_plan=False)
-    yield Section(title="Engagement and torque", blocks=(Lines(lines=held),), readers=TERMINAL)
-    for columns, readers in ((SHORT, CLINICIAN), (ON_A_TERMINAL, TERMINAL)):
-        loads = _loads_table(result, columns)
-        yield Section(title="Loads and motions", blocks=(loads,), readers=readers)
+    helps, six = _helps(explained), _six(explained)
+    in_short = (_choices_in_short(explained),) if choices else ()
+    rough = any(not lever.by_plan for lever in explained.levers)
+    drives = (_levers_table(explained, by_plan=False),) if rough else ()
+    what, changes = "Loads and motions", "What changes the number"
+    pictures = [f"{kind}-{slug}" for kind in ("moved", "unrolled", "gauge")]
+    pictures += ["seat-pressure", "directions", "levers"]
+    others = [f"{k}-{x}" for x in result.load_slugs if x != slug for k in ("section", "unrolled")]
+    whole: tuple[Reader, ...] = ("researcher",)
+
+    yield Section("Engagement and torque", held, ("terminal",))
+    yield Section(what, (_loads_table(result, SHORT),), ("clinician",))
+    yield Section(what, (_loads_table(result, ON_A_TERMINAL),), ("terminal",))
+    short = (*helps, six, " ".join(held), *in_short)
+    yield Section(f"{changes}; engagement and torque", short, ("clinician",))
+    yield Section(what, (_loads_table(result, WHOLE),), whole)
+    yield Section(changes, (*helps, *drives), whole)
     yield Section(
-        title="What changes the number; engagement and torque",
-        blocks=(*helps, six, holding, *((_choices_in_short(explained),) if choices else ())),
-        readers=CLINICIAN,
-    )
-    loads = _loads_table(result, WHOLE)
-    yield Section(title="Loads and motions", blocks=(loads,), readers=RESEARCHER)
-    yield Section(
-        title="What changes the number",
-        blocks=(*helps, *((drives,) if drives.rows else ())),
-        readers=RESEARCHER,
+        "Engagement, six directions and numerical error",
+        (" ".join(held), six, _errors_table(result)),
+        whole,
     )
     yield Section(
-        title="Engagement, six directions and numerical error",
-        blocks=(holding, six, _errors_table(result)),
-        readers=RESEARCHER,
+        "In pictures",
+        (*map(Shown, pictures), *(Shown(name, on_paper=False) for name in others)),
+        whole,
     )
-    yield Section(title="In pictures", blocks=tuple(_pictures(result)), readers=RESEARCHER)
     if choices:
-        blocks = (_choices_table(explained), Shown(name="choices", on_paper=False))
-        title = "Where there is no agreed value"
-        yield Section(title=title, blocks=blocks, readers=RESEARCHER | TERMINAL)
-    yield case_section(result.case, Lines(lines=(METHOD,)))
-
-
-def _pictures(result: CheckResult) -> Iterator[Shown]:
-    """Yield what is not on the first screen: the governing load whole, of the others the two maps."""
-    for answer, slug in zip(result.loads, result.load_slugs, strict=True):
-        if answer is result.governing:
-            yield from (Shown(name=f"{kind}-{slug}") for kind in ("moved", "unrolled", "gauge"))
-            yield from (Shown(name=name) for name in ("seat-pressure", "directions", "levers"))
-    for answer, slug in zip(result.loads, result.load_slugs, strict=True):
-        if answer is not result.governing:
-            yield from (Shown(name=f"{k}-{slug}", on_paper=False) for k in ("section", "unrolled"))
+        blocks = (_choices_table(explained), Shown("choices", on_paper=False))
+        yield Section("Where there is no agreed value", blocks, (*whole, "terminal"))
+    yield case_section(result.case, METHOD)
 
 
 def engagement_line(result: CheckResult) -> str:
@@ -154,12 +128,8 @@ def engagement_line(result: CheckResult) -> str:
 # --- Loads and motions --------------------------------------------------------------------------------
 
 
-def _what(answer: LoadAnswer) -> str:
-    return load_text(answer.resultant, lines=1)
-
-
 NAME = Column("Load", lambda a: a.name)
-WHAT = Column("What it is", _what)
+WHAT = Column("What it is", lambda a: load_text(a.resultant, lines=1))
 MOTION = (
     Column(
         "Peak micromotion [µm]", lambda a: with_error(a.peak.total_um, a.error.total_um), number=True
@@ -174,36 +144,39 @@ PARTS = (
 HEAD = Column(
     "Head movement [µm]", lambda a: with_error(a.head.total_um, a.head_error.total_um), number=True
 )
-SHORT = (Column("Load", lambda a: f"{a.name}: {_what(a)}"), *MOTION, HEAD)
+SHORT = (Column("Load", lambda a: f"{a.name}: {WHAT.cell(a)}"), *MOTION, HEAD)
 ON_A_TERMINAL = (NAME, *MOTION, *PARTS, HEAD)
 WHOLE = (NAME, WHAT, *MOTION, *PARTS, HEAD)
 
 
 def _loads_table(result: CheckResult, columns: tuple[Column, ...]) -> Table:
     opening = "" if columns is SHORT else " Opening is negative where the gap closes."
-    return table_of(
-        result.loads,
-        columns,
+    return Table(
         caption="Motion from seated to loaded; the ± is numerical error alone",
+        columns=columns,
+        items=result.loads,
         note=f"{WHAT_MOVES}{opening}",
     )
 
 
-def _errors_table(result: CheckResult) -> Table:
-    def row(name: str, error: ErrorEstimate) -> tuple[str, ...]:
-        parts = (*(error.parts_um[part] for part in ERROR_PARTS), error.total_um)
-        return name, *map(small_text, parts)
+def _error_column(part: str) -> Column:
+    return Column(part, lambda row: small_text(row[1].parts_um[part]), number=True)
 
-    rows = [
-        row(f"{a.name}: {what}", error)
-        for a in result.loads
-        for what, error in (("peak", a.error), ("head", a.head_error))
-    ]
+
+ERRORS = (
+    Column("Load", lambda row: row[0]),
+    *map(_error_column, ERROR_PARTS),
+    Column("Sum", lambda row: small_text(row[1].total_um), number=True),
+)
+
+
+def _errors_table(result: CheckResult) -> Table:
+    peaks = [(f"{a.name}: peak", a.error) for a in result.loads]
+    heads = [(f"{a.name}: head", a.head_error) for a in result.loads]
     return Table(
-        head=("Load", *ERROR_PARTS, "Sum"),
-        rows=tuple(rows),
-        numbers=frozenset(range(1, len(ERROR_PARTS) + 2)),
         caption="Parts of the ± [µm], measured by solving again",
+        columns=ERRORS,
+        items=[row for pair in zip(peaks, heads, strict=True) for row in pair],
         note="Modelling choices and rough inputs weigh more than this.",
         wide=False,
     )
@@ -224,21 +197,39 @@ def small_text(error_um: float) -> str:
 def _helps(explained: Explained) -> tuple[Block, ...]:
     levers = [lever for lever in explained.levers if lever.by_plan]
     if not explained.levers:
-        return (Lines(lines=(f"What changes the number: {NOT_EXPLAINED}",)),)
+        return (f"What changes the number: {NOT_EXPLAINED}",)
     if levers and all(lever.reason for lever in levers):
         told = "What changes the number: no change could be solved on coarser elements."
-        return (Lines(lines=(f"{told} {levers[0].reason}",)),)
-    return Lines(lines=(ANATOMY,)), _levers_table(explained, by_plan=True)
+        return (f"{told} {levers[0].reason}",)
+    return ANATOMY, _levers_table(explained, by_plan=True)
 
 
 def _levers_table(explained: Explained, *, by_plan: bool) -> Table:
     """Return what each change does to the largest peak, the largest change first."""
     result = explained.answer
-    answered = result.governing.peak.total_um
+    worst = result.governing
+    answered = worst.peak.total_um
 
     def size(lever: Lever) -> float:
         after = largest_after(result, lever)
         return math.inf if after is None else after[1] / answered
+
+    def what(lever: Lever) -> str:
+        if lever.reason:
+            return f"{lever.text}: {textwrap.shorten(lever.reason, MOST_LETTERS, placeholder=' …')}"
+        after = largest_after(result, lever)
+        if after is None or after[0] is worst:
+            return lever.text
+        return f"{lever.text}; then “{after[0].name}” governs"
+
+    def peak(lever: Lever) -> str:
+        if lever.reason:
+            return NO_ANSWER
+        ratio = size(lever)
+        return GIVES_WAY if ratio == math.inf else rounded(ratio * answered)
+
+    def difference(lever: Lever) -> str:
+        return "" if lever.reason or size(lever) == math.inf else change_text(size(lever))
 
     levers = [lever for lever in explained.levers if lever.by_plan is by_plan]
     if by_plan:
@@ -250,29 +241,16 @@ def _levers_table(explained: Explained, *, by_plan: bool) -> Table:
     how = f"{HOW_CHANGED} {TORQUE_IS_KEPT}" if kept else HOW_CHANGED
     none = f"None of the changes tried takes {LEAST_HELP:.0%} off the peak."
     return Table(
-        head=("Change", "Peak [µm]", "Difference"),
-        rows=tuple(_lever_row(result, lever) for lever in levers),
-        numbers=frozenset({1, 2}),
-        caption=(
-            f"{caption}: the largest peak, {rounded(answered)} µm under “{result.governing.name}”, "
-            "becomes"
+        caption=f"{caption}: the largest peak, {rounded(answered)} µm under “{worst.name}”, becomes",
+        columns=(
+            Column("Change", what),
+            Column("Peak [µm]", peak, number=True),
+            Column("Difference", difference, number=True),
         ),
+        items=levers,
         note=none if by_plan and not levers else how,
         wide=False,
     )
-
-
-def _lever_row(result: CheckResult, lever: Lever) -> tuple[str, ...]:
-    if lever.reason:
-        reason = textwrap.shorten(lever.reason, MOST_LETTERS, placeholder=" …")
-        return f"{lever.text}: {reason}", NO_ANSWER, ""
-    after = largest_after(result, lever)
-    if after is None:
-        return lever.text, GIVES_WAY, ""
-    governing, peak = after
-    then = "" if governing is result.governing else f"; then “{governing.name}” governs"
-    ratio = peak / result.governing.peak.total_um
-    return f"{lever.text}{then}", rounded(peak), change_text(ratio)
 
 
 def change_text(ratio: float) -> str:
@@ -291,13 +269,23 @@ def change_text(ratio: float) -> str:
 
 
 def _choices_table(explained: Explained) -> Table:
-    result = explained.answer
-    base = ("base case", *(rounded(a.peak.total_um) for a in result.loads))
+    loads = explained.answer.loads
+    base = Choice(subject="", text="base case", peaks_um=tuple(a.peak.total_um for a in loads))
+
+    def peak(place: int) -> Callable[[Choice], str]:
+        def told(choice: Choice) -> str:
+            value = choice.peaks_um[place]
+            return rounded(value) if value is not None else NO_ANSWER if choice.reason else GIVES_WAY
+
+        return told
+
     return Table(
-        head=("Choice", *(a.name for a in result.loads)),
-        rows=(base, *(_choice_row(choice) for choice in explained.choices)),
-        numbers=frozenset(range(1, len(base))),
         caption="Peak micromotion [µm] under other choices, where there is no agreed value",
+        columns=(
+            Column("Choice", lambda it: f"{it.subject}: {it.text}".removeprefix(": ")),
+            *(Column(a.name, peak(place), number=True) for place, a in enumerate(loads)),
+        ),
+        items=(base, *explained.choices),
         note=" ".join(
             f"No answer with {choice.subject}, {choice.text}: {choice.reason}"
             for choice in explained.choices
@@ -307,29 +295,22 @@ def _choices_table(explained: Explained) -> Table:
     )
 
 
-def _choice_row(choice: Choice) -> tuple[str, ...]:
-    none = NO_ANSWER if choice.reason else GIVES_WAY
-    peaks = (none if peak is None else rounded(peak) for peak in choice.peaks_um)
-    return f"{choice.subject}: {choice.text}", *peaks
-
-
-def _choices_in_short(explained: Explained) -> Lines:
+def _choices_in_short(explained: Explained) -> str:
     """Return from where to where the governing peak goes under other choices."""
     result = explained.answer
     place = result.loads.index(result.governing)
     peaks = [choice.peaks_um[place] for choice in explained.choices]
     known = [peak for peak in (*peaks, result.governing.peak.total_um) if peak is not None]
     lost = "" if len(known) > len(peaks) else "; some give no answer"
-    told = (
+    return (
         f"Where there is no agreed value, {len(peaks)} other choices put the peak under "
         f"“{result.governing.name}” between {rounded(min(known))} and {rounded(max(known))} µm{lost}."
     )
-    return Lines(lines=(told,))
 
 
-def _six(explained: Explained) -> Table | Lines:
+def _six(explained: Explained) -> Block:
     if explained.six is None:
-        return Lines(lines=(f"Six directions: {NOT_EXPLAINED}",))
+        return f"Six directions: {NOT_EXPLAINED}"
     first_band = explained.answer.case.threshold.bands_um[0]
     means = (
         f"Moves little: peak under {first_band:g} µm at that load, which represents neither chewing nor "

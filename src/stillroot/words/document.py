@@ -7,45 +7,18 @@ text, a page or a set of slides is made of it in `stillroot.writing`. Nothing is
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Any, Literal
 
 from stillroot.answers.wording import CAUTION, NO_LINE
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator
+    from collections.abc import Callable, Iterable
 
 Audience = Literal["clinician", "researcher", "teacher"]
 """Who a report in a folder is for: a short page, all of it, or slides."""
 AUDIENCES: tuple[Audience, ...] = ("clinician", "researcher", "teacher")
 Reader = Audience | Literal["terminal"]
-CLINICIAN: frozenset[Reader] = frozenset({"clinician"})
-RESEARCHER: frozenset[Reader] = frozenset({"researcher"})
-TERMINAL: frozenset[Reader] = frozenset({"terminal"})
-PAGES: frozenset[Reader] = CLINICIAN | RESEARCHER
-
-
-@dataclass(frozen=True, kw_only=True)
-class Lines:
-    """Plain sentences, a paragraph each."""
-
-    lines: tuple[str, ...]
-
-
-@dataclass(frozen=True, kw_only=True)
-class Table:
-    """A table: `head` (c,) names, `rows` of c cells each; `numbers` are the columns of numbers.
-
-    Cells of the columns `whole` stay on one line. `note` says below it what the columns mean; `wide`
-    where it needs the whole width of a page.
-    """
-
-    caption: str
-    head: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
-    numbers: frozenset[int] = frozenset()
-    whole: frozenset[int] = frozenset()
-    note: str = ""
-    wide: bool = True
 
 
 @dataclass(frozen=True)
@@ -61,23 +34,26 @@ class Column:
     whole: bool = False
 
 
-def table_of(
-    items: Iterable[Any], columns: Iterable[Column], *, caption: str, note: str = "", wide: bool = True
-) -> Table:
-    """Return a table with a row for each item."""
-    columns = tuple(columns)
-    return Table(
-        caption=caption,
-        head=tuple(column.head for column in columns),
-        rows=tuple(tuple(column.cell(item) for column in columns) for item in items),
-        numbers=frozenset(place for place, column in enumerate(columns) if column.number),
-        whole=frozenset(place for place, column in enumerate(columns) if column.whole),
-        note=note,
-        wide=wide,
-    )
-
-
 @dataclass(frozen=True, kw_only=True)
+class Table:
+    """A table with a row for each item.
+
+    `note` says below it what the columns mean; `wide` where it needs the whole width of a page.
+    """
+
+    caption: str
+    columns: tuple[Column, ...]
+    items: Iterable[Any]
+    note: str = ""
+    wide: bool = True
+
+    @cached_property
+    def rows(self) -> list[tuple[str, ...]]:
+        """Its cells, row by row."""
+        return [tuple(column.cell(item) for column in self.columns) for item in self.items]
+
+
+@dataclass(frozen=True)
 class Shown:
     """A picture by its name; `on_paper` where it is worth its place among few."""
 
@@ -86,33 +62,29 @@ class Shown:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Key:
-    """A key of a file as resolved; `mark` tells where it comes from, empty where the file states it."""
-
-    key: str
-    value: str
-    mark: str
-
-
-@dataclass(frozen=True, kw_only=True)
 class Keys:
-    """A file as resolved, every default with it. `sources` are what the marks stand for, in order."""
+    """A file as resolved, every default with it: (key, value, mark) of each.
+
+    A mark tells where a value comes from, empty where the file states it; `sources` are what the marks
+    stand for, in order.
+    """
 
     caption: str
-    keys: tuple[Key, ...]
+    keys: tuple[tuple[str, str, str], ...]
     sources: tuple[tuple[str, str], ...]
 
 
-Block = Lines | Table | Shown | Keys
+Block = str | Table | Shown | Keys
+"""A text is a paragraph."""
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True)
 class Section:
     """A part of a report under its own heading, and who reads it."""
 
     title: str
     blocks: tuple[Block, ...]
-    readers: frozenset[Reader] = PAGES | TERMINAL
+    readers: tuple[Reader, ...] = ("clinician", "researcher", "terminal")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -126,10 +98,10 @@ class Document:
     """
 
     question: str
-    subject: str
     answer: str
-    limits: tuple[str, ...]
     sections: tuple[Section, ...]
+    subject: str = ""
+    limits: tuple[str, ...] = ()
     first: tuple[Shown, ...] = ()
     slides: tuple[str, ...] = ()
     again: str = ""
@@ -138,9 +110,9 @@ class Document:
     beside: tuple[str, ...] = (NO_LINE,)
     caution: str = CAUTION
 
-    def sections_for(self, reader: Reader) -> Iterator[Section]:
-        """Yield the parts that a reader gets."""
-        return (section for section in self.sections if reader in section.readers)
+    def sections_for(self, reader: Reader) -> list[Section]:
+        """Return the parts that a reader gets."""
+        return [section for section in self.sections if reader in section.readers]
 
 
 def made_by(versions: dict[str, str], fingerprint: str) -> str:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 from stillroot.inputs.case import SECTIONS
 from stillroot.inputs.case_messages import written
 from stillroot.inputs.section import ASSUMPTION
-from stillroot.words.document import RESEARCHER, Key, Keys, Section
+from stillroot.words.document import Keys, Section
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -19,26 +19,24 @@ STATED = "the case"
 
 
 def case_section(case: Case, *beside: Block) -> Section:
-    """Return the part of a report with every key of its case, and what stands beside it."""
-    return Section(title="The case as resolved", blocks=(case_keys(case), *beside), readers=RESEARCHER)
+    """Return the part of a report with every key of its case, and what stands beside it.
 
-
-def case_keys(case: Case) -> Keys:
-    """Return every key of a case, with where each comes from: the same source has the same number."""
+    The same source has the same number.
+    """
     marks = {STATED: "", ASSUMPTION: "a"}
-    keys = [
-        Key(key=key, value=value, mark=marks.setdefault(source, str(len(marks) - 1)))
-        for key, value, source in resolved_keys(case)
-    ]
-    return Keys(
+    keys = Keys(
         caption="Every key of the case; the case file states those without a mark",
-        keys=tuple(keys),
+        keys=tuple(
+            (key, value, marks.setdefault(source, str(len(marks) - 1)))
+            for key, value, source in resolved_keys(case)
+        ),
         sources=tuple(
             (mark, "assumption: no source" if source == ASSUMPTION else source)
             for source, mark in marks.items()
             if mark
         ),
     )
+    return Section("The case as resolved", (keys, *beside), ("researcher",))
 
 
 def resolved_keys(case: Case) -> Iterator[tuple[str, str, str]]:

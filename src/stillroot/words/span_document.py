@@ -11,19 +11,7 @@ from stillroot.answers.wording import band_of, rounded, with_error
 from stillroot.inputs.case_messages import written
 from stillroot.mechanics.six_directions import GIVES_WAY
 from stillroot.units import NMM_PER_NCM
-from stillroot.words.document import (
-    PAGES,
-    RESEARCHER,
-    TERMINAL,
-    Column,
-    Document,
-    Lines,
-    Section,
-    Shown,
-    Table,
-    made_by,
-    table_of,
-)
+from stillroot.words.document import Column, Document, Section, Shown, Table, made_by
 from stillroot.words.torques import TORQUE_LEAVES_OUT
 
 if TYPE_CHECKING:
@@ -32,6 +20,8 @@ if TYPE_CHECKING:
     from stillroot.arch.span import ImplantAnswer, SpanLoadAnswer, SpanResult
     from stillroot.arch.span_vary import Variation, Varied
     from stillroot.arrays import Floats
+    from stillroot.mechanics.accuracy import ErrorEstimate
+    from stillroot.mechanics.torque import Torque
 
 QUESTION = "How far does each implant under this bridge move against its bone?"
 AXES = (
@@ -64,28 +54,24 @@ ALONE_TELLS = (
 def span_document(result: SpanResult, shown: Sequence[str] = ()) -> Document:
     """Return the report of a full arch, `shown` being the names of its pictures, one a load."""
     first = shown[result.loads.index(result.governing)] if shown else ""
-    said = Lines(lines=(f"{bridge_in_words(result)}.", f"{torques_in_words(result)}."))
-    pictures = tuple(Shown(name=name) for name in shown if name != first)
-    loads = tuple(_load_table(answer) for answer in result.loads)
+    loads = map(_load_table, result.loads)
+    pictures = (Shown(name) for name in shown if name != first)
     return Document(
         question=QUESTION,
         subject=result.plan.title,
         answer=sentence(result),
         limits=limits(result),
-        first=(Shown(name=first),),
+        first=(Shown(first),),
         sections=(
-            Section(title="Implants, bridge and torques", blocks=(said,)),
-            Section(title="How far each implant moves", blocks=(_motions_table(result),), readers=PAGES),
             Section(
-                title="What each implant carries",
-                blocks=(*loads, Lines(lines=(AXES,)), *pictures),
-                readers=RESEARCHER | TERMINAL,
+                "Implants, bridge and torques",
+                (f"{bridge_in_words(result)}.", f"{torques_in_words(result)}."),
             ),
             Section(
-                title="The plan",
-                blocks=(_placed_table(result), _bridge_table(result)),
-                readers=RESEARCHER,
+                "How far each implant moves", (_motions_table(result),), ("clinician", "researcher")
             ),
+            Section("What each implant carries", (*loads, AXES, *pictures), ("researcher", "terminal")),
+            Section("The plan", (_placed_table(result), _bridge_table(result)), ("researcher",)),
         ),
         slides=tuple(shown),
         again="stillroot span plan.toml --out DIR",
@@ -96,22 +82,21 @@ def span_document(result: SpanResult, shown: Sequence[str] = ()) -> Document:
 
 def varied_document(variation: Variation, _shown: Sequence[str] = ()) -> Document:
     """Return the report of a plan with one thing varied; it has no pictures."""
-    peaks = [
-        row.result.governing.governing.peak.total_um for row in variation.rows if row.result is not None
-    ]
+    found = [row.result for row in variation.rows if row.result is not None]
+    peaks = [result.governing.governing.peak.total_um for result in found]
     answer = "No variant of the plan has an answer."
     if peaks:
         answer = (
             f"Varied so, the peak of the implant that moves most lies between {rounded(min(peaks))} and "
             f"{rounded(max(peaks))} µm."
         )
-    table = table_of(variation.rows, VARIED, caption=variation.what)
+    table = Table(caption=variation.what, columns=VARIED, items=variation.rows)
     return Document(
         question=QUESTION,
         subject=variation.plan.title,
         answer=answer,
         limits=(QUICK_TELLS,),
-        sections=(Section(title="Variants of the plan", blocks=(table,)),),
+        sections=(Section("Variants of the plan", (table,)),),
     )
 
 
@@ -126,16 +111,16 @@ def sentence(result: SpanResult) -> str:
 
 def motion_text(implant: ImplantAnswer) -> str:
     """Return the peak [µm], with its error where there is one."""
-    peak = implant.peak.total_um
-    return rounded(peak) if implant.error is None else with_error(peak, implant.error.total_um)
+    return _with_error(implant.peak.total_um, implant.error)
 
 
 def head_text(implant: ImplantAnswer) -> str:
     """Return the head movement [µm], with its error where there is one."""
-    head = implant.head.total_um
-    if implant.head_error is None:
-        return rounded(head)
-    return with_error(head, implant.head_error.total_um)
+    return _with_error(implant.head.total_um, implant.head_error)
+
+
+def _with_error(value_um: float, error: ErrorEstimate | None) -> str:
+    return rounded(value_um) if error is None else with_error(value_um, error.total_um)
 
 
 def bridge_in_words(result: SpanResult) -> str:
@@ -159,13 +144,15 @@ def bridge_in_words(result: SpanResult) -> str:
 
 def torques_in_words(result: SpanResult) -> str:
     """Return the single insertion torques and their sum."""
-    parts = [
-        f"{placed.name} " + ("glued" if torque is None else f"{torque.insertion_ncm:.0f}")
-        for placed, torque in zip(result.plan.implants, result.torques, strict=True)
-    ]
+    torques = zip(result.plan.implants, result.torques, strict=True)
+    parts = [f"{placed.name} {_torque(torque)}" for placed, torque in torques]
     total = result.torque_sum_ncm
     end = "" if total is None else f"; sum {total:.0f}"
     return f"Insertion torques [N·cm]: {', '.join(parts)}{end}"
+
+
+def _torque(torque: Torque | None) -> str:
+    return "glued" if torque is None else f"{torque.insertion_ncm:.0f}"
 
 
 def limits(result: SpanResult) -> tuple[str, ...]:
@@ -281,18 +268,14 @@ def _motions_table(result: SpanResult) -> Table:
     def motion(load: SpanLoadAnswer) -> Callable[[int], str]:
         return lambda k: motion_text(load.implants[k])
 
-    def torque(k: int) -> str:
-        told = result.torques[k]
-        return "glued" if told is None else f"{told.insertion_ncm:.0f}"
-
-    return table_of(
-        range(len(result.plan.implants)),
-        (
+    return Table(
+        caption="Peak micromotion [µm] of each implant under each load, beside its torque",
+        columns=(
             Column("Implant", lambda k: result.plan.implants[k].name),
-            Column("Insertion torque [N·cm]", torque, number=True),
+            Column("Insertion torque [N·cm]", lambda k: _torque(result.torques[k]), number=True),
             *(Column(load.name, motion(load), number=True) for load in result.loads),
         ),
-        caption="Peak micromotion [µm] of each implant under each load, beside its torque",
+        items=range(len(result.plan.implants)),
         note="The ± is numerical error alone.",
     )
 
@@ -319,39 +302,38 @@ ALONE = Column(
 def _load_table(answer: SpanLoadAnswer) -> Table:
     """Return what each implant carries; a row is an implant, and itself alone where that was asked."""
     alone = answer.alone or (None,) * len(answer.implants)
-    return table_of(
-        zip(answer.implants, alone, strict=True),
-        (*CARRIED, ALONE) if answer.alone else CARRIED,
+    return Table(
         caption=(
             f"{answer.name}: {load_in_words(answer)}; the bridge moves up to "
             f"{answer.deflection_um:.0f} µm at {place(answer.deflection_at_mm)}"
         ),
+        columns=(*CARRIED, ALONE) if answer.alone else CARRIED,
+        items=zip(answer.implants, alone, strict=True),
     )
 
 
 def _placed_table(result: SpanResult) -> Table:
-    return table_of(
-        result.plan.implants,
-        (
+    return Table(
+        caption="Where the implants stand",
+        columns=(
             Column("Implant", lambda placed: placed.name),
             Column("Crest x, y, z [mm]", lambda p: written([float(x) for x in p.crest_mm])),
             Column("Tilt [°]", lambda placed: f"{placed.tilt_deg:g}", number=True),
             Column("Towards [°]", lambda placed: f"{placed.azimuth_deg:g}", number=True),
             Column("Case", lambda placed: result.plan.case_of(placed).title),
         ),
-        caption="Where the implants stand",
+        items=result.plan.implants,
     )
 
 
 def _bridge_table(result: SpanResult) -> Table:
-    keys = [item for item in result.plan.to_dict()["bridge"].items() if item[1] is not None]
-    return table_of(
-        keys,
-        (
+    return Table(
+        caption="The bridge as resolved; docs/plan_file.md has the source of each default",
+        columns=(
             Column("Key", lambda item: f"bridge.{item[0]}"),
             Column("Value", lambda item: written(item[1])),
         ),
-        caption="The bridge as resolved; docs/plan_file.md has the source of each default",
+        items=[item for item in result.plan.to_dict()["bridge"].items() if item[1] is not None],
         wide=False,
     )
 

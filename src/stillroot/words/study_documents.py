@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import re
-from typing import TYPE_CHECKING
+from dataclasses import replace
+from operator import itemgetter
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -15,29 +17,17 @@ from stillroot.studies.comparison import Comparison
 from stillroot.studies.spreads import CONFIDENCE, RARE, Spread
 from stillroot.studies.sweeps import Sweep
 from stillroot.words.check_document import NO_ANSWER
-from stillroot.words.document import (
-    PAGES,
-    TERMINAL,
-    Column,
-    Document,
-    Lines,
-    Section,
-    Shown,
-    Table,
-    made_by,
-    table_of,
-)
+from stillroot.words.document import Column, Document, Section, Shown, Table, made_by
 from stillroot.words.resolved import case_section
 from stillroot.words.torques import torque_text
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterator, Sequence
 
     from stillroot.answers.result import CheckResult
     from stillroot.studies.bounds import Answer
     from stillroot.studies.comparison import InputDifference, PairDifference
     from stillroot.studies.outcome import Outcome
-    from stillroot.studies.shipped_spread import Sourced
     from stillroot.studies.spreads import Interval
 
 MOST_ROWS = 60
@@ -58,19 +48,51 @@ Study = Sweep | Spread | Bounds | Comparison
 
 
 def study_document(found: Study, shown: Sequence[str] = ()) -> Document:
-    """Return the report of a study, `shown` being the names of its pictures."""
+    """Return the report of a study, `shown` being the names of its pictures.
+
+    Where it cannot be trusted, the warning stands before the answer.
+    """
+    told = _told(found)
+    if isinstance(found, Comparison):
+        cases, resolved = [result.case for result in found.results], []
+    else:
+        cases, resolved = [found.case], [case_section(found.case)]
+    failures = None if isinstance(found, Bounds) else found.failures
+    failed = failures.sentences if failures else ()
+    pictures = tuple(map(Shown, shown))
+    return replace(
+        told,
+        subject="; ".join(case.title for case in cases),
+        answer=f"{failed[-1]} {told.answer}" if failures and failures.too_many else told.answer,
+        limits=(*told.limits, *failed, LINEAR),
+        first=pictures[:1],
+        sections=(
+            *told.sections,
+            *((Section("Pictures", pictures[1:]),) if pictures[1:] else ()),
+            *resolved,
+        ),
+        slides=tuple(shown),
+        again=f"stillroot {told.again} --out DIR",
+        made_by=made_by(
+            versions(), "".join(case.fingerprint()[: 12 if resolved else 6] for case in cases)
+        ),
+    )
+
+
+def _told(found: Study) -> Document:
+    """Return what a study of its kind says for itself."""
     match found:
         case Sweep():
-            return _of_sweep(found, shown)
+            return _of_sweep(found)
         case Spread():
-            return _of_spread(found, shown)
+            return _of_spread(found)
         case Bounds():
-            return _of_bounds(found, shown)
+            return _of_bounds(found)
         case Comparison():
-            return _of_comparison(found, shown)
+            return _of_comparison(found)
 
 
-def _of_sweep(sweep: Sweep, shown: Sequence[str]) -> Document:
+def _of_sweep(sweep: Sweep) -> Document:
     known = [outcome.peak_um for outcome in sweep.outcomes if outcome.peak_um is not None]
     keys = " and ".join(sweep.grid)
     answer = "No case of the sweep has an answer."
@@ -81,79 +103,70 @@ def _of_sweep(sweep: Sweep, shown: Sequence[str]) -> Document:
         )
     more = len(sweep.outcomes) - MOST_ROWS
     rest = (f"and {more} more cases; --out writes them all.",) if more > 0 else ()
-    return _document(
-        sweep,
-        shown,
+    return Document(
         question=f"How does the peak micromotion change with {keys}?",
         answer=answer,
         limits=(error_line(sweep.relative_error),),
-        sections=(
-            Section(
-                title="Case by case",
-                blocks=(sweep_table(sweep, most=MOST_ROWS), Lines(lines=rest)),
-            ),
-        ),
-        command="sweep CASE.toml --vary …",
+        sections=(Section("Case by case", (_sweep_table(sweep), *rest)),),
+        again="sweep CASE.toml --vary …",
     )
 
 
-def _of_spread(spread: Spread, shown: Sequence[str]) -> Document:
-    drives = Section(title="What drives it", blocks=(drivers_table(spread),))
-    return _document(
-        spread,
-        shown,
+def _of_spread(spread: Spread) -> Document:
+    return Document(
         question="How far does the peak spread with inputs that are known only roughly?",
         answer=" ".join(spread_sentences(spread)),
         limits=(nominal_line(spread),),
         sections=(
-            Section(title="Where the peak can lie", blocks=(bands_table(spread),)),
-            *((drives,) if spread.drivers else ()),
+            Section("Where the peak can lie", (_bands_table(spread),)),
+            *((Section("What drives it", (_drivers_table(spread),)),) if spread.drivers else ()),
             _inputs_section(spread),
         ),
-        command="spread CASE.toml",
+        again="spread CASE.toml",
     )
 
 
-def _of_bounds(bounds: Bounds, shown: Sequence[str]) -> Document:
+def _of_bounds(bounds: Bounds) -> Document:
     title = "Question by question"
-    found = [(answer, (*answer_notes(answer), *answer.failures.sentences)) for answer in bounds.answers]
-    whole = [Lines(lines=(answer_sentence(bounds, answer), *notes)) for answer, notes in found]
+    sentences = [answer_sentence(bounds, answer) for answer in bounds.answers]
+    notes = [(*answer_notes(answer), *answer.failures.sentences) for answer in bounds.answers]
+    whole = [text for one, more in zip(sentences, notes, strict=True) for text in (one, *more)]
     # On a terminal the sentences stand below all else, as the answer.
-    notes = [Lines(lines=tuple(f"{_named(answer)}: {n}" for n in notes)) for answer, notes in found]
-    return _document(
-        bounds,
-        shown,
+    short = [
+        f"{_named(answer)}: {note}"
+        for answer, more in zip(bounds.answers, notes, strict=True)
+        for note in more
+    ]
+    return Document(
         question=f"How far may each number go with the peak at or below {bounds.below_um:g} µm?",
-        answer=" ".join(answer_sentence(bounds, answer) for answer in bounds.answers),
+        answer=" ".join(sentences),
         limits=(bounds_premise(bounds),),
         sections=(
-            Section(title=title, blocks=tuple(whole), readers=PAGES),
-            Section(title=title, blocks=tuple(notes), readers=TERMINAL),
+            Section(title, tuple(whole), ("clinician", "researcher")),
+            Section(title, tuple(short), ("terminal",)),
             *((_inputs_section(bounds),) if bounds.inputs else ()),
         ),
-        command=f"bounds CASE.toml --below {bounds.below_um:g}",
+        again=f"bounds CASE.toml --below {bounds.below_um:g}",
     )
 
 
-def _of_comparison(comparison: Comparison, shown: Sequence[str]) -> Document:
+def _of_comparison(comparison: Comparison) -> Document:
     told = tuple(pair_sentence(comparison, pair) for pair in comparison.pairs)
     answer, pairs = (told[0], ()) if len(told) == 1 else (_in_order(comparison), told)
-    return _document(
-        comparison,
-        shown,
+    return Document(
         question="Which of these cases moves more, and is the difference larger than the errors?",
         answer=answer,
-        limits=(),
         sections=(
-            Section(title="Side by side", blocks=(cases_table(comparison), Lines(lines=pairs))),
-            Section(title="What differs in the cases", blocks=differences_tables(comparison)),
+            Section("Side by side", (_cases_table(comparison), *pairs)),
+            Section("What differs in the cases", tuple(_differences_tables(comparison))),
         ),
-        command="compare A.toml B.toml …",
+        again="compare A.toml B.toml …",
     )
 
 
 def _inputs_section(found: Spread | Bounds) -> Section:
-    return Section(title="What is known only roughly", blocks=(inputs_table(found.inputs),))
+    title = "What is known only roughly"
+    return Section(title, (Table(caption=title, columns=INPUTS, items=found.inputs),))
 
 
 def _in_order(comparison: Comparison) -> str:
@@ -170,45 +183,6 @@ def _in_order(comparison: Comparison) -> str:
     return (
         f"{said} Of {len(comparison.pairs)} differences between them {beyond} are larger than the "
         "numerical error."
-    )
-
-
-def _document(
-    found: Study,
-    shown: Sequence[str],
-    *,
-    question: str,
-    answer: str,
-    limits: tuple[str, ...],
-    sections: tuple[Section, ...],
-    command: str,
-) -> Document:
-    """Return the report of a study, with its failures, pictures and case.
-
-    Where it cannot be trusted, the warning stands before the answer.
-    """
-    failures = None if isinstance(found, Bounds) else found.failures
-    failed = failures.sentences if failures else ()
-    if isinstance(found, Comparison):
-        cases, resolved = [result.case for result in found.results], []
-    else:
-        cases, resolved = [found.case], [case_section(found.case)]
-    pictures = tuple(Shown(name=name) for name in shown)
-    length = 12 if len(cases) == 1 else 6
-    return Document(
-        question=question,
-        subject="; ".join(case.title for case in cases),
-        answer=f"{failed[-1]} {answer}" if failures and failures.too_many else answer,
-        limits=(*limits, *failed, LINEAR),
-        first=pictures[:1],
-        sections=(
-            *sections,
-            *((Section(title="Pictures", blocks=pictures[1:]),) if pictures[1:] else ()),
-            *resolved,
-        ),
-        slides=tuple(shown),
-        again=f"stillroot {command} --out DIR",
-        made_by=made_by(versions(), "".join(case.fingerprint()[:length] for case in cases)),
     )
 
 
@@ -338,73 +312,95 @@ CASE_ERROR = "the ± is numerical"
 # --- Tables -------------------------------------------------------------------------------------------
 
 
-def sweep_table(sweep: Sweep, *, most: int | None = None) -> Table:
-    """Return the largest peak of every case of a sweep, or of the first ones."""
-    bands = sweep.case.threshold.bands_um
-    rows = [
-        (*(f"{value:g}" for value in point), *_outcome_cells(outcome, bands))
-        for point, outcome in list(zip(sweep.points, sweep.outcomes, strict=True))[:most]
-    ]
-    keys = tuple(_folded(key) for key in sweep.grid)
+def _sweep_table(sweep: Sweep) -> Table:
+    """Return the largest peak of the first cases of a sweep; a row is a point and its outcome."""
+
+    def value(place: int) -> Callable[[Any], str]:
+        return lambda row: f"{row[0][place]:g}"
+
+    def band(row: tuple[Any, Outcome]) -> str:
+        peak = row[1].peak_um
+        return "" if peak is None else band_of(peak, sweep.case.threshold.bands_um)
+
     return Table(
         caption="Largest peak micromotion [µm]",
-        head=(*keys, "Peak", "Band", "Governing load", "Torque [N·cm]", "Head movement"),
-        rows=tuple(rows),
-        numbers=frozenset({*range(len(keys) + 1), len(keys) + 3, len(keys) + 4}),
+        columns=(
+            *(Column(_folded(key), value(place), number=True) for place, key in enumerate(sweep.grid)),
+            Column("Peak", lambda row: _rounded(row[1].peak_um, NO_ANSWER), number=True),
+            Column("Band", band),
+            Column("Governing load", lambda row: _governing(row[1])),
+            Column("Torque [N·cm]", lambda row: _torque(row[1]), number=True),
+            Column("Head movement", lambda row: _head(row[1]), number=True),
+        ),
+        items=list(zip(sweep.points, sweep.outcomes, strict=True))[:MOST_ROWS],
     )
 
 
-def bands_table(spread: Spread) -> Table:
-    """Return the chance of each band."""
+def _rounded(value: float | None, none: str = "") -> str:
+    return none if value is None else rounded(value)
+
+
+def _governing(outcome: Outcome) -> str:
+    """Return the load that governs, or why there is none."""
+    return _folded(outcome.why_not) if outcome.governing is None else outcome.governing.name
+
+
+def _torque(outcome: Outcome) -> str:
+    return "" if outcome.torque_ncm is None else f"{outcome.torque_ncm:.0f}"
+
+
+def _head(outcome: Outcome) -> str:
+    return "" if outcome.governing is None else _rounded(outcome.governing.head_um)
+
+
+def _bands_table(spread: Spread) -> Table:
+    """Return the chance of each band; a row is a band, its chance and the interval of that."""
     rows = [
-        (item.band, f"{item.chance.value:.0%}", _percent_range(item.chance)) for item in spread.bands
+        (it.band, f"{it.chance.value:.0%}", f"{it.chance.low:.0%} to {it.chance.high:.0%}")
+        for it in spread.bands
     ]
     if spread.without_answer:
         count = len(spread.peaks_um) + spread.without_answer
         rows.append((NO_ANSWER, f"{spread.without_answer / count:.0%}", ""))
     return Table(
         caption="Chance of each band",
-        head=("Band", "Chance", f"{CONFIDENCE:.0%} interval"),
-        rows=tuple(rows),
-        numbers=frozenset({1, 2}),
+        columns=(
+            Column("Band", itemgetter(0)),
+            Column("Chance", itemgetter(1), number=True),
+            Column(f"{CONFIDENCE:.0%} interval", itemgetter(2), number=True),
+        ),
+        items=rows,
         wide=False,
     )
 
 
-def inputs_table(inputs: tuple[Sourced, ...]) -> Table:
-    """Return the uncertain inputs and where they come from."""
-    return table_of(
-        inputs,
-        (
-            Column("Input", lambda item: item.input.key, whole=True),
-            Column("Value", lambda item: item.input.in_words, whole=True),
-            Column("Source", lambda item: item.source),
-        ),
-        caption="What is known only roughly",
-    )
+INPUTS = (
+    Column("Input", lambda item: item.input.key, whole=True),
+    Column("Value", lambda item: item.input.in_words, whole=True),
+    Column("Source", lambda item: item.source),
+)
 
 
-def drivers_table(spread: Spread) -> Table:
-    """Return what drives the spread."""
-    return table_of(
-        spread.drivers,
-        (
+def _drivers_table(spread: Spread) -> Table:
+    return Table(
+        caption=f"What drives it: share of the variance of ln(peak), {CONFIDENCE:.0%} interval",
+        columns=(
             Column("Input", lambda driver: driver.key, whole=True),
             Column("With all others", lambda driver: _share(driver.total), number=True),
             Column("Alone", lambda driver: _share(driver.first), number=True),
         ),
-        caption=f"What drives it: share of the variance of ln(peak), {CONFIDENCE:.0%} interval",
+        items=spread.drivers,
         wide=False,
     )
 
 
-def cases_table(comparison: Comparison) -> Table:
-    """Return what came of each case; a row is a result and the interval of its peak."""
+def _cases_table(comparison: Comparison) -> Table:
+    """Return what came of each case; a row is a name, a result and the interval of its peak."""
     intervals = map(comparison.interval_um, range(len(comparison.results)))
-    return table_of(
-        zip(comparison.names, comparison.results, intervals, strict=True),
-        CASES,
+    return Table(
         caption="Side by side [µm]",
+        columns=CASES,
+        items=zip(comparison.names, comparison.results, intervals, strict=True),
     )
 
 
@@ -435,43 +431,29 @@ CASES = (
 )
 
 
-def differences_tables(comparison: Comparison) -> tuple[Table, ...]:
-    """Return the inputs that differ, as many cases beside each other as are readable."""
+def _differences_tables(comparison: Comparison) -> Iterator[Table]:
+    """Yield the inputs that differ, as many cases beside each other as are readable."""
 
     def value(place: int) -> Callable[[InputDifference], str]:
         return lambda item: _shown(item.values[place])
 
-    def table(places: range) -> Table:
-        cases = (Column(comparison.names[place], value(place), number=True) for place in places)
-        return table_of(
-            comparison.inputs,
-            (Column("Key", lambda item: item.key, whole=True), *cases),
+    named = list(enumerate(comparison.names))
+    for first in range(0, len(named), MOST_BESIDE):
+        cases = named[first : first + MOST_BESIDE]
+        yield Table(
             caption="What differs in the cases",
+            columns=(
+                Column("Key", lambda item: item.key, whole=True),
+                *(Column(name, value(place), number=True) for place, name in cases),
+            ),
+            items=comparison.inputs,
         )
-
-    count = len(comparison.names)
-    return tuple(
-        table(range(first, min(first + MOST_BESIDE, count))) for first in range(0, count, MOST_BESIDE)
-    )
 
 
 def _share(interval: Interval) -> str:
     """Return a share of a variance; an estimate may lie outside 0 to 1, a share does not."""
     value, low, high = np.clip([interval.value, interval.low, interval.high], 0.0, 1.0)
     return f"{value:.2f} ({low:.2f} to {high:.2f})"
-
-
-def _percent_range(interval: Interval) -> str:
-    return f"{interval.low:.0%} to {interval.high:.0%}"
-
-
-def _outcome_cells(outcome: Outcome, bands: tuple[float, ...]) -> tuple[str, ...]:
-    governing = outcome.governing
-    torque = "" if outcome.torque_ncm is None else f"{outcome.torque_ncm:.0f}"
-    if governing is None or governing.peak_um is None or governing.head_um is None:
-        return NO_ANSWER, "", _folded(outcome.why_not), torque, ""
-    peak = governing.peak_um
-    return rounded(peak), band_of(peak, bands), governing.name, torque, rounded(governing.head_um)
 
 
 def _folded(text: str) -> str:

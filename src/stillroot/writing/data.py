@@ -13,8 +13,7 @@ import numpy as np
 from stillroot.answers.explained import as_explained
 from stillroot.answers.wording import CAUTION, NO_LINE
 from stillroot.units import NMM_PER_NCM
-from stillroot.words.directions import in_words
-from stillroot.words.directions_document import LIMITS
+from stillroot.words.directions import LIMITS, in_words
 from stillroot.words.span_document import limits, sentence
 from stillroot.words.torques import TORQUE_IS_ONE, TORQUE_LEAVES_OUT
 

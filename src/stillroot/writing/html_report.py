@@ -5,7 +5,7 @@ from __future__ import annotations
 from itertools import groupby
 from typing import TYPE_CHECKING, Any
 
-from stillroot.words.document import Keys, Lines, Shown, Table
+from stillroot.words.document import Keys, Shown, Table
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from stillroot.words.document import Audience, Block, Document, Section
     from stillroot.writing.picture_files import Drawn
 
-KINDS: Mapping[type, str] = {Lines: "lines", Table: "tables", Shown: "pictures", Keys: "keys"}
+KINDS: Mapping[type, str] = {str: "lines", Table: "tables", Shown: "pictures", Keys: "keys"}
 
 
 def report_html(document: Document, pictures: Iterable[Drawn], reader: Audience) -> str:

@@ -11,7 +11,7 @@ import json
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from stillroot.answers.explained import as_explained
+from stillroot.answers.explained import Explained, as_explained
 from stillroot.answers.result import CheckResult
 from stillroot.answers.wording import CAUTION, CAUTION_LINE
 from stillroot.writing.whole_folder import assert_writable, whole_folder
@@ -20,84 +20,68 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
     from pathlib import Path
 
-    from stillroot.answers.explained import Explained
-    from stillroot.answers.result import DirectionsResult
-    from stillroot.arch.span import SpanResult
-    from stillroot.pictures.paper import Picture
     from stillroot.words.document import Audience, Document
-    from stillroot.words.study_documents import Study
     from stillroot.writing.picture_files import Drawn
 
 
 @dataclass(frozen=True, kw_only=True)
 class Kind:
-    """The functions and files of one kind of result, each function as module.name in this package.
+    """The functions and files of one kind of result, each function as module.name.
 
-    `data(result)` and `document(result, names of pictures)` are what JSON and reports are made of;
-    `pictures(result)` are drawn, and `files(result, folder)` writes what else there is. `mark` is the
-    file with the data, by which an earlier answer is known; `text` the file with what a terminal shows.
+    `data(result)`, in `writing`, and `document(result, names of pictures)`, in `words`, make JSON and
+    reports; `pictures(result)`, in `pictures`, are drawn. `mark` is the file with the data, by which an
+    earlier answer is known; `text` the file with what a terminal shows.
     """
 
     data: str
     document: str
+    pictures: str = ""
     mark: str = ""
     text: str = ""
-    pictures: str = ""
-    files: str = ""
 
 
-CHECK = Kind(
-    data="writing.data.check_data",
-    document="words.check_document.check_document",
-    mark="result.json",
-    text="summary.txt",
-    pictures="pictures.figures.pictures",
-    files="writing.output.write_case_files",
-)
-DIRECTIONS = Kind(
-    data="writing.data.directions_data",
-    document="words.directions_document.directions_document",
-    mark="directions.json",
-    text="directions.txt",
-    pictures="writing.output.arrows",
-)
-SPAN = Kind(
-    data="writing.data.span_data",
-    document="words.span_document.span_document",
-    mark="span.json",
-    text="span.txt",
-    pictures="pictures.span_figure.arch_pictures",
-    files="writing.output.write_plan",
-)
 STUDY = Kind(
-    data="writing.study_data.study_data",
-    document="words.study_documents.study_document",
+    data="study_data.study_data",
+    document="study_documents.study_document",
+    pictures="study_figures.study_pictures",
     mark="study.json",
     text="study.txt",
-    pictures="pictures.study_figures.study_pictures",
-    files="writing.output.write_tables",
-)
-VARIATION = Kind(
-    data="writing.data.varied_data",
-    document="words.span_document.varied_document",
 )
 KINDS = {
-    "Explained": CHECK,
-    "DirectionsResult": DIRECTIONS,
-    "SpanResult": SPAN,
-    "Variation": VARIATION,
+    "Explained": Kind(
+        data="data.check_data",
+        document="check_document.check_document",
+        pictures="figures.pictures",
+        mark="result.json",
+        text="summary.txt",
+    ),
+    "DirectionsResult": Kind(
+        data="data.directions_data",
+        document="directions.directions_document",
+        pictures="directions_figure.directions_pictures",
+        mark="directions.json",
+        text="directions.txt",
+    ),
+    "SpanResult": Kind(
+        data="data.span_data",
+        document="span_document.span_document",
+        pictures="span_figure.arch_pictures",
+        mark="span.json",
+        text="span.txt",
+    ),
+    "Variation": Kind(data="data.varied_data", document="span_document.varied_document"),
     **dict.fromkeys(("Sweep", "Spread", "Bounds", "Comparison"), STUDY),
 }
 
 
 def data_of(result: Any) -> dict[str, Any]:
     """Return a result as plain data for JSON."""
-    return _done("data", result)
+    return _done("writing", "data", result)
 
 
 def document_of(result: Any, shown: Sequence[str] = ()) -> Document:
     """Return a result as a report, `shown` being the names of its pictures."""
-    return _done("document", result, shown)
+    return _done("words", "document", result, shown)
 
 
 def json_of(result: Any) -> str:
@@ -105,15 +89,12 @@ def json_of(result: Any) -> str:
     return json.dumps(data_of(result), indent=2, ensure_ascii=False)
 
 
-def _done(what: str, result: Any, *more: Any) -> Any:
-    """Call the function of a kind that does something with a result; None where it has none."""
+def _done(package: str, what: str, result: Any, *more: Any) -> Any:
+    """Call the function of a kind that does something with a result."""
     if isinstance(result, CheckResult):
         result = as_explained(result)
-    function = getattr(KINDS[type(result).__name__], what)
-    if not function:
-        return None
-    module, _, name = function.rpartition(".")
-    return getattr(importlib.import_module(f"stillroot.{module}"), name)(result, *more)
+    module, _, name = getattr(KINDS[type(result).__name__], what).partition(".")
+    return getattr(importlib.import_module(f"stillroot.{package}.{module}"), name)(result, *more)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -150,14 +131,16 @@ def write(result: Any, folder: Path, *, report: Report = FULL) -> None:
     from stillroot.writing.picture_files import drawn_beside  # noqa: PLC0415 - matplotlib is slow to import
     from stillroot.writing.terminal import text_of  # noqa: PLC0415
 
-    kind = KINDS["Explained" if isinstance(result, CheckResult) else type(result).__name__]
+    if isinstance(result, CheckResult):
+        result = as_explained(result)
+    kind = KINDS[type(result).__name__]
     assert_writable(folder, kind.mark)
-    pictures = _done("pictures", result)
+    pictures = _done("pictures", "pictures", result)
     document = document_of(result, [picture.name for picture in pictures])
     with drawn_beside(pictures) as wait, whole_folder(folder, kind.mark) as aside:
         (aside / kind.mark).write_text(f"{json_of(result)}\n", encoding="utf-8")
         (aside / kind.text).write_text(text_of(document), encoding="utf-8")
-        _done("files", result, aside)
+        _write_files(result, aside)
         shown = wait()
         for picture in shown:
             picture.save(aside)
@@ -168,33 +151,21 @@ write_answer = write_span = write
 """Other names of `write`."""
 
 
-def write_case_files(it: Explained, folder: Path) -> None:
-    """Write the resolved case, mesh, fields and interface of an answer."""
-    from stillroot.inputs.case import resolved_toml  # noqa: PLC0415 - beside its only use
-    from stillroot.writing.field_files import write_fields  # noqa: PLC0415 - slow to import
+def _write_files(result: Any, folder: Path) -> None:
+    """Write what a result has beside its report: inputs as resolved, fields, tables."""
+    if isinstance(result, Explained):
+        from stillroot.inputs.case import resolved_toml  # noqa: PLC0415 - beside its only use
+        from stillroot.writing.field_files import write_fields  # noqa: PLC0415 - slow to import
 
-    (folder / "case.toml").write_text(resolved_toml(it.answer.case), encoding="utf-8")
-    write_fields(it.answer, folder)
+        (folder / "case.toml").write_text(resolved_toml(result.answer.case), encoding="utf-8")
+        write_fields(result.answer, folder)
+    elif hasattr(result, "plan"):
+        import tomli_w  # noqa: PLC0415 - beside its only use
 
-
-def arrows(result: DirectionsResult) -> tuple[Picture, ...]:
-    """Return the one picture of six directions."""
-    from stillroot.pictures.directions_figure import six_arrows  # noqa: PLC0415 - matplotlib is slow to import
-
-    return (six_arrows(result),)
-
-
-def write_plan(result: SpanResult, folder: Path) -> None:
-    """Write the resolved plan of a full arch."""
-    import tomli_w  # noqa: PLC0415 - beside its only use
-
-    (folder / "plan.toml").write_text(tomli_w.dumps(result.plan.to_dict()), encoding="utf-8")
-
-
-def write_tables(found: Study, folder: Path) -> None:
-    """Write the table of a study."""
-    table = found.table()
-    with (folder / "table.csv").open("w", encoding="utf-8", newline="") as file:
-        file.write(CAUTION_LINE)
-        table.write_csv(file)
-    table.write_parquet(folder / "table.parquet", metadata={"caution": CAUTION})
+        (folder / "plan.toml").write_text(tomli_w.dumps(result.plan.to_dict()), encoding="utf-8")
+    elif hasattr(result, "table"):
+        table = result.table()
+        with (folder / "table.csv").open("w", encoding="utf-8", newline="") as file:
+            file.write(CAUTION_LINE)
+            table.write_csv(file)
+        table.write_parquet(folder / "table.parquet", metadata={"caution": CAUTION})

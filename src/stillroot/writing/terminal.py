@@ -6,7 +6,7 @@ import io
 import textwrap
 from typing import TYPE_CHECKING
 
-from stillroot.words.document import Lines, Table
+from stillroot.words.document import Table
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -30,9 +30,8 @@ def show(document: Document, console: Console) -> None:
     say(document.subject, "bold")
     for section in document.sections_for("terminal"):
         for block in section.blocks:
-            if isinstance(block, Lines):
-                for line in block.lines:
-                    say(line)
+            if isinstance(block, str):
+                say(block)
             elif isinstance(block, Table):
                 say("")
                 console.print(_printed(block))
@@ -65,13 +64,12 @@ def _printed(table: Table) -> RichTable:
         pad_edge=False,
         collapse_padding=True,
     )
-    for place, name in enumerate(table.head):
-        number = place in table.numbers
-        whole = number or place in table.whole
+    for place, column in enumerate(table.columns):
+        whole = column.number or column.whole
         cells = [row[place] for row in table.rows]
         printed.add_column(
-            Text(_folded(name, cells) if whole else name),
-            justify="right" if number else "left",
+            Text(_folded(column.head, cells) if whole else column.head),
+            justify="right" if column.number else "left",
             no_wrap=whole,
             overflow="fold",
         )

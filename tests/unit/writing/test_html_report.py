@@ -15,7 +15,7 @@ from stillroot.answers.wording import CAUTION, rounded, with_error
 from stillroot.inputs.section import ASSUMPTION
 from stillroot.pictures.figures import pictures
 from stillroot.words.check_document import check_document
-from stillroot.words.document import AUDIENCES, Lines, Table
+from stillroot.words.document import AUDIENCES, Table
 from stillroot.words.resolved import resolved_keys
 from stillroot.writing.data import check_data
 from stillroot.writing.html_report import report_html
@@ -118,8 +118,8 @@ def test_what_a_clinician_reads_is_in_the_whole_report(result):
 def texts(document, reader):
     for section in document.sections_for(reader):
         for block in section.blocks:
-            if isinstance(block, Lines):
-                yield from block.lines
+            if isinstance(block, str):
+                yield block
             elif isinstance(block, Table):
                 yield from (cell for row in block.rows for cell in row)
 

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from stillroot.answers.wording import CAUTION, NO_LINE
-from stillroot.words.document import RESEARCHER, Column, Document, Keys, Lines, Section, Shown, table_of
+from stillroot.words.document import Column, Document, Keys, Section, Shown, Table
 from stillroot.writing.terminal import WIDTH, text_of
 
-TABLE = table_of(
-    [("a [b]name[/b]", "12.3 ± 0.4"), ("a load whose name is long, " * 5, "1 ± 1")],
-    (Column("Load", lambda row: row[0]), Column("Peak [µm]", lambda row: row[1], number=True)),
+TABLE = Table(
     caption="Motions",
+    columns=(Column("Load", lambda row: row[0]), Column("Peak [µm]", lambda row: row[1], number=True)),
+    items=[("a [b]name[/b]", "12.3 ± 0.4"), ("a load whose name is long, " * 5, "1 ± 1")],
     note="What they mean.",
 )
 DOCUMENT = Document(
@@ -18,9 +18,9 @@ DOCUMENT = Document(
     answer="So far.",
     limits=("It is limited.",),
     sections=(
-        Section(title="First", blocks=(Lines(lines=("One line.",)), TABLE, Shown(name="picture"))),
-        Section(title="More", blocks=(Lines(lines=("For the page.",)),), readers=RESEARCHER),
-        Section(title="Keys", blocks=(Keys(caption="", keys=(), sources=()),), readers=RESEARCHER),
+        Section("First", ("One line.", TABLE, Shown("picture"))),
+        Section("More", ("For the page.",), ("researcher",)),
+        Section("Keys", (Keys(caption="", keys=(), sources=()),), ("researcher",)),
     ),
 )
 
