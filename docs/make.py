@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from pydantic.fields import FieldInfo
 
     from stillroot.answers.result import CheckResult
-    from stillroot.inputs.section import Sections
+    from stillroot.inputs.section import Section
     from stillroot.pictures.paper import Picture
 
 HERE = Path(__file__).parent
@@ -109,7 +109,7 @@ def plan_reference_markdown() -> str:
     return _reference(PLAN_HEAD, PLAN_SECTIONS, PLAN_TITLES)
 
 
-def _reference(head: str, sections: Sections, titles: Mapping[str, str]) -> str:
+def _reference(head: str, sections: Mapping[str, type[Section]], titles: Mapping[str, str]) -> str:
     blocks = [head]
     for section in sections:
         title = titles.get(section, f"`[{section}]`")
@@ -118,7 +118,7 @@ def _reference(head: str, sections: Sections, titles: Mapping[str, str]) -> str:
     return "\n".join(blocks)
 
 
-def _rows(sections: Sections, section: str) -> Iterator[str]:
+def _rows(sections: Mapping[str, type[Section]], section: str) -> Iterator[str]:
     for key, info in sections[section].model_fields.items():
         if f"{section}.{key}".lstrip(".") not in sections:
             yield _row(key, info)

@@ -7,7 +7,12 @@ from typing import TYPE_CHECKING
 import pytest
 
 from stillroot import bounds, compare, spread, sweep
-from stillroot.pictures.study_figures import bounds_pictures, compare_pictures, spread_pictures, sweep_pictures
+from stillroot.pictures.study_figures import (
+    bounds_pictures,
+    compare_pictures,
+    spread_pictures,
+    sweep_pictures,
+)
 from tests.unit.pictures._drawn import GRID, HERE, PUSH, SPREAD, answered, field_of, invented, without
 
 if TYPE_CHECKING:

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
 
+from stillroot.answers.explained import Explained
 from stillroot.pictures.figures import pictures
 from stillroot.pictures.levers_figure import levers_figure
 from stillroot.studies.levers import Lever
@@ -67,7 +67,7 @@ def test_an_answer_tells_its_levers_in_two_groups(result: CheckResult) -> None:
         Lever(by_plan=True, text="implant wider", ratios=(0.8,)),
         Lever(by_plan=True, text="load heavier", ratios=(None,)),
     )
-    drawn = {picture.name: picture for picture in pictures(replace(result, levers=levers))}
+    drawn = {picture.name: picture for picture in pictures(Explained(answer=result, levers=levers))}
     message = drawn["levers"].message.replace("\N{NO-BREAK SPACE}", " ")
     assert "“implant wider” lowers the peak most" in message
     assert f"to {0.8 * result.governing.peak.total_um:.1f} µm" in message

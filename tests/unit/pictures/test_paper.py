@@ -11,7 +11,16 @@ import pytest
 from PIL import Image
 
 from stillroot.answers.wording import CAUTION
-from stillroot.pictures.paper import CROP_PAD_IN, DPI, MOTION, Picture, axes_at, blank_figure, no_word_of_missing_letters, write_headings
+from stillroot.pictures.paper import (
+    CROP_PAD_IN,
+    DPI,
+    MOTION,
+    Picture,
+    axes_at,
+    blank_figure,
+    no_word_of_missing_letters,
+    write_headings,
+)
 from stillroot.writing.picture_files import drawn
 
 if TYPE_CHECKING:

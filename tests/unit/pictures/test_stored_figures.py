@@ -28,7 +28,12 @@ from stillroot.pictures.directions_figure import six_arrows
 from stillroot.pictures.figures import pictures
 from stillroot.pictures.levers_figure import levers_figure
 from stillroot.pictures.span_figure import arch_pictures
-from stillroot.pictures.study_figures import bounds_pictures, compare_pictures, spread_pictures, sweep_pictures
+from stillroot.pictures.study_figures import (
+    bounds_pictures,
+    compare_pictures,
+    spread_pictures,
+    sweep_pictures,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
