@@ -4,7 +4,14 @@ from __future__ import annotations
 
 import pytest
 
-from stillroot.errors import CaseError, EnvironmentProblem, MeshError, NotConverged, OutputError, StillrootError
+from stillroot.errors import (
+    CaseError,
+    EnvironmentProblem,
+    MeshError,
+    NotConverged,
+    OutputError,
+    StillrootError,
+)
 
 
 @pytest.mark.parametrize(

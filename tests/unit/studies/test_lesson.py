@@ -12,7 +12,16 @@ from stillroot.errors import MeshError, NotConverged
 from stillroot.pictures.lesson_figures import predictors
 from stillroot.studies import lesson as lessons
 from stillroot.studies import lesson_sites as sites
-from stillroot.studies.lesson import TORQUE, Plan, correlations, equal, equal_motion_pairs, equal_torque_pairs, group_of, ranked
+from stillroot.studies.lesson import (
+    TORQUE,
+    Plan,
+    correlations,
+    equal,
+    equal_motion_pairs,
+    equal_torque_pairs,
+    group_of,
+    ranked,
+)
 from stillroot.studies.lesson_sites import COMPUTED, GAVE_WAY, NO_ANSWER, SiteAnswer, site_points
 from stillroot.writing import lesson_files
 
