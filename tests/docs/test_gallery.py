@@ -7,13 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from stillroot.writing.gallery import (
-    case_entry,
-    gallery_markdown,
-    plan_entry,
-    report_pictures,
-    save_shown,
-)
+from docs.make import case_entry, gallery_markdown, plan_entry, report_pictures, save_shown
 from tests.shown import assert_same, told_by
 
 ROOT = Path(__file__).parents[2]
@@ -75,5 +69,5 @@ def test_the_pictures_of_gallery_and_report_are_there_and_each_is_shown():
 
 
 def test_the_pictures_of_the_report_page_are_of_its_case():
-    for each in report_pictures(DOCS):
+    for each in report_pictures():
         assert_same(told_by(DOCS / "images" / each.file), each.picture.alt)

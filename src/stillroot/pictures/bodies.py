@@ -31,7 +31,6 @@ if TYPE_CHECKING:
     from stillroot.answers.result import CheckResult, LoadAnswer
     from stillroot.arrays import Floats
     from stillroot.inputs.case import Case
-    from stillroot.mechanics.outline import Outline
     from stillroot.mechanics.resultant import Resultant
 
 THIN_PT, THICK_PT = 1.5, 7.0
@@ -99,17 +98,21 @@ def gaps_of(case: Case) -> tuple[Place, ...]:
 
 
 def draw_site(ax: Axes, case: Case) -> None:
-    """Fill the regions, the earlier one on top where they overlap, and draw the crest."""
-    draw_bodies(ax, outline_of(case))
-    ax.axhline(0, color="0.2", linewidth=1.0, linestyle=(0, (6, 3)), zorder=3)
-
-
-def draw_bodies(ax: Axes, outline: Outline) -> None:
-    """Fill the regions, both halves as one shape; where they overlap the earlier one lies on top."""
-    for rank, region in enumerate(reversed(outline.regions)):
+    """Fill the regions, both halves as one, the earlier on top where they overlap; draw the crest."""
+    for rank, region in enumerate(reversed(outline_of(case).regions)):
         whole = Polygon(mirrored_corners(region.corners_mm), linewidth=0.8, zorder=1 + 0.01 * rank)
         whole.set(**REGION_LOOK[region.name])
         ax.add_patch(whole)
+    ax.axhline(0, color="0.2", linewidth=1.0, linestyle=(0, (6, 3)), zorder=3)
+
+
+def draw_holds(ax: Axes, case: Case, side: float, x_mm: float, span_mm: float) -> None:
+    """Mark each hold beside the implant, so far from the axis, and write its length."""
+    look = {"arrowstyle": "|-|", "mutation_scale": 3.5, "linewidth": 1.2, "color": "0.1"}
+    for top, bottom in case.socket.holds_mm:
+        draw_arrow(ax, (side * x_mm, -bottom), (side * x_mm, -top), **look)
+        place = (side * (x_mm + 0.012 * span_mm), -(top + bottom) / 2)
+        write_in(ax, place, f"hold\n{bottom - top:.4g} mm", side=side)
 
 
 def mirrored_corners(corners: Floats) -> Floats:

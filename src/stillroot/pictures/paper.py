@@ -157,7 +157,7 @@ class Sheet:
 
     figure: Figure
     message: str
-    headings: tuple[Text, ...]
+    headings: list[Text]
     foot_in: float
     tall_in: float
 
@@ -167,7 +167,12 @@ class Sheet:
         """Add axes at a place in inches: main axes where no other bottom and height are given."""
         bottom = self.foot_in if bottom is None else bottom
         height = self.tall_in if height is None else height
-        return axes_at(self.figure, left=left, bottom=bottom, width=width, height=height)
+        w, h = self.figure.get_size_inches()
+        ax = self.figure.add_axes((left / w, bottom / h, width / w, height / h))
+        ax.tick_params(labelsize=SMALL_PT + 0.5)
+        ax.xaxis.label.set_fontsize(TEXT_PT)
+        ax.yaxis.label.set_fontsize(TEXT_PT)
+        return ax
 
     def note(self, *paragraphs: str) -> None:
         """Write a note at the foot, above the caution; each paragraph begins a line."""
@@ -181,54 +186,30 @@ class Sheet:
 
     def picture(self, name: str, alt: str) -> Picture:
         """Return the finished picture."""
-        return Picture(
-            name=name, figure=self.figure, alt=alt, message=self.message, headings=self.headings
-        )
+        shared: Style = {"figure": self.figure, "message": self.message}
+        return Picture(name=name, alt=alt, headings=tuple(self.headings), **shared)
 
 
 def blank_sheet(
     message: str, title: str, *, tall_in: float, foot_in: float, head_in: float = 1.0
 ) -> Sheet:
     """Return paper with message, title and caution on it; its head grows with the message."""
-    head_in = max(head_in, _below_title_in(_title_lines(message)) + 0.28)
-    figure = blank_figure(foot_in + tall_in + head_in)
-    headings = write_headings(figure, message, title)
-    return Sheet(figure=figure, message=message, headings=headings, foot_in=foot_in, tall_in=tall_in)
-
-
-def blank_figure(height_in: float) -> Figure:
-    """Return an empty figure, `WIDTH_IN` wide."""
-    return Figure(figsize=(WIDTH_IN, height_in), dpi=DPI, facecolor="white")
-
-
-def axes_at(figure: Figure, *, left: float, bottom: float, width: float, height: float) -> Axes:
-    """Add axes at a place in inches, with the letters that all pictures share."""
-    w, h = figure.get_size_inches()
-    ax = figure.add_axes((left / w, bottom / h, width / w, height / h))
-    plain_axes(ax)
-    return ax
-
-
-def plain_axes(ax: Axes) -> None:
-    """Give axes the letters that all pictures share."""
-    ax.tick_params(labelsize=SMALL_PT + 0.5)
-    ax.xaxis.label.set_fontsize(TEXT_PT)
-    ax.yaxis.label.set_fontsize(TEXT_PT)
-
-
-def write_headings(figure: Figure, message: str, title: str) -> tuple[Text, ...]:
-    """Write and return the message on top, the case's title below it, the caution at the foot."""
-    height = float(figure.get_size_inches()[1])
     lines = _title_lines(message)
-    at = 0.3 / WIDTH_IN
-    common: Style = {"ha": "left", "va": "top", "parse_math": False}
-    bold: Style = {"fontsize": TITLE_PT, "fontweight": "bold"}
-    top = figure.text(at, 1 - 0.17 / height, "\n".join(lines), **common, **bold)
-    below = _below_title_in(lines)
+    below_in = 0.17 + 0.215 * len(lines) + 0.07  # where the title stands, from the top
+    height = foot_in + tall_in + max(head_in, below_in + 0.28)
+    figure = Figure(figsize=(WIDTH_IN, height), dpi=DPI, facecolor="white")
+    sheet = Sheet(figure=figure, message=message, headings=[], foot_in=foot_in, tall_in=tall_in)
+    top: Style = {"fontsize": TITLE_PT, "fontweight": "bold", "va": "top"}
+    small: Style = {"fontsize": SMALL_PT - 1, "color": "0.4", "va": "bottom"}
     case = textwrap.shorten(title, 100, placeholder=" …")
-    about = figure.text(at, 1 - below / height, case, fontsize=TEXT_PT, color="0.3", **common)
-    foot: Style = {"ha": "left", "va": "bottom", "fontsize": SMALL_PT - 1, "color": "0.4"}
-    return top, about, figure.text(at, 0.06 / height, CAUTION, **foot)
+    sheet.headings.extend(
+        (
+            sheet.write((0.3, height - 0.17), "\n".join(lines), **top),
+            sheet.write((0.3, height - below_in), case, fontsize=TEXT_PT, color="0.3", va="top"),
+            sheet.write((0.3, 0.06), CAUTION, **small),
+        )
+    )
+    return sheet
 
 
 def _title_lines(message: str) -> list[str]:
@@ -237,8 +218,3 @@ def _title_lines(message: str) -> list[str]:
     fewest = len(textwrap.wrap(text, TITLE_LETTERS))
     widths = range(TITLE_LETTERS // 2, TITLE_LETTERS + 1)
     return next(w for w in (textwrap.wrap(text, width) for width in widths) if len(w) == fewest)
-
-
-def _below_title_in(lines: list[str]) -> float:
-    """Return how far below the top [in] the case's title stands."""
-    return 0.17 + 0.215 * len(lines) + 0.07

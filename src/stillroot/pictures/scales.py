@@ -202,13 +202,3 @@ def motion_strip(
     ax.vlines(bands, 0, 1, colors="white", linewidth=1.8, path_effects=edged(3.4))
     ax.set(xlim=(low, top), ylim=(0, 1), yticks=[], xlabel=label)
     plain_numbers(ax.xaxis, ticks_by_factors(low, top, bands) if log else band_ticks(bands, top))
-
-
-def mark_colours_of_sections(ax: Axes, bands: Sequence[float], scale: float) -> None:
-    """Draw the strip of colours up to `scale` below sections side by side."""
-    motion_strip(
-        ax,
-        bands,
-        Normalize(0, scale),
-        "micromotion [µm]: colour and thickness on the held wall; ring: the peak",
-    )

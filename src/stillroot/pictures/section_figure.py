@@ -12,6 +12,7 @@ from stillroot.answers.summary import place_of
 from stillroot.pictures.bodies import (
     View,
     draw_axis,
+    draw_holds,
     draw_load,
     draw_motion,
     draw_site,
@@ -23,7 +24,7 @@ from stillroot.pictures.bodies import (
     unit_force,
     view_of,
 )
-from stillroot.pictures.labels import draw_arrow, hide_spines, point_out, write_in
+from stillroot.pictures.labels import hide_spines, point_out, write_in
 from stillroot.pictures.marks import mark_head, mark_interval
 from stillroot.pictures.paper import WIDTH_IN, Picture, blank_sheet
 from stillroot.pictures.scales import motion_strip, scale_um
@@ -101,13 +102,8 @@ def _name_bodies(ax: Axes, view: View, case: Case, answer: LoadAnswer) -> None:
     if thickness < -view.low:
         name = "trabecular bone" if thickness else "bone block"
         write_in(ax, (edge, 0.5 * (view.low - thickness)), name, side=-side)
-    x = side * (view.reach + 0.035 * view.span)
-    for top, bottom in case.socket.holds_mm:
-        look = {"arrowstyle": "|-|", "mutation_scale": 3.5, "linewidth": 1.2, "color": "0.1"}
-        draw_arrow(ax, (x, -bottom), (x, -top), **look)
-        place = (x + side * 0.012 * view.span, -(top + bottom) / 2)
-        write_in(ax, place, f"hold\n{bottom - top:g} mm", side=side)
-    point_out_gaps(ax, case, side, x + side * 0.03 * view.span, outwards=True)
+    draw_holds(ax, case, side, view.reach + 0.035 * view.span, view.span)
+    point_out_gaps(ax, case, side, side * (view.reach + 0.065 * view.span), outwards=True)
 
 
 def _free_height(view: View, case: Case, load: Resultant) -> float:

@@ -16,10 +16,8 @@ from stillroot.pictures.paper import (
     DPI,
     MOTION,
     Picture,
-    axes_at,
-    blank_figure,
+    blank_sheet,
     no_word_of_missing_letters,
-    write_headings,
 )
 from stillroot.writing.picture_files import drawn
 
@@ -31,12 +29,11 @@ if TYPE_CHECKING:
 
 @pytest.fixture
 def picture() -> Picture:
-    figure = blank_figure(4.0)
-    ax = axes_at(figure, left=2.0, bottom=1.0, width=4.0, height=1.5)
+    sheet = blank_sheet("It rises", "Invented scenario", tall_in=1.5, foot_in=1.0, head_in=1.5)
+    ax = sheet.axes(2.0, 4.0)
     ax.plot([0, 1], [0, 1], color="0.4")
     ax.set(xticks=[], yticks=[])
-    headings = write_headings(figure, "It rises", "Invented scenario")
-    return Picture(name="line", figure=figure, alt="A line.", message="It rises", headings=headings)
+    return sheet.picture("line", "A line.")
 
 
 def pixels(png: bytes) -> NDArray[np.int64]:
@@ -66,7 +63,8 @@ def test_headings_are_back_afterwards(picture: Picture) -> None:
 
 
 def test_few_colours_keep_the_scale_of_motion(picture: Picture) -> None:
-    ax = axes_at(picture.figure, left=2.0, bottom=1.0, width=4.0, height=1.5)
+    ax = picture.figure.axes[0]
+    ax.clear()
     ax.imshow(np.linspace(0, 1, 512)[None], cmap=MOTION, aspect="auto", extent=(0, 1, 0, 1))
     ax.axis("off")
     bare = pixels(picture.bare_png())

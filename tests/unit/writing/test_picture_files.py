@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from stillroot.pictures.paper import Picture, axes_at, blank_figure, write_headings
+from stillroot.pictures.paper import Picture, blank_sheet
 from stillroot.writing import picture_files
 from stillroot.writing.picture_files import drawn, drawn_beside
 
@@ -19,11 +19,9 @@ if TYPE_CHECKING:
 
 @pytest.fixture
 def picture() -> Picture:
-    figure = blank_figure(4.0)
-    ax = axes_at(figure, left=2.0, bottom=1.0, width=4.0, height=1.5)
-    ax.plot([0, 1], [0, 1], color="0.4")
-    headings = write_headings(figure, "It rises", "Invented scenario")
-    return Picture(name="line", figure=figure, alt="A line.", message="It rises", headings=headings)
+    sheet = blank_sheet("It rises", "Invented scenario", tall_in=1.5, foot_in=1.0)
+    sheet.axes(2.0, 4.0).plot([0, 1], [0, 1], color="0.4")
+    return sheet.picture("line", "A line.")
 
 
 def test_other_processes_draw_the_same(picture: Picture, monkeypatch: pytest.MonkeyPatch) -> None:
