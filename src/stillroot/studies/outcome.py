@@ -16,6 +16,7 @@ from stillroot.units import NMM_PER_NCM
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
+    from stillroot.answers.chain import Placed
     from stillroot.answers.result import CheckResult
     from stillroot.arrays import Floats
     from stillroot.inputs.case import Case
@@ -56,6 +57,7 @@ class Outcome:
     engaged_threads: float | None
     interference_um: float | None = None
     torque_ncm: float | None = None
+    share_crushed: float | None = None
     reason: str = ""
 
     @property
@@ -122,20 +124,28 @@ def unsolved(name: str, resultant: Resultant, reason: str) -> LoadOutcome:
 
 def outcome_of(result: CheckResult) -> Outcome:
     """Return the outcome of a check, with its numerical errors."""
-    loads = tuple(
-        replace(
-            load_outcome(a.name, a.resultant, a.micromotion, a.head),
-            error_um=a.error.total_um,
-            head_error_um=a.head_error.total_um,
-        )
-        for a in result.loads
+    return _of_seated(
+        result.placed,
+        (
+            replace(
+                load_outcome(a.name, a.resultant, a.micromotion, a.head),
+                error_um=a.error.total_um,
+                head_error_um=a.head_error.total_um,
+            )
+            for a in result.loads
+        ),
     )
+
+
+def _of_seated(placed: Placed, loads: Iterable[LoadOutcome]) -> Outcome:
+    torque = placed.torque
     return Outcome(
-        loads=loads,
-        engagement_length_mm=result.engagement_length_mm,
-        engaged_threads=result.engaged_threads,
-        interference_um=result.interference_um,
-        torque_ncm=None if result.torque is None else result.torque.insertion_ncm,
+        loads=tuple(loads),
+        engagement_length_mm=placed.case.engagement_length_mm,
+        engaged_threads=placed.case.engaged_threads,
+        interference_um=placed.interference_um,
+        torque_ncm=None if torque is None else torque.insertion_ncm,
+        share_crushed=None if torque is None else torque.share_crushed,
     )
 
 
@@ -168,13 +178,7 @@ def solved(chain: Chain, case: Case, *, with_error: bool = False) -> Outcome:
             found.append(unsolved(item.name, resultant, str(error)))
         else:
             found.append(load_outcome(item.name, resultant, reading.motion, reading.head))
-    return Outcome(
-        loads=tuple(found),
-        engagement_length_mm=case.engagement_length_mm,
-        engaged_threads=case.engaged_threads,
-        interference_um=placed.interference_um,
-        torque_ncm=None if placed.torque is None else placed.torque.insertion_ncm,
-    )
+    return _of_seated(placed, found)
 
 
 def no_outcome(case: Case, reason: str) -> Outcome:
