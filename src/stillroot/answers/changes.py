@@ -46,11 +46,6 @@ class Change:
     subject: str = ""
     under_load: bool = False
 
-    @property
-    def same_site(self) -> bool:
-        """Whether the interface law alone is changed."""
-        return all(key.startswith("interface.") for key in self.keys)
-
     def applied_to(self, case: Case) -> Case:
         """Return the changed case.
 

@@ -293,7 +293,7 @@ def _figures_of(result: CheckResult) -> list[str]:
     case, answer = result.case, result.governing
     peak = with_error(answer.peak.total_um, answer.error.total_um)
     modulus = case.bone.trabecular_profile_mpa[0][1]
-    threads = result.engaged_threads
+    threads = case.engaged_threads
     engaged = "no thread" if threads is None else f"{threads:.3g} engaged threads"
     return [
         f"peak micromotion {peak} µm",

@@ -148,7 +148,7 @@ class SiteAnswer:
 
 
 def answer_of(point: SitePoint, outcome: Outcome) -> SiteAnswer:
-    """Return what came of a site: without a seat there is no answer, without equilibrium it gives way."""
+    """Return what came of a site: no answer without a seat, giving way without equilibrium."""
     (load,) = outcome.loads
     return SiteAnswer(
         point=point,

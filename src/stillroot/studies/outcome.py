@@ -1,4 +1,4 @@
-"""What a study keeps of a solved case: a few numbers, or the reason why there are none."""
+"""What a study keeps of a solved case, also as a table: a few numbers, or why there are none."""
 
 from __future__ import annotations
 
@@ -14,7 +14,9 @@ from stillroot.errors import NotConverged
 from stillroot.units import NMM_PER_NCM
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Mapping, Sequence
+
+    import polars as pl
 
     from stillroot.answers.chain import Placed
     from stillroot.answers.result import CheckResult
@@ -22,6 +24,31 @@ if TYPE_CHECKING:
     from stillroot.inputs.case import Case
     from stillroot.mechanics.motion import HeadMovement, Micromotion
     from stillroot.mechanics.resultant import Resultant
+
+
+NUMBERS: Mapping[str, str] = {
+    "axial_n": "axial_n",
+    "lateral_n": "lateral_n",
+    "torque_ncm": "torque_ncm",
+    "height_mm": "height_mm",
+    "peak_um": "peak_micromotion_um",
+    "error_um": "numerical_error_um",
+    "sliding_um": "sliding_um",
+    "opening_um": "opening_um",
+    "depth_mm": "peak_depth_mm",
+    "mean_um": "mean_micromotion_um",
+    "p95_um": "p95_micromotion_um",
+    "head_um": "head_movement_um",
+    "head_error_um": "head_error_um",
+}
+"""Attributes of a load's outcome and their column names."""
+OF_THE_CASE: Mapping[str, str] = {
+    "torque_ncm": "insertion_torque_ncm",
+    "interference_um": "interference_um",
+    "engagement_length_mm": "engagement_length_mm",
+    "engaged_threads": "engaged_threads",
+}
+"""Attributes of a case's outcome and their column names."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -91,6 +118,31 @@ class Outcome:
 def peaks_of(outcomes: Iterable[Outcome], without: float = np.nan) -> Floats:
     """Return the largest peak of each case [µm], or what stands for a case without an answer."""
     return np.array([without if o.peak_um is None else o.peak_um for o in outcomes], dtype=float)
+
+
+def table_of(named: Mapping[str, Sequence[Any]], outcomes: Sequence[Outcome]) -> pl.DataFrame:
+    """Return a row for each load of each outcome; `named` gives further columns, one value per case.
+
+    Where a case or load has no answer its numbers are null, and `reason` says why. The table is a polars
+    data frame: it writes CSV and Parquet by itself, while pandas needs a second library for Parquet, and
+    it has no index that could get lost on the way to a file.
+    """
+    import polars as pl  # noqa: PLC0415 - slow to import
+
+    rows = [
+        {
+            **{name: values[place] for name, values in named.items()},
+            "load": load.name,
+            **{column: getattr(load, name) for name, column in NUMBERS.items()},
+            "governs": load is outcome.governing,
+            **{column: getattr(outcome, name) for name, column in OF_THE_CASE.items()},
+            "reason": outcome.reason or load.reason,
+        }
+        for place, outcome in enumerate(outcomes)
+        for load in outcome.loads
+    ]
+    numbers = dict.fromkeys((*NUMBERS.values(), *OF_THE_CASE.values()), pl.Float64)
+    return pl.DataFrame(rows, schema_overrides=numbers, infer_schema_length=None)
 
 
 def load_outcome(
@@ -170,7 +222,12 @@ def solved(chain: Chain, case: Case, *, with_error: bool = False) -> Outcome:
         placed = chain.placed(case)
     except FAILURES as error:
         return no_outcome(case, str(error))
-    found = []
+    return loaded(placed)
+
+
+def loaded(placed: Placed) -> Outcome:
+    """Apply each load to a seated implant."""
+    case, found = placed.case, []
     for item, (name, resultant) in zip(case.loads, loads_of(case), strict=True):
         try:
             reading = placed.read(placed.loaded(name, resultant), resultant)

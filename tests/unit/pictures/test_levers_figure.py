@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
 
+from stillroot.answers.explained import Explained, Lever
 from stillroot.pictures.figures import pictures
 from stillroot.pictures.levers_figure import levers_figure
-from stillroot.studies.levers import Lever
 from stillroot.words.check_document import GIVES_WAY
 from tests.unit.pictures._drawn import BANDS, words
 
@@ -67,7 +66,7 @@ def test_an_answer_tells_its_levers_in_two_groups(result: CheckResult) -> None:
         Lever(by_plan=True, text="implant wider", ratios=(0.8,)),
         Lever(by_plan=True, text="load heavier", ratios=(None,)),
     )
-    drawn = {picture.name: picture for picture in pictures(replace(result, levers=levers))}
+    drawn = {picture.name: picture for picture in pictures(Explained(answer=result, levers=levers))}
     message = drawn["levers"].message.replace("\N{NO-BREAK SPACE}", " ")
     assert "“implant wider” lowers the peak most" in message
     assert f"to {0.8 * result.governing.peak.total_um:.1f} µm" in message
