@@ -19,7 +19,7 @@ from threadpoolctl import threadpool_limits
 
 from stillroot.answers.answer import six_directions_of
 from stillroot.answers.chain import FAILURES, Chain, grounded, meshed, stage_keys
-from stillroot.answers.changes import Change, alternatives, levers
+from stillroot.answers.changes import PLANNED, Change, alternatives, levers
 from stillroot.answers.explained import Choice, Explained, Lever, as_explained
 from stillroot.answers.levels import at_level
 from stillroot.mechanics.accuracy import COARSE
@@ -32,11 +32,11 @@ if TYPE_CHECKING:
     from stillroot.answers.result import CheckResult, LoadAnswer
     from stillroot.inputs.case import Case
     from stillroot.mechanics.groundwork import Groundwork
-    from stillroot.studies.outcome import LoadOutcome, Outcome
+    from stillroot.studies.outcome import Outcome
 
     Progress = Callable[[str], None]
 
-AS_IT_IS = Change(text="as it is", keys={})
+AS_IT_IS = Change("the case", "as it is", {})
 
 
 def explain(result: CheckResult | Explained, *, progress: Progress = lambda _: None) -> Explained:
@@ -55,9 +55,7 @@ def with_levers(result: CheckResult | Explained, *, progress: Progress = lambda 
     case = explained.answer.case
     changes = [AS_IT_IS, *levers(case)]
     cases = [at_level(change.applied_to(case), COARSE) for change in changes]
-    before, *after = _outcomes(
-        changes, cases, lambda text: progress(f"one thing changed at a time: {text}"), at_once=2
-    )
+    before, *after = _outcomes(changes, cases, progress, at_once=2)
     found = [_lever(change, before, out) for change, out in zip(changes[1:], after, strict=True)]
     return replace(explained, levers=tuple(found))
 
@@ -91,15 +89,11 @@ def largest_after(result: CheckResult, lever: Lever) -> tuple[LoadAnswer, float]
 
 
 def _lever(change: Change, before: Outcome, after: Outcome) -> Lever:
-    def ratio(old: LoadOutcome, new: LoadOutcome) -> float | None:
-        if new.peak_um is None or not old.peak_um:
-            return None
-        return new.peak_um / old.peak_um
-
+    peaks = [(old.peak_um, new.peak_um) for old, new in zip(before.loads, after.loads, strict=True)]
     return Lever(
-        by_plan=change.by_plan,
+        by_plan=change.subject == PLANNED,
         text=change.text,
-        ratios=tuple(ratio(old, new) for old, new in zip(before.loads, after.loads, strict=True)),
+        ratios=tuple(new / old if old and new is not None else None for old, new in peaks),
         reason=before.reason or after.reason,
     )
 
@@ -134,8 +128,8 @@ def _outcomes(
     with threadpool_limits(1), ThreadPoolExecutor(at_once) as pool:
         for group, outcomes in zip(groups, pool.map(solved, groups), strict=True):
             found |= zip(group, outcomes, strict=True)
-            subject, text = changes[group[-1]].subject, changes[group[-1]].text
-            progress(f"{subject}: {text}" if subject else text)
+            last = changes[group[-1]]
+            progress(f"{last.subject}: {last.text}")
     return [found[k] for k in range(len(cases))]
 
 

@@ -39,7 +39,6 @@ from stillroot.studies.lesson_sites import (
     answer_of,
     built_pairs,
     case_of,
-    site_points,
 )
 from stillroot.studies.running import run
 
@@ -283,9 +282,9 @@ class Plan:
         return SMALL_FINE if self.small else FINE
 
     @property
-    def points(self) -> tuple[SitePoint, ...]:
-        """The sites of the set."""
-        return site_points(self.count)
+    def error_sites(self) -> int:
+        """How many sites measure it."""
+        return SMALL_ERROR_SITES if self.small else ERROR_SITES
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -333,12 +332,11 @@ class Lesson:
     built: tuple[BuiltAnswer, ...]
 
 
-def points_to_measure(answers: Sequence[SiteAnswer], small: bool) -> tuple[SitePoint, ...]:
+def points_to_measure(answers: Sequence[SiteAnswer], count: int) -> tuple[SitePoint, ...]:
     """Return the sites that measure the error: spread evenly over the ranks of the peak."""
     computed = sorted((a for a in answers if a.outcome == COMPUTED), key=lambda a: a.ranked_um)
     if not computed:
         return ()
-    count = SMALL_ERROR_SITES if small else ERROR_SITES
     places = np.unique(np.linspace(0, len(computed) - 1, count).round().astype(int))
     return tuple(computed[i].point for i in places)
 

@@ -26,7 +26,7 @@ from stillroot.answers.wording import CAUTION, CAUTION_LINE, NO_LINE, with_error
 from stillroot.errors import OutputError
 from stillroot.studies import lesson as lessons
 from stillroot.studies.lesson import Lesson, rho_in_words
-from stillroot.studies.lesson_sites import SEED, STATED
+from stillroot.studies.lesson_sites import SEED, STATED, site_points
 from stillroot.studies.outcome import Outcome
 from stillroot.studies.running import Where
 from stillroot.studies.store import program
@@ -53,20 +53,18 @@ def make_lesson(folder: Path, plan: Plan, workers: int, progress: Progress) -> L
     OutputError
         The folder cannot be written, or contains something other than a lesson.
     """
-    before = plan.count + (lessons.SMALL_ERROR_SITES if plan.small else lessons.ERROR_SITES)
-    total = before + NAMED_SOLVES
-    named = count(before)
-    finer = "some sites again, on finer elements"
+    before = plan.count + plan.error_sites
+    total, named = before + NAMED_SOLVES, count(before)
     with _said_of(folder):
         where = Where(workers=workers, store=SiteFile.opened(folder))
         answers = lessons.solved(
-            plan.points, plan.grain, where, lambda done, *_: progress(done, total, "sites")
+            site_points(plan.count), plan.grain, where, lambda done, *_: progress(done, total, "sites")
         )
         fine = lessons.solved(
-            lessons.points_to_measure(answers, plan.small),
+            lessons.points_to_measure(answers, plan.error_sites),
             plan.fine,
             where,
-            lambda done, *_: progress(plan.count + done, total, finer),
+            lambda done, *_: progress(plan.count + done, total, "some sites again, more finely"),
         )
         lesson = lessons.lesson_of(
             plan, answers, fine, where, lambda what: progress(next(named), total, what)
