@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from stillroot.inputs.case import Case, read_case
     from stillroot.studies.bounds import Bounds, bounds
     from stillroot.studies.comparison import Comparison, compare
-    from stillroot.studies.levers import explain
+    from stillroot.studies.explaining import explain
     from stillroot.studies.outcome import Outcome
     from stillroot.studies.running import Where
     from stillroot.studies.spreads import Spread, spread
@@ -64,7 +64,7 @@ _HOME = {
     "check_span": "arch.span",
     "compare": "studies.comparison",
     "directions": "answers.answer",
-    "explain": "studies.levers",
+    "explain": "studies.explaining",
     "bounds": "studies.bounds",
     "read_case": "inputs.case",
     "read_plan": "arch.plan",

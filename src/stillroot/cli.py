@@ -59,19 +59,19 @@ def check(
 
     Exit codes: 0 computed, 2 bad input, 3 not converged, 4 something missing on this machine.
     """
-    from stillroot.answers import answer, choices  # noqa: PLC0415
+    from stillroot.answers import answer  # noqa: PLC0415
     from stillroot.answers.explained import as_explained  # noqa: PLC0415
     from stillroot.inputs.case import read_case  # noqa: PLC0415
-    from stillroot.studies.levers import explain  # noqa: PLC0415
+    from stillroot.studies import explaining  # noqa: PLC0415
 
     case = read_case(file)
 
     def solve(tell: Callable[[str], None]) -> Explained:
         result = as_explained(answer.check(case, tolerance=tolerance, progress=tell))
         if with_choices:
-            result = choices.with_choices(result, progress=tell)
+            result = explaining.with_choices(result, progress=tell)
         if out is not None:
-            result = explain(result, progress=tell)
+            result = explaining.explain(result, progress=tell)
         tell("writing")
         return result
 

@@ -9,7 +9,7 @@ import pytest
 from stillroot import Case, check
 from stillroot.answers.changes import LIGHTER, STIFFER
 from stillroot.answers.changes import levers as changes
-from stillroot.studies.levers import largest_after, with_levers
+from stillroot.studies.explaining import largest_after, with_levers
 
 from ._chain import LINEAR
 

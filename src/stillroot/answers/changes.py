@@ -32,24 +32,22 @@ LARGEST_LAYER_MM, LARGEST_INTERFERENCE_UM = 1.0, 500.0
 """The largest that a case may state."""
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True)
 class Change:
     """One thing of a case, changed: other values of some keys, named as by `inputs.vary`.
 
-    A lever is `by_plan` where it can be decided, and is otherwise known only roughly. An alternative has
-    a `subject`; `under_load`: bone at the wall crushes under the load as well.
+    The `subject` of a lever is `PLANNED` where it can be decided, and `ROUGH` where it is known only
+    roughly; that of an alternative is what was chosen.
     """
 
+    subject: str
     text: str
     keys: Mapping[str, Any]
-    by_plan: bool = False
-    subject: str = ""
-    under_load: bool = False
 
     @property
-    def same_site(self) -> bool:
-        """Whether the interface law alone is changed."""
-        return all(key.startswith("interface.") for key in self.keys)
+    def under_load(self) -> bool:
+        """Whether bone at the wall crushes under the load as well."""
+        return self.subject == LINEAR
 
     def applied_to(self, case: Case) -> Case:
         """Return the changed case.
@@ -67,10 +65,7 @@ def levers(case: Case) -> tuple[Change, ...]:
 
     Those that reuse most of what is solved come first: loads, then moduli, then shapes.
     """
-    rows = (*_of_the_loads(case), *_of_the_unknown(case), *_of_the_shape(case))
-    found = (
-        Change(by_plan=by_plan, text=text, keys=keys) for applies, by_plan, text, keys in rows if applies
-    )
+    found = _changes(*_of_the_loads(case), *_of_the_unknown(case), *_of_the_shape(case))
     return tuple(change for change in found if _is_allowed(change, case))
 
 
@@ -82,17 +77,23 @@ def _is_allowed(change: Change, case: Case) -> bool:
     return True
 
 
-Row = tuple[bool, bool, str, dict[str, Any]]
-"""Whether a lever applies, whether it is decided by a plan, its text, and its keys."""
+PLANNED, ROUGH = "what a plan can change", "what is known only roughly"
+"""Subjects of levers."""
+Row = tuple[bool, str, str, dict[str, Any]]
+"""Whether a change applies to a case, its subject, its text, and its keys."""
+
+
+def _changes(*rows: Row) -> tuple[Change, ...]:
+    return tuple(Change(subject, text, keys) for applies, subject, text, keys in rows if applies)
 
 
 def _of_the_loads(case: Case) -> tuple[Row, ...]:
     tilts = [load for load in case.loads if load.components[1]]
     lower = any(load.height_mm >= LOWER_MM for load in tilts)
     return (
-        (True, True, "loads a quarter less", {"load_factor": LIGHTER}),
-        (bool(tilts), True, "half of each sideways force", {"loads": _loads(case, lateral=0.5)}),
-        (lower, True, f"loads {LOWER_MM:g} mm lower", {"loads": _loads(case, lower_mm=LOWER_MM)}),
+        (True, PLANNED, "loads a quarter less", {"load_factor": LIGHTER}),
+        (bool(tilts), PLANNED, "half of each sideways force", {"loads": _loads(case, lateral=0.5)}),
+        (lower, PLANNED, f"loads {LOWER_MM:g} mm lower", {"loads": _loads(case, lower_mm=LOWER_MM)}),
     )
 
 
@@ -115,10 +116,10 @@ def _of_the_unknown(case: Case) -> tuple[Row, ...]:
     fits = face.kind == "frictional" and face.measured_torque_ncm is None and face.interference_um > 0
     key, modulus = "interface.interference_um", "trabecular_factor"
     return (
-        (fits, False, "no interference", {key: 0.0}),
-        (fits, False, "twice the interference", {key: 2 * face.interference_um}),
-        (True, False, f"trabecular bone {STIFFER:g} times as stiff", {modulus: STIFFER}),
-        (True, False, "trabecular bone two thirds as stiff", {modulus: 1 / STIFFER}),
+        (fits, ROUGH, "no interference", {key: 0.0}),
+        (fits, ROUGH, "twice the interference", {key: 2 * face.interference_um}),
+        (True, ROUGH, f"trabecular bone {STIFFER:g} times as stiff", {modulus: STIFFER}),
+        (True, ROUGH, "trabecular bone two thirds as stiff", {modulus: 1 / STIFFER}),
     )
 
 
@@ -137,31 +138,24 @@ def _of_the_shape(case: Case) -> tuple[Row, ...]:
     }
     wider = {"implant.diameter_mm": implant.diameter_mm + WIDER_MM}
     return (
-        (cortex > 0, False, f"cortex {CORTEX_MM:g} mm thicker", {key: cortex + CORTEX_MM}),
-        (cortex > CORTEX_MM, False, f"cortex {CORTEX_MM:g} mm thinner", {key: cortex - CORTEX_MM}),
-        (one, False, f"held over {HELD_MM:g} mm more", {end: held + HELD_MM}),
-        (one, False, f"held over {HELD_MM:g} mm less", {end: held - HELD_MM}),
-        (not drawn and at_tip, True, f"implant {LONGER_MM:g} mm longer, held there too", longer),
-        (not drawn, True, f"implant {WIDER_MM:g} mm wider", wider),
+        (cortex > 0, ROUGH, f"cortex {CORTEX_MM:g} mm thicker", {key: cortex + CORTEX_MM}),
+        (cortex > CORTEX_MM, ROUGH, f"cortex {CORTEX_MM:g} mm thinner", {key: cortex - CORTEX_MM}),
+        (one, ROUGH, f"held over {HELD_MM:g} mm more", {end: held + HELD_MM}),
+        (one, ROUGH, f"held over {HELD_MM:g} mm less", {end: held - HELD_MM}),
+        (not drawn and at_tip, PLANNED, f"implant {LONGER_MM:g} mm longer, held there too", longer),
+        (not drawn, PLANNED, f"implant {WIDER_MM:g} mm wider", wider),
     )
 
 
 def alternatives(case: Case) -> tuple[Change, ...]:
     """Return the alternatives to the choices made in a case."""
-    rows = (*_of_the_layer(case), *_of_the_wall(case), *_of_the_surroundings(case))
-    return tuple(
-        Change(subject=subject, text=text, keys=keys, under_load=subject == LINEAR)
-        for applies, subject, text, keys in rows
-        if applies
-    )
+    return _changes(*_of_the_layer(case), *_of_the_wall(case), *_of_the_surroundings(case))
 
 
 LINEAR = "linear bone"
-Alternative = tuple[bool, str, str, dict[str, Any]]
-"""Whether an alternative applies, its subject, its text, and its keys."""
 
 
-def _of_the_layer(case: Case) -> tuple[Alternative, ...]:
+def _of_the_layer(case: Case) -> tuple[Row, ...]:
     subject, thick = "torn layer", case.interface.layer_thickness_mm
     key, ratio = "interface.layer_thickness_mm", "interface.layer_modulus_ratio"
     thicker, there = min(2 * thick, LARGEST_LAYER_MM), thick > 0
@@ -173,7 +167,7 @@ def _of_the_layer(case: Case) -> tuple[Alternative, ...]:
     )
 
 
-def _of_the_wall(case: Case) -> tuple[Alternative, ...]:
+def _of_the_wall(case: Case) -> tuple[Row, ...]:
     face = case.interface
     rubs = face.kind != "bonded"
     free = rubs and face.measured_torque_ncm is None
@@ -192,7 +186,7 @@ def _of_the_wall(case: Case) -> tuple[Alternative, ...]:
     )
 
 
-def _of_the_surroundings(case: Case) -> tuple[Alternative, ...]:
+def _of_the_surroundings(case: Case) -> tuple[Row, ...]:
     implant, socket, bone = case.implant, case.socket, case.bone
     has_gap = bool(gaps_between(socket.holds_mm, implant.length_mm))
     support, base_too = "support of the bone", bone.support == "all_round"

@@ -90,16 +90,6 @@ class CheckResult:
         )
 
     @property
-    def engagement_length_mm(self) -> float:
-        """Total length of the holds."""
-        return self.case.engagement_length_mm
-
-    @property
-    def engaged_threads(self) -> float | None:
-        """Threaded length of the holds over the pitch; None without a thread of known pitch."""
-        return self.case.engaged_threads
-
-    @property
     def relative_error(self) -> float:
         """The largest numerical error of a peak, relative to it."""
         return max(a.error.total_um / a.peak.total_um for a in self.loads)

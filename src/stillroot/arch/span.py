@@ -22,8 +22,8 @@ from stillroot.errors import CaseError, NotConverged
 from stillroot.inputs.case import LEAST_LOAD
 from stillroot.mechanics.accuracy import COARSE, FAR, FEWER, FINE, STEPPED, ErrorEstimate, errors_of
 from stillroot.mechanics.head import head_of
-from stillroot.mechanics.loading import BALANCE, load
-from stillroot.mechanics.motion import HeadMovement, Micromotion, Reading, micromotion, read
+from stillroot.mechanics.loading import BALANCE
+from stillroot.mechanics.motion import HeadMovement, Micromotion, Reading, micromotion
 from stillroot.mechanics.resultant import resultant_at
 from stillroot.mechanics.strain import BoneStrain, bone_strains
 from stillroot.mechanics.torque import share_over_crush
@@ -413,17 +413,17 @@ def _alone(plan: Plan, item: BridgeLoad, placed: Sequence[Placed]) -> tuple[Alon
     told = []
     for implant, its, share in zip(plan.implants, placed, shares, strict=True):
         own = np.kron(np.eye(2), implant.frame.T) @ share
-        steps = plan.case_of(implant).numerics.load_steps
-        peak, head = _crown(its.seated, own, item.name, steps) if np.any(own) else (0.0, 0.0)
+        crown = its.of(plan.case_of(implant))  # in the steps of the case, on whatever level it is seated
+        peak, head = _crown(crown, own, item.name) if np.any(own) else (0.0, 0.0)
         told.append(Alone(name=implant.name, force=own, peak_um=peak, head_um=head))
     return tuple(told)
 
 
-def _crown(seated: Seated, force: Floats, name: str, steps: int) -> tuple[float | None, float | None]:
-    resultant = resultant_at(seated.site.solids.top_mm, force)
+def _crown(placed: Placed, force: Floats, name: str) -> tuple[float | None, float | None]:
+    resultant = resultant_at(placed.seated.site.solids.top_mm, force)
     try:
-        state = load(seated, [resultant], name=name, steps=steps)
+        state = placed.loaded(name, resultant)
     except NotConverged:
         return None, None
-    found = read(seated, state, resultant)
+    found = placed.read(state, resultant)
     return found.motion.peak.total_um, found.head.total_um

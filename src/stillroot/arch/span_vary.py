@@ -12,6 +12,7 @@ import numpy as np
 from stillroot.arch.plan import LEAST_IMPLANTS, Plan
 from stillroot.arch.span import Ready, check_span
 from stillroot.errors import CaseError, NotConverged
+from stillroot.inputs.vary import with_keys
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping
@@ -136,14 +137,10 @@ def _engagements(plan: Plan, asked: str, name: str, lengths: Numbers) -> Iterato
     for length in lengths or tuple(whole * share for share in ENGAGEMENT_SHARES):
         if not 0 < length <= whole:
             raise _refused(asked, f"must be above 0 and at most {whole:g} mm, the length of the implant")
-        data = plan.to_dict()
-        new = f"{placed.case}, held {length:g} mm"
-        case = data["cases"][placed.case]
-        case = {**case, "socket": {**case["socket"], "holds_mm": [[whole - length, whole]]}}
-        data["cases"][new] = case
-        for implant in data["implants"]:
-            if implant["name"] == name:
-                implant["case"] = new
+        case = with_keys(plan.case_of(placed), {"socket.holds_mm": [[whole - length, whole]]})
+        data, new = plan.to_dict(), f"{placed.case}, held {length:g} mm"
+        data["cases"][new] = case.to_dict()
+        data["implants"][plan.implants.index(placed)]["case"] = new
         yield f"{length:g} mm", Plan.from_dict(data)
 
 

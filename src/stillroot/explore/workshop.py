@@ -209,7 +209,7 @@ class Worker:
     def report(self, case: Case) -> str:
         """Return report.html of a case: of what `check --out` writes, the page alone."""
         from stillroot.pictures.figures import pictures  # noqa: PLC0415 - slow to import, seldom used
-        from stillroot.studies.levers import explain  # noqa: PLC0415
+        from stillroot.studies.explaining import explain  # noqa: PLC0415
         from stillroot.words.check_document import check_document  # noqa: PLC0415
         from stillroot.writing.html_report import report_html  # noqa: PLC0415
         from stillroot.writing.picture_files import drawn  # noqa: PLC0415

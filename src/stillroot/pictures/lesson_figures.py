@@ -189,7 +189,8 @@ def _side_by_side(
 
 def _figures_of(result: CheckResult) -> tuple[str, ...]:
     """Return what is written below a section."""
-    case, answer, threads = result.case, result.governing, result.engaged_threads
+    case, answer = result.case, result.governing
+    threads = case.engaged_threads
     engaged = "no thread" if threads is None else f"{threads:.3g} engaged threads"
     modulus = case.bone.trabecular_profile_mpa[0][1]
     return (

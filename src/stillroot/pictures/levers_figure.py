@@ -10,7 +10,7 @@ from stillroot.pictures.labels import BESIDE, name_rows, write_beside, write_off
 from stillroot.pictures.paper import SMALL_PT, WIDTH_IN, Picture, Style, blank_sheet
 from stillroot.pictures.scales import end_of_changes, rows_over_bands
 from stillroot.pictures.words import quoted_name, um_text, whole_text
-from stillroot.studies.levers import largest_after
+from stillroot.studies.explaining import largest_after
 from stillroot.words.check_document import ANATOMY
 
 if TYPE_CHECKING:

@@ -16,10 +16,9 @@ import numpy as np
 
 from stillroot.answers.answer import check
 from stillroot.errors import CaseError, StillrootError
-from stillroot.studies.outcome import outcome_of, peaks_of
+from stillroot.studies.outcome import outcome_of, peaks_of, table_of
 from stillroot.studies.running import Where, run
 from stillroot.studies.spreads import assert_samples, cases_of, sound_inputs, unit_sample, values_of
-from stillroot.studies.study_table import table_of
 from stillroot.studies.trust import Failures, failures_of
 
 if TYPE_CHECKING:

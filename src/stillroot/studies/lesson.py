@@ -13,9 +13,7 @@ Nothing is drawn or written here.
 
 from __future__ import annotations
 
-from contextlib import closing
 from dataclasses import dataclass
-from functools import partial
 from itertools import combinations
 from operator import attrgetter
 from typing import TYPE_CHECKING, Any
@@ -24,8 +22,7 @@ import numpy as np
 from scipy.stats import bootstrap, rankdata
 
 from stillroot.answers.answer import check
-from stillroot.answers.chain import Chain, loads_of
-from stillroot.errors import EnvironmentProblem, MeshError, NotConverged
+from stillroot.errors import NotConverged
 from stillroot.studies.lesson_sites import (
     CLOUD,
     COMPUTED,
@@ -39,11 +36,11 @@ from stillroot.studies.lesson_sites import (
     SMALL_NAMED,
     STATED,
     SiteAnswer,
+    answer_of,
     built_pairs,
     case_of,
-    site_points,
 )
-from stillroot.studies.running import DIED, in_processes
+from stillroot.studies.running import run
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
@@ -52,6 +49,7 @@ if TYPE_CHECKING:
     from stillroot.arrays import Floats, Ints
     from stillroot.inputs.case import Case
     from stillroot.studies.lesson_sites import Built, Grain, SitePoint
+    from stillroot.studies.running import Progress, Where
 
 RESAMPLES = 2000
 LEAST_RANKED = 6
@@ -69,53 +67,18 @@ ERROR_SITES, SMALL_ERROR_SITES = 6, 2
 # --- Solving ------------------------------------------------------------------------------------------
 
 
-def solve_site(point: SitePoint, grain: Grain) -> SiteAnswer:
-    """Mesh, seat and load one site; without an error estimate."""
-    return SiteAnswer(point=point, **_solved(case_of(point, grain)))
-
-
-def _solved(case: Case) -> dict[str, Any]:
-    """Return the outcome and the figures of `SiteAnswer` for a case under its only load."""
-    try:
-        placed = Chain().placed(case)
-    except (MeshError, NotConverged) as error:
-        return {"outcome": NO_ANSWER, "reason": str(error)}
-    torque = placed.torque
-    if torque is None:
-        msg = "a site of the lesson is frictional"
-        raise AssertionError(msg)
-    turned = {"insertion_torque_ncm": torque.insertion_ncm, "share_crushed": torque.share_crushed}
-    ((_, resultant),) = loads_of(case)
-    try:
-        found = placed.read(placed.loaded("common load", resultant), resultant)
-    except NotConverged as error:
-        return {"outcome": GAVE_WAY, "reason": str(error), **turned}
-    motion = found.motion
-    return {
-        "outcome": COMPUTED,
-        **turned,
-        "peak_micromotion_um": motion.peak.total_um,
-        "peak_depth_mm": round(motion.peak.depth_mm, 6) + 0.0,
-        "mean_micromotion_um": motion.mean_um,
-        "p95_micromotion_um": motion.percentile_um(95),
-        "head_movement_um": found.head.total_um,
-    }
-
-
-def solved(points: Sequence[SitePoint], grain: Grain, workers: int) -> Iterator[SiteAnswer]:
-    """Yield the answer of each site as it is finished, in any order.
+def solved(
+    points: Sequence[SitePoint], grain: Grain, where: Where, progress: Progress = lambda *_: None
+) -> list[SiteAnswer]:
+    """Return the answer of each site, without an error estimate.
 
     Raises
     ------
     EnvironmentProblem
-        The process of a site ended again and again, or gmsh cannot be loaded.
+        As `run` does.
     """
-    with closing(in_processes(partial(solve_site, grain=grain), points, workers)) as finished:
-        for _, answer in finished:
-            if answer is None:
-                msg = f"a site has no answer: {DIED}"
-                raise EnvironmentProblem(msg)
-            yield answer
+    outcomes = run([case_of(point, grain) for point in points], where, what="sites", progress=progress)
+    return [answer_of(point, outcome) for point, outcome in zip(points, outcomes, strict=True)]
 
 
 # --- What predicts motion -----------------------------------------------------------------------------
@@ -319,9 +282,9 @@ class Plan:
         return SMALL_FINE if self.small else FINE
 
     @property
-    def points(self) -> tuple[SitePoint, ...]:
-        """The sites of the set."""
-        return site_points(self.count)
+    def error_sites(self) -> int:
+        """How many sites measure it."""
+        return SMALL_ERROR_SITES if self.small else ERROR_SITES
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -369,12 +332,11 @@ class Lesson:
     built: tuple[BuiltAnswer, ...]
 
 
-def points_to_measure(answers: Sequence[SiteAnswer], small: bool) -> tuple[SitePoint, ...]:
+def points_to_measure(answers: Sequence[SiteAnswer], count: int) -> tuple[SitePoint, ...]:
     """Return the sites that measure the error: spread evenly over the ranks of the peak."""
     computed = sorted((a for a in answers if a.outcome == COMPUTED), key=lambda a: a.ranked_um)
     if not computed:
         return ()
-    count = SMALL_ERROR_SITES if small else ERROR_SITES
     places = np.unique(np.linspace(0, len(computed) - 1, count).round().astype(int))
     return tuple(computed[i].point for i in places)
 
@@ -398,32 +360,32 @@ def lesson_of(
     plan: Plan,
     answers: Sequence[SiteAnswer],
     fine: Sequence[SiteAnswer],
+    where: Where,
     progress: Callable[[str], None] = lambda _: None,
 ) -> Lesson:
     """Rank, pair and set side by side the sites that were solved; `fine` are those solved again."""
-    answers = tuple(sorted(answers, key=lambda a: a.point.index))
     by_torque, by_motion = equal_torque_pairs(answers), equal_motion_pairs(answers)
     return Lesson(
         plan=plan,
-        answers=answers,
+        answers=tuple(answers),
         error=cloud_error(answers, fine),
         groups=tuple(group_of(name, [a for a in answers if belongs(a)]) for name, belongs in GROUPS),
         equal_torque=by_torque,
         equal_motion=by_motion,
         torque_drawn=_drawn(by_torque, plan.named, progress),
         motion_drawn=_drawn(by_motion, plan.named, progress),
-        built=tuple(_built_answers(plan, progress)),
+        built=tuple(_built_answers(plan, where, progress)),
     )
 
 
-def _built_answers(plan: Plan, progress: Callable[[str], None]) -> Iterator[BuiltAnswer]:
+def _built_answers(plan: Plan, where: Where, progress: Callable[[str], None]) -> Iterator[BuiltAnswer]:
     with_clot = built_pairs(plan.grain, gap_fill="clot")
     for pair, clot in zip(built_pairs(plan.named), with_clot, strict=True):
         progress(pair.title)
         yield BuiltAnswer(
             pair=pair,
             results=tuple(_checked(case) for case in pair.cases),
-            clot_um=tuple(_solved(c).get("peak_micromotion_um") for c in clot.cases),
+            clot_um=tuple(outcome.peak_um for outcome in run(clot.cases, where)),
         )
 
 

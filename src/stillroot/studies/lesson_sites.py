@@ -20,6 +20,8 @@ from stillroot.inputs.case import Case, Numerics
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from stillroot.studies.outcome import Outcome
+
 STATED: Mapping[str, Any] = tomllib.loads(
     (files("stillroot") / "studies" / "lesson.toml").read_text(encoding="utf-8")
 )
@@ -143,6 +145,23 @@ class SiteAnswer:
     def torque_ncm(self) -> float:
         """The insertion torque; NaN where there is none."""
         return math.nan if self.insertion_torque_ncm is None else self.insertion_torque_ncm
+
+
+def answer_of(point: SitePoint, outcome: Outcome) -> SiteAnswer:
+    """Return what came of a site: no answer without a seat, giving way without equilibrium."""
+    (load,) = outcome.loads
+    return SiteAnswer(
+        point=point,
+        outcome=NO_ANSWER if outcome.reason else GAVE_WAY if load.reason else COMPUTED,
+        reason=outcome.why_not,
+        insertion_torque_ncm=outcome.torque_ncm,
+        share_crushed=outcome.share_crushed,
+        peak_micromotion_um=load.peak_um,
+        peak_depth_mm=None if load.depth_mm is None else round(load.depth_mm, 6) + 0.0,
+        mean_micromotion_um=load.mean_um,
+        p95_micromotion_um=load.p95_um,
+        head_movement_um=load.head_um,
+    )
 
 
 def site_points(count: int) -> tuple[SitePoint, ...]:

@@ -1,4 +1,4 @@
-"""What a study keeps of a solved case: a few numbers, or the reason why there are none."""
+"""What a study keeps of a solved case, also as a table: a few numbers, or why there are none."""
 
 from __future__ import annotations
 
@@ -14,13 +14,41 @@ from stillroot.errors import NotConverged
 from stillroot.units import NMM_PER_NCM
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Mapping, Sequence
 
+    import polars as pl
+
+    from stillroot.answers.chain import Placed
     from stillroot.answers.result import CheckResult
     from stillroot.arrays import Floats
     from stillroot.inputs.case import Case
     from stillroot.mechanics.motion import HeadMovement, Micromotion
     from stillroot.mechanics.resultant import Resultant
+
+
+NUMBERS: Mapping[str, str] = {
+    "axial_n": "axial_n",
+    "lateral_n": "lateral_n",
+    "torque_ncm": "torque_ncm",
+    "height_mm": "height_mm",
+    "peak_um": "peak_micromotion_um",
+    "error_um": "numerical_error_um",
+    "sliding_um": "sliding_um",
+    "opening_um": "opening_um",
+    "depth_mm": "peak_depth_mm",
+    "mean_um": "mean_micromotion_um",
+    "p95_um": "p95_micromotion_um",
+    "head_um": "head_movement_um",
+    "head_error_um": "head_error_um",
+}
+"""Attributes of a load's outcome and their column names."""
+OF_THE_CASE: Mapping[str, str] = {
+    "torque_ncm": "insertion_torque_ncm",
+    "interference_um": "interference_um",
+    "engagement_length_mm": "engagement_length_mm",
+    "engaged_threads": "engaged_threads",
+}
+"""Attributes of a case's outcome and their column names."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -56,6 +84,7 @@ class Outcome:
     engaged_threads: float | None
     interference_um: float | None = None
     torque_ncm: float | None = None
+    share_crushed: float | None = None
     reason: str = ""
 
     @property
@@ -91,6 +120,31 @@ def peaks_of(outcomes: Iterable[Outcome], without: float = np.nan) -> Floats:
     return np.array([without if o.peak_um is None else o.peak_um for o in outcomes], dtype=float)
 
 
+def table_of(named: Mapping[str, Sequence[Any]], outcomes: Sequence[Outcome]) -> pl.DataFrame:
+    """Return a row for each load of each outcome; `named` gives further columns, one value per case.
+
+    Where a case or load has no answer its numbers are null, and `reason` says why. The table is a polars
+    data frame: it writes CSV and Parquet by itself, while pandas needs a second library for Parquet, and
+    it has no index that could get lost on the way to a file.
+    """
+    import polars as pl  # noqa: PLC0415 - slow to import
+
+    rows = [
+        {
+            **{name: values[place] for name, values in named.items()},
+            "load": load.name,
+            **{column: getattr(load, name) for name, column in NUMBERS.items()},
+            "governs": load is outcome.governing,
+            **{column: getattr(outcome, name) for name, column in OF_THE_CASE.items()},
+            "reason": outcome.reason or load.reason,
+        }
+        for place, outcome in enumerate(outcomes)
+        for load in outcome.loads
+    ]
+    numbers = dict.fromkeys((*NUMBERS.values(), *OF_THE_CASE.values()), pl.Float64)
+    return pl.DataFrame(rows, schema_overrides=numbers, infer_schema_length=None)
+
+
 def load_outcome(
     name: str, resultant: Resultant, motion: Micromotion, head: HeadMovement
 ) -> LoadOutcome:
@@ -122,20 +176,28 @@ def unsolved(name: str, resultant: Resultant, reason: str) -> LoadOutcome:
 
 def outcome_of(result: CheckResult) -> Outcome:
     """Return the outcome of a check, with its numerical errors."""
-    loads = tuple(
-        replace(
-            load_outcome(a.name, a.resultant, a.micromotion, a.head),
-            error_um=a.error.total_um,
-            head_error_um=a.head_error.total_um,
-        )
-        for a in result.loads
+    return _of_seated(
+        result.placed,
+        (
+            replace(
+                load_outcome(a.name, a.resultant, a.micromotion, a.head),
+                error_um=a.error.total_um,
+                head_error_um=a.head_error.total_um,
+            )
+            for a in result.loads
+        ),
     )
+
+
+def _of_seated(placed: Placed, loads: Iterable[LoadOutcome]) -> Outcome:
+    torque = placed.torque
     return Outcome(
-        loads=loads,
-        engagement_length_mm=result.engagement_length_mm,
-        engaged_threads=result.engaged_threads,
-        interference_um=result.interference_um,
-        torque_ncm=None if result.torque is None else result.torque.insertion_ncm,
+        loads=tuple(loads),
+        engagement_length_mm=placed.case.engagement_length_mm,
+        engaged_threads=placed.case.engaged_threads,
+        interference_um=placed.interference_um,
+        torque_ncm=None if torque is None else torque.insertion_ncm,
+        share_crushed=None if torque is None else torque.share_crushed,
     )
 
 
@@ -160,7 +222,12 @@ def solved(chain: Chain, case: Case, *, with_error: bool = False) -> Outcome:
         placed = chain.placed(case)
     except FAILURES as error:
         return no_outcome(case, str(error))
-    found = []
+    return loaded(placed)
+
+
+def loaded(placed: Placed) -> Outcome:
+    """Apply each load to a seated implant."""
+    case, found = placed.case, []
     for item, (name, resultant) in zip(case.loads, loads_of(case), strict=True):
         try:
             reading = placed.read(placed.loaded(name, resultant), resultant)
@@ -168,13 +235,7 @@ def solved(chain: Chain, case: Case, *, with_error: bool = False) -> Outcome:
             found.append(unsolved(item.name, resultant, str(error)))
         else:
             found.append(load_outcome(item.name, resultant, reading.motion, reading.head))
-    return Outcome(
-        loads=tuple(found),
-        engagement_length_mm=case.engagement_length_mm,
-        engaged_threads=case.engaged_threads,
-        interference_um=placed.interference_um,
-        torque_ncm=None if placed.torque is None else placed.torque.insertion_ncm,
-    )
+    return _of_seated(placed, found)
 
 
 def no_outcome(case: Case, reason: str) -> Outcome:

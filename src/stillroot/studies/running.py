@@ -15,7 +15,7 @@ from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from functools import cache, partial
 from multiprocessing import get_context, parent_process, resource_tracker
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 
 from stillroot.answers.chain import stage_keys
 from stillroot.errors import EnvironmentProblem
@@ -23,13 +23,12 @@ from stillroot.studies.outcome import for_any_moduli, no_outcome, solved
 from stillroot.studies.store import key_of, program
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Generator, Iterator, Sequence
+    from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
     from concurrent.futures import Future
 
     from stillroot.answers.chain import Chain
     from stillroot.inputs.case import Case
     from stillroot.studies.outcome import Outcome
-    from stillroot.studies.store import Store
 
     Progress = Callable[[int, int, str], None]
     """Called with the number done, the total, and what is being worked on."""
@@ -49,6 +48,16 @@ CONNECT_S = 20
 """Timeout for the connection to a cluster."""
 
 
+class Keeps(Protocol):
+    """What keeps solved cases under their keys: a `Store`, or another file of them."""
+
+    def found(self, keys: Iterable[str]) -> dict[str, Outcome]:
+        """Return the outcomes kept under some keys."""
+
+    def add(self, key: str, title: str, outcome: Outcome) -> None:
+        """Keep a solved case at once."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class Where:
     """Where cases are solved and kept.
@@ -59,7 +68,7 @@ class Where:
 
     workers: int | None = None
     cluster: str | None = None
-    store: Store | None = None
+    store: Keeps | None = None
 
 
 def run(

@@ -26,10 +26,9 @@ import numpy as np
 from stillroot.answers.wording import band_of
 from stillroot.errors import CaseError
 from stillroot.inputs.vary import assert_apart, assert_varies, changed
-from stillroot.studies.outcome import peaks_of
+from stillroot.studies.outcome import peaks_of, table_of
 from stillroot.studies.running import Where, run
 from stillroot.studies.shipped_spread import spread_of
-from stillroot.studies.study_table import table_of
 from stillroot.studies.trust import Failures, failures_of
 
 if TYPE_CHECKING:

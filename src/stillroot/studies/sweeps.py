@@ -12,9 +12,8 @@ import numpy as np
 from stillroot.errors import CaseError
 from stillroot.inputs.uncertain import LARGEST
 from stillroot.inputs.vary import assert_apart, assert_varies, changed
-from stillroot.studies.outcome import peaks_of
+from stillroot.studies.outcome import peaks_of, table_of
 from stillroot.studies.running import Where, run
-from stillroot.studies.study_table import table_of
 from stillroot.studies.trust import Failures, failures_of, relative_error
 
 if TYPE_CHECKING:

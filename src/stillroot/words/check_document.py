@@ -11,7 +11,7 @@ from stillroot.answers.summary import place_of
 from stillroot.answers.wording import NO_LINE, rounded, with_error
 from stillroot.mechanics.accuracy import PARTS as ERROR_PARTS
 from stillroot.mechanics.six_directions import GIVES_WAY
-from stillroot.studies.levers import largest_after
+from stillroot.studies.explaining import largest_after
 from stillroot.words.directions import in_words, six_table
 from stillroot.words.document import Column, Document, Section, Shown, Table, made_by
 from stillroot.words.loads import load_text
@@ -117,10 +117,10 @@ def _sections(explained: Explained, slug: str) -> Iterator[Section]:
 def engagement_line(result: CheckResult) -> str:
     """Return the engagement in words, without a full stop."""
     holds = ", ".join(f"{top:g} to {bottom:g}" for top, bottom in result.case.socket.holds_mm)
-    threads = result.engaged_threads
+    threads = result.case.engaged_threads
     engaged = "" if threads is None else f", {threads:.1f} engaged threads"
     return (
-        f"Engagement length {result.engagement_length_mm:g} mm{engaged} "
+        f"Engagement length {result.case.engagement_length_mm:g} mm{engaged} "
         f"(held {holds} mm below the crest)"
     )
 

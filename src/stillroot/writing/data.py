@@ -157,7 +157,7 @@ def check_data(result: CheckResult | Explained) -> dict[str, Any]:
     it = as_explained(result)
     head: Rules = {
         "title": "case.title",
-        **same("engagement_length_mm", "engaged_threads"),
+        **same("engagement_length_mm", "engaged_threads", of="case"),
         "insertion_torque_ncm": "torque.insertion_ncm",
         "torque": where_there_is("torque", TORQUE),
         "summary": "summary.text",

@@ -15,30 +15,29 @@ import tempfile
 from collections import Counter
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass
-from functools import partial
 from importlib.metadata import version
 from importlib.resources import files
 from itertools import count
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from stillroot.answers.answer import versions
 from stillroot.answers.wording import CAUTION, CAUTION_LINE, NO_LINE, with_error
 from stillroot.errors import OutputError
 from stillroot.studies import lesson as lessons
 from stillroot.studies.lesson import Lesson, rho_in_words
-from stillroot.studies.lesson_sites import SEED, STATED, SiteAnswer, SitePoint, case_of
+from stillroot.studies.lesson_sites import SEED, STATED, site_points
+from stillroot.studies.outcome import Outcome
+from stillroot.studies.running import Where
 from stillroot.studies.store import program
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
     from stillroot.pictures.paper import Picture
     from stillroot.studies.lesson import Plan
-    from stillroot.studies.lesson_sites import Grain
-
-    Progress = Callable[[int, int, str], None]
-    """Called with what is done, of how much, and what is in work."""
+    from stillroot.studies.lesson_sites import Grain, SiteAnswer
+    from stillroot.studies.running import Progress
 
 STORE, PAGE, TABLE = "sites.jsonl", "lesson.html", "sites.csv"
 ASIDE = ".lesson-"
@@ -54,22 +53,23 @@ def make_lesson(folder: Path, plan: Plan, workers: int, progress: Progress) -> L
     OutputError
         The folder cannot be written, or contains something other than a lesson.
     """
+    before = plan.count + plan.error_sites
+    total, named = before + NAMED_SOLVES, count(before)
     with _said_of(folder):
-        store = Store.opened(folder)
-    before = plan.count + (lessons.SMALL_ERROR_SITES if plan.small else lessons.ERROR_SITES)
-    total = before + NAMED_SOLVES
-    named = count(before)
-
-    def told(what: str, done: int | None = None) -> None:
-        progress(next(named) if done is None else done, total, what)
-
-    answers = _complete(store, plan.points, plan.grain, workers, partial(told, "sites"))
-    again = lessons.points_to_measure(answers, plan.small)
-    finer = "some sites again, on finer elements"
-    fine = _complete(store, again, plan.fine, workers, lambda done: told(finer, plan.count + done))
-    lesson = lessons.lesson_of(plan, answers, fine, told)
-    told("drawing and writing")
-    with _said_of(folder):
+        where = Where(workers=workers, store=SiteFile.opened(folder))
+        answers = lessons.solved(
+            site_points(plan.count), plan.grain, where, lambda done, *_: progress(done, total, "sites")
+        )
+        fine = lessons.solved(
+            lessons.points_to_measure(answers, plan.error_sites),
+            plan.fine,
+            where,
+            lambda done, *_: progress(plan.count + done, total, "some sites again, more finely"),
+        )
+        lesson = lessons.lesson_of(
+            plan, answers, fine, where, lambda what: progress(next(named), total, what)
+        )
+        progress(next(named), total, "drawing and writing")
         _write(lesson, fine, folder)
     progress(total, total, "done")
     return lesson
@@ -79,14 +79,14 @@ def make_lesson(folder: Path, plan: Plan, workers: int, progress: Progress) -> L
 
 
 @dataclass(frozen=True, kw_only=True)
-class Store:
-    """The finished sites of a folder, by the fingerprint of their case and of this program."""
+class SiteFile:
+    """The finished sites of a folder, one line each, kept for `studies.running` as its store does."""
 
     path: Path
 
     @classmethod
-    def opened(cls, folder: Path) -> Store:
-        """Open the store of a folder, and make both where they are not there.
+    def opened(cls, folder: Path) -> SiteFile:
+        """Open the file of a folder, and make both where they are not there.
 
         A last line that a killed run left unfinished is cut off, and so is what it left aside.
         """
@@ -109,53 +109,19 @@ class Store:
             file.truncate(whole)
         return cls(path=path)
 
-    def read(self) -> dict[str, SiteAnswer]:
-        """Return the finished sites by key."""
-        kept = map(json.loads, self.path.read_text(encoding="utf-8").splitlines())
-        return {
-            f"{item['case']} {item['program']}": _answer(item["answer"])
-            for item in kept
-            if "program" in item
-        }
+    def found(self, keys: Iterable[str]) -> dict[str, Outcome]:
+        """Return the outcomes kept under some keys; a line of an older version has none of them."""
+        lines = map(json.loads, self.path.read_text(encoding="utf-8").splitlines())
+        kept = {line["key"]: line["outcome"] for line in lines if "key" in line}
+        return {key: Outcome.from_dict(kept[key]) for key in keys if key in kept}
 
-    def add(self, answer: SiteAnswer, grain: Grain) -> None:
+    def add(self, key: str, title: str, outcome: Outcome) -> None:
         """Keep a finished site, before anything else is done."""
-        case, solved_by = _key(answer.point, grain).split()
-        line = {"case": case, "program": solved_by, "answer": asdict(answer)}
+        line = {"key": key, "program": program(), "title": title, "outcome": outcome.to_dict()}
         with self.path.open("a", encoding="utf-8") as file:
             file.write(json.dumps(line, ensure_ascii=False) + "\n")
             file.flush()
             os.fsync(file.fileno())
-
-
-def _key(point: SitePoint, grain: Grain) -> str:
-    return f"{case_of(point, grain).fingerprint()} {program()}"
-
-
-def _answer(data: dict[str, Any]) -> SiteAnswer:
-    return SiteAnswer(**{**data, "point": SitePoint(**data["point"])})
-
-
-def _complete(
-    store: Store,
-    points: Sequence[SitePoint],
-    grain: Grain,
-    workers: int,
-    progress: Callable[[int], None],
-) -> list[SiteAnswer]:
-    """Return the answers to all points: kept ones from the store, the others solved and kept."""
-    kept = store.read()
-    keys = {point: _key(point, grain) for point in points}
-    answers = [kept[key] for key in keys.values() if key in kept]
-    missing = [point for point, key in keys.items() if key not in kept]
-    progress(len(answers))
-    if missing:
-        with _said_of(store.path.parent):
-            for answer in lessons.solved(missing, grain, workers):
-                store.add(answer, grain)
-                answers.append(answer)
-                progress(len(answers))
-    return answers
 
 
 @contextmanager

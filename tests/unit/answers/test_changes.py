@@ -16,7 +16,6 @@ def test_an_alternative_changes_the_keys_that_it_names(shipped_case):
         assert named <= differ, change.text
         assert differ <= named | {"socket.gap_modulus_mpa"}, "a fill has a modulus of its own"
         assert change.under_load == (not named)
-        assert change.same_site == all(key.startswith("interface.") for key in named)
 
 
 def test_a_lever_changes_something_within_the_limits_of_a_case(shipped_case):

@@ -7,10 +7,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from stillroot.answers.explained import Explained
+from stillroot.answers.explained import Explained, Lever
 from stillroot.pictures.figures import pictures
 from stillroot.pictures.levers_figure import levers_figure
-from stillroot.studies.levers import Lever
 from stillroot.words.check_document import GIVES_WAY
 from tests.unit.pictures._drawn import BANDS, words
 

@@ -8,11 +8,12 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from stillroot.answers.chain import Chain, Placed
+from stillroot.answers import chain
 from stillroot.errors import MeshError, NotConverged
 from stillroot.pictures.lesson_figures import predictors
 from stillroot.studies import lesson as lessons
 from stillroot.studies import lesson_sites as sites
+from stillroot.studies import outcome
 from stillroot.studies.lesson import (
     TORQUE,
     Plan,
@@ -24,6 +25,7 @@ from stillroot.studies.lesson import (
     ranked,
 )
 from stillroot.studies.lesson_sites import COMPUTED, GAVE_WAY, NO_ANSWER, SiteAnswer, site_points
+from stillroot.studies.running import Where
 from stillroot.writing import lesson_files
 
 SMALL = Plan(count=8, small=True)
@@ -45,8 +47,8 @@ def made_up(count: int, *, seed: int = 1) -> list[SiteAnswer]:
     ]
 
 
-def slipped(answer: SiteAnswer, outcome: str = GAVE_WAY) -> SiteAnswer:
-    return replace(answer, outcome=outcome, peak_micromotion_um=None, reason="it slipped")
+def slipped(answer: SiteAnswer, word: str = GAVE_WAY) -> SiteAnswer:
+    return replace(answer, outcome=word, peak_micromotion_um=None, reason="it slipped")
 
 
 # --- Ranks --------------------------------------------------------------------------------------------
@@ -140,13 +142,14 @@ def test_a_failing_load_is_not_held_and_a_failing_seat_or_mesh_is_no_answer(monk
         return _fails
 
     point = site_points(1)[0]
-    monkeypatch.setattr(Placed, "loaded", fails(NotConverged("slips out", stage="load")))
-    answer = lessons.solve_site(point, sites.SMALL_CLOUD)
+    case = sites.case_of(point, sites.SMALL_CLOUD)
+    monkeypatch.setattr(chain, "load", fails(NotConverged("slips out", stage="load")))
+    answer = sites.answer_of(point, outcome.solved(chain.Chain(), case))
     assert (answer.outcome, answer.reason, answer.peak_micromotion_um) == (GAVE_WAY, "slips out", None)
     assert answer.insertion_torque_ncm > 0
     for error in (NotConverged("backs out", stage="seat"), MeshError("a sliver")):
-        monkeypatch.setattr(Chain, "placed", fails(error))
-        answer = lessons.solve_site(point, sites.SMALL_CLOUD)
+        monkeypatch.setattr(chain, "seat", fails(error))
+        answer = sites.answer_of(point, outcome.solved(chain.Chain(), case))
         assert (answer.outcome, answer.reason) == (NO_ANSWER, str(error))
 
 
@@ -226,6 +229,6 @@ def test_a_clot_takes_load_off_a_short_hold(lesson_folder):
 def test_two_workers_find_what_one_does(lesson_folder):
     _, lesson = lesson_folder
     points = [a.point for a in lesson.answers[:3]]
-    found = sorted(lessons.solved(points, sites.SMALL_CLOUD, 2), key=lambda a: a.point.index)
+    found = lessons.solved(points, sites.SMALL_CLOUD, Where(workers=2))
     for mine, theirs in zip(found, lesson.answers[:3], strict=True):
         assert mine.peak_micromotion_um == pytest.approx(theirs.peak_micromotion_um, rel=1e-6)

@@ -18,7 +18,9 @@ from stillroot.answers.wording import CAUTION
 from stillroot.errors import OutputError
 from stillroot.studies import lesson as lessons
 from stillroot.studies import lesson_sites as sites
+from stillroot.studies import running, store
 from stillroot.studies.lesson import PREDICTORS, TORQUE, Plan
+from stillroot.studies.store import key_of
 from stillroot.writing import lesson_files
 from stillroot.writing.lesson_files import make_lesson
 
@@ -31,16 +33,25 @@ def quiet(*_: object) -> None:
 
 @pytest.fixture
 def counted(monkeypatch):
-    """Count the sites that are solved."""
+    """Collect the title and the element size of each case that is solved."""
     seen = []
-    solve = lessons.solve_site
+    solve = running.solved
 
-    def counting(point, grain):
-        seen.append((point.index, grain))
-        return solve(point, grain)
+    def counting(chain, case, **how):
+        seen.append((case.title, case.numerics.element_mm))
+        return solve(chain, case, **how)
 
-    monkeypatch.setattr(lessons, "solve_site", counting)
+    monkeypatch.setattr(running, "solved", counting)
     return seen
+
+
+def coarse(seen):
+    """Return the numbers of the sites among cases solved as coarsely as the small set."""
+    numbers = [re.search(r"site (\d+) of the lesson", title) for title, _ in seen]
+    sizes = [size for _, size in seen]
+    return [
+        int(n[1]) for n, size in zip(numbers, sizes, strict=True) if n and size == SMALL.grain.element_mm
+    ]
 
 
 COLUMNS = [
@@ -163,26 +174,35 @@ def test_a_longer_set_solves_only_what_is_new(lesson_folder, counted, monkeypatc
     (copy / "sites.jsonl").write_bytes((folder / "sites.jsonl").read_bytes())
     with pytest.raises(pytest.fail.Exception, match="far enough"):
         make_lesson(copy, Plan(count=9, small=True), 1, quiet)
-    assert [index for index, grain in counted if grain == sites.SMALL_CLOUD] == [9]
+    assert coarse(counted) == [9]
 
 
 def test_another_version_or_grain_is_solved_anew(lesson_folder, monkeypatch):
     folder, lesson = lesson_folder
-    kept = lesson_files.Store.opened(folder).read()
+    kept = lesson_files.SiteFile.opened(folder)
     point = lesson.answers[0].point
-    assert lesson_files._key(point, sites.SMALL_CLOUD) in kept
-    assert lesson_files._key(point, sites.CLOUD) not in kept
-    monkeypatch.setattr(lesson_files, "program", lambda: "99.0+other")
-    assert lesson_files._key(point, sites.SMALL_CLOUD) not in kept
+
+    def is_kept(grain):
+        return bool(kept.found([key_of(sites.case_of(point, grain), with_error=False)]))
+
+    assert is_kept(sites.SMALL_CLOUD)
+    assert not is_kept(sites.CLOUD)
+    monkeypatch.setattr(store, "program", lambda: "99.0+other")
+    assert not is_kept(sites.SMALL_CLOUD)
+
+
+def test_a_line_of_an_older_version_is_passed_over(tmp_path):
+    (tmp_path / "sites.jsonl").write_text('{"case": "c", "program": "0.1", "answer": {}}\n', "utf-8")
+    assert lesson_files.SiteFile.opened(tmp_path).found(["c", ""]) == {}
 
 
 def test_a_line_left_unfinished_is_cut_off(lesson_folder, tmp_path):
     folder, _ = lesson_folder
     lines = (folder / "sites.jsonl").read_bytes().splitlines(keepends=True)
     (tmp_path / "sites.jsonl").write_bytes(b"".join(lines[:3]) + lines[3][:50])
-    store = lesson_files.Store.opened(tmp_path)
-    assert len(store.read()) == 3
-    assert store.path.read_bytes() == b"".join(lines[:3])
+    kept = lesson_files.SiteFile.opened(tmp_path)
+    assert len(kept.found([json.loads(line)["key"] for line in lines])) == 3
+    assert kept.path.read_bytes() == b"".join(lines[:3])
 
 
 def test_a_failure_while_writing_leaves_the_earlier_lesson_whole(lesson_folder, monkeypatch):
@@ -266,11 +286,10 @@ def test_a_stopped_run_goes_on_where_it_was(tmp_path, counted, monkeypatch, how)
         )
     assert [path.name for path in folder.iterdir()] == ["sites.jsonl"], "no output before it is whole"
     kept = [json.loads(line) for line in (folder / "sites.jsonl").read_text("utf-8").splitlines()]
-    done = {item["answer"]["point"]["index"] for item in kept}
+    done = set(coarse([(item["title"], SMALL.grain.element_mm) for item in kept]))
     assert 2 <= len(done) < 40
     monkeypatch.setattr(lessons, "lesson_of", lambda *_: pytest.fail("far enough"))
     count = max(done) + 1
     with pytest.raises(pytest.fail.Exception, match="far enough"):
         make_lesson(folder, Plan(count=count, small=True), 1, quiet)
-    solved = {index for index, grain in counted if grain == sites.SMALL_CLOUD}
-    assert solved == set(range(1, count + 1)) - done
+    assert set(coarse(counted)) == set(range(1, count + 1)) - done

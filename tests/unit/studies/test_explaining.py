@@ -8,9 +8,9 @@ import pytest
 
 from stillroot import check
 from stillroot.answers.changes import alternatives
-from stillroot.answers.choices import with_choices
 from stillroot.answers.explained import Choice
 from stillroot.pictures.levers_figure import other_choices
+from stillroot.studies.explaining import with_choices
 from stillroot.writing.output import data_of, document_of
 from stillroot.writing.terminal import text_of
 from validation.placed import changed_case
