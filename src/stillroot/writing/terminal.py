@@ -79,7 +79,9 @@ def _printed(table: Table) -> RichTable:
 
 
 def _folded(name: str, cells: list[str]) -> str:
-    """Break a heading into lines no longer than the cells below it, or than a word."""
+    """Break a heading into lines no longer than the cells below it, or than a word; never above nothing."""
+    if not any(cells):
+        return name
     longest = max(map(len, name.split()), default=1)
     widest = max(map(len, cells), default=1)
     widest = max(widest, min(longest, LONGEST_WORD))
