@@ -116,7 +116,7 @@ def spread(file: Path, **given: Any) -> int:
     metavar="SHARE",
     type=options.Share(),
     default="90%",
-    help="options.Share of the samples whose peak stays at or below the limit (default 90%).",
+    help="Share of the samples whose peak stays at or below the limit (default 90%).",
 )
 @options.samples_options(32)
 @options.study_options
