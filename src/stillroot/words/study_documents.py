@@ -427,7 +427,7 @@ CASES = (
         number=True,
     ),
     Column("Torque [N·cm]", lambda row: _torque_cell(row[1]), number=True),
-    Column("Held [mm]", lambda row: f"{row[1].engagement_length_mm:g}", number=True),
+    Column("Held [mm]", lambda row: f"{row[1].case.engagement_length_mm:g}", number=True),
 )
 
 
