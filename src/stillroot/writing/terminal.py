@@ -79,7 +79,7 @@ def _printed(table: Table) -> RichTable:
 
 
 def _folded(name: str, cells: list[str]) -> str:
-    """Break a heading into lines no longer than the cells below it, or than a word; never above nothing."""
+    """Break a heading into lines no longer than the cells below it, or a word; none above no text."""
     if not any(cells):
         return name
     longest = max(map(len, name.split()), default=1)
