@@ -26,7 +26,7 @@ from stillroot.mechanics.mesh import mesh_key, mesh_outline
 from stillroot.mechanics.stored import read_section, write_section
 from stillroot.pictures.directions_figure import six_arrows
 from stillroot.pictures.figures import pictures
-from stillroot.pictures.levers_figure import levers_figure
+from stillroot.pictures.levers_figure import Change, levers_figure
 from stillroot.pictures.span_figure import arch_pictures
 from stillroot.pictures.study_figures import (
     bounds_pictures,
@@ -88,8 +88,11 @@ CHOSEN = (
     Choice(subject="friction", text="half as much", peaks_um=(64.0, None)),
 )
 """Invented: the drawing of choices needs no solve."""
-BY_PLAN = (("implant 2 mm longer", 24.0), ("load halved", 15.5), ("no hold", None))
-ROUGH = (("no cortex", 88.0), ("friction 0.1", None, "no interference gives the torque that was read"))
+BY_PLAN = (Change("implant 2 mm longer", 24.0), Change("load halved", 15.5), Change("no hold", None))
+ROUGH = (
+    Change("no cortex", 88.0),
+    Change("friction 0.1", None, "no interference gives the torque that was read"),
+)
 PLAN = {
     "title": "Invented scenario",
     "cases": {"one": {key: COARSE[key] for key in ("title", "implant", "bone", "numerics")}},

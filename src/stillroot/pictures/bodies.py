@@ -65,6 +65,11 @@ class View:
         """Height of what is shown."""
         return self.high - self.low
 
+    def beside(self, place: Place, side: float) -> Place:
+        """Return where a label at a side of the bone names a place of the wall: about as deep as it."""
+        deepest = self.low + 0.1 * self.span
+        return side * self.edge, min(max(place[1], deepest), -0.05 * self.span)
+
     def with_room(self, above: float) -> View:
         """Return the view with so much more to be seen above, in axes of the same shape."""
         wider = self.half_width * (self.span + above) / self.span

@@ -9,7 +9,7 @@ import numpy as np
 from stillroot.pictures.labels import BESIDE, write_off
 from stillroot.pictures.paper import SMALL_PT, TEXT_PT, Picture, Style, blank_sheet
 from stillroot.pictures.scales import plain_numbers, ticks_by_factors
-from stillroot.pictures.words import key_label, number_text, um_text, value_text
+from stillroot.pictures.words import along_text, key_label, number_text, value_text
 from stillroot.studies.bounds import OUT_OF_BALANCE_UM
 
 if TYPE_CHECKING:
@@ -122,11 +122,9 @@ def _note(bounds: Bounds) -> list[str]:
 
 
 def _alt_of(bounds: Bounds, answer: Answer) -> str:
-    tried = "; ".join(
-        f"{value_text(answer.question.key, x)}: "
-        f"{'no answer' if peak >= OUT_OF_BALANCE_UM else um_text(peak)}"
-        for x, peak in answer.tried
-    )
+    x, peaks = np.array(answer.tried).T
+    known = np.where(peaks < OUT_OF_BALANCE_UM, peaks, np.nan)
+    tried = along_text(answer.question.key, x, known)
     threads = answer.engaged_threads
     engaged = "" if threads is None else f" ({number_text(threads)} engaged threads)"
     return f"Limit {number_text(bounds.below_um)} µm, {_found(answer)}{engaged}. Tried: {tried}."

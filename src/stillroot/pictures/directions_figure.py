@@ -136,20 +136,17 @@ def _path(view: _View, name: str) -> tuple[Floats, bool]:
     a, top, s, up = view.radius, view.top, view.span, view.high - view.top
     size = (a + 0.1 * s, 0.16 * s)
     paths = {
-        "axial in": (_line((-0.5 * a, top + 0.88 * up), (-0.5 * a, top + 0.12 * up)), True),
-        "axial out": (_line((0.5 * a, top + 0.12 * up), (0.5 * a, top + 0.88 * up)), False),
-        "lateral x": (_line((a + 0.01 * s, 0.15 * top), (a + 0.15 * s, 0.15 * top)), False),
+        "axial in": ([(-0.5 * a, top + 0.88 * up), (-0.5 * a, top + 0.12 * up)], True),
+        "axial out": ([(0.5 * a, top + 0.12 * up), (0.5 * a, top + 0.88 * up)], False),
+        "lateral x": ([(a + 0.01 * s, 0.15 * top), (a + 0.15 * s, 0.15 * top)], False),
         # Towards the viewer, drawn aslant.
-        "lateral y": (_line((-a - 0.01 * s, 0.33 * top), (-a - 0.14 * s, 0.33 * top - 0.04 * s)), True),
+        "lateral y": ([(-a - 0.01 * s, 0.33 * top), (-a - 0.14 * s, 0.33 * top - 0.04 * s)], True),
         "rotation about the axis": (_arc(0.68 * top, (a + 0.07 * s, 0.045 * s), 190, 358), False),
         "tilt about x": (_arc(top, (0.85 * size[0], size[1]), 124, 182), True),
         "tilt about y": (_arc(top, size, 60, 2), False),
     }
-    return paths[name]
-
-
-def _line(start: Place, end: Place) -> Floats:
-    return np.linspace(start, end, 2)
+    path, left = paths[name]
+    return np.asarray(path, dtype=np.float64), left
 
 
 def _arc(height: float, size: Place, first_deg: float, last_deg: float) -> Floats:

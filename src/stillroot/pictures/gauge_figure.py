@@ -91,10 +91,9 @@ def _draw_sketch(ax: Axes, result: CheckResult, answer: LoadAnswer, aspect: floa
         place = (outer(far[0] - side * 0.03 * view.span, beside), far[1])
     write_in(ax, place, load_text(load), side=-side, bold=True)
     at, at_peak = ring_peak(ax, answer), side_of_peak(answer)
-    y = min(max(at[1], view.low + 0.05 * view.span), -0.06 * view.span)
     edge = at_peak * min(0.6 * view.half_width, case.block_mm[0])
     text = f"at the wall:\n{peak_text(answer)}"
-    point_out(ax, at, (edge, y), text, side=at_peak, bold=True, away=7)
+    point_out(ax, at, (edge, view.beside(at, 1.0)[1]), text, side=at_peak, bold=True, away=7)
     show_section(ax, view.half_width, view.low, view.high)
 
 

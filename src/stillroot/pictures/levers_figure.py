@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import textwrap
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from stillroot.mechanics.six_directions import GIVES_WAY
 from stillroot.pictures.labels import BESIDE, name_rows, write_beside, write_off
@@ -20,12 +20,6 @@ if TYPE_CHECKING:
 
     from stillroot.answers.explained import Explained
 
-    Row = tuple[str, float | None] | tuple[str, float | None, str]
-    """A change in words, the peak that it leads to [µm], and why there is none.
-
-    A peak that is None without a reason gives way.
-    """
-
 ROW_IN = 0.34
 SAME = 0.005
 """Share of the peak by which a change must move it to be drawn as a line."""
@@ -34,16 +28,34 @@ REASON_LETTERS = 60
 BY_PLAN, ROUGH = "what a plan can change", "what is known only roughly"
 
 
+class Change(NamedTuple):
+    """A change in words, the peak that it leads to [µm], and why there is none.
+
+    A peak that is None without a reason gives way.
+    """
+
+    text: str
+    peak: float | None
+    reason: str = ""
+
+    @property
+    def led_to(self) -> str:
+        """What it leads to in words, a reason cut to what fits a row."""
+        if self.peak is not None:
+            return um_text(self.peak)
+        return textwrap.shorten(self.reason, REASON_LETTERS, placeholder=" …") or GIVES_WAY
+
+
 def levers(explained: Explained) -> Picture:
     """Draw what each change does to the largest peak: what a plan can change, and the rest."""
     result = explained.answer
     worst = result.governing
-    rows: dict[bool, list[Row]] = {True: [], False: []}
+    rows: dict[bool, list[Change]] = {True: [], False: []}
     for lever in explained.levers:
         after = largest_after(result, lever)
         then = "" if after is None or after[0] is worst else f" ({quoted_name(after[0].name)} governs)"
         peak = None if after is None else after[1]
-        rows[lever.by_plan].append((f"{lever.text}{then}", peak, lever.reason))
+        rows[lever.by_plan].append(Change(f"{lever.text}{then}", peak, lever.reason))
     bands, title = result.case.threshold.bands_um, result.case.title
     return levers_figure(worst.name, worst.peak.total_um, rows[True], rows[False], bands, title=title)
 
@@ -51,8 +63,8 @@ def levers(explained: Explained) -> Picture:
 def levers_figure(
     governing_name: str,
     answered_um: float,
-    by_plan: Sequence[Row],
-    rough: Sequence[Row],
+    by_plan: Sequence[Change],
+    rough: Sequence[Change],
     bands: Sequence[float],
     *,
     title: str = "",
@@ -73,7 +85,7 @@ def other_choices(explained: Explained) -> Picture:
     result = explained.answer
     worst = result.governing
     answered, index = worst.peak.total_um, result.loads.index(worst)
-    rows = [(f"{c.subject}: {c.text}", c.peaks_um[index], c.reason) for c in explained.choices]
+    rows = [Change(f"{c.subject}: {c.text}", c.peaks_um[index], c.reason) for c in explained.choices]
     known = [answered, *(peak for _, peak, _ in rows if peak is not None)]
     message = (
         f"{quoted_name(worst.name)}: choices without an agreed value put the peak anywhere from "
@@ -90,15 +102,15 @@ def _changes(
     title: str,
     about: str,
     answered: float,
-    groups: dict[str, Sequence[Row]],
+    groups: dict[str, Sequence[Change]],
     bands: Sequence[float],
     note: str = "",
 ) -> Picture:
     """Draw a peak as answered and each changed one [µm] as a row, by groups with their headings."""
-    rows: list[Row | str] = []
+    rows: list[Change | str] = []
     for heading, group in groups.items():
         rows += [heading] * bool(heading and group) + list(group)
-    peaks = [row[1] for row in rows if not isinstance(row, str) and row[1] is not None]
+    peaks = [c.peak for group in groups.values() for c in group if c.peak is not None]
     right = end_of_changes(bands, answered, peaks)
     count = 1 + len(rows)
     sheet = blank_sheet(message, title, tall_in=ROW_IN * count, foot_in=1.0, head_in=0.98)
@@ -115,7 +127,7 @@ def _changes(
     sheet.note(note)
     told = " ".join(
         f"{f'{heading.capitalize()}: ' if heading else ''}"
-        f"{'; '.join(f'{row[0]}: {_led_to(row)}' for row in group)}."
+        f"{'; '.join(f'{row.text}: {row.led_to}' for row in group)}."
         for heading, group in groups.items()
         if group
     )
@@ -123,17 +135,17 @@ def _changes(
     return sheet.picture(name, alt)
 
 
-def _draw_row(ax: Axes, y: int, answered: float, row: Row, right: float) -> None:
+def _draw_row(ax: Axes, y: int, answered: float, row: Change, right: float) -> None:
     """Draw a line from the peak as answered to the changed one: solid where it falls."""
-    name, peak = row[:2]
-    write_beside(ax, y, name, left=True)
-    if peak is None and _reason(row):
+    peak = row.peak
+    write_beside(ax, y, row.text, left=True)
+    if peak is None and row.reason:
         # Without a value there is room for the reason, from the axes to the edge of the paper.
         across = ax.get_yaxis_transform()
         style: Style = {"fontsize": SMALL_PT, "bbox": BESIDE, "annotation_clip": False}
-        write_off(ax, (0.0, y), (5, 0), _led_to(row), xycoords=across, **style)
+        write_off(ax, (0.0, y), (5, 0), row.led_to, xycoords=across, **style)
         return
-    write_beside(ax, y, _led_to(row), left=False)
+    write_beside(ax, y, row.led_to, left=False)
     if peak is None:
         return
     beyond, end, falls = peak > right, min(peak, right), peak < answered
@@ -145,30 +157,18 @@ def _draw_row(ax: Axes, y: int, answered: float, row: Row, right: float) -> None
     ax.plot(end, y, mew=1.4, markersize=7, zorder=5, **look)
 
 
-def _reason(row: Row) -> str:
-    return row[2] if len(row) > 2 else ""
-
-
-def _led_to(row: Row) -> str:
-    """Return what a change leads to in words, a reason cut to what fits a row."""
-    if row[1] is not None:
-        return um_text(row[1])
-    return textwrap.shorten(_reason(row), REASON_LETTERS, placeholder=" …") or GIVES_WAY
-
-
-def _found(answered: float, by_plan: Sequence[Row]) -> str:
+def _found(answered: float, by_plan: Sequence[Change]) -> str:
     """Say which of the changes that somebody can decide lowers the peak most, and to what."""
     as_it_is = um_text(answered)
-    known = [(row[1], row[0]) for row in by_plan if row[1] is not None]
-    lower = [(peak, text) for peak, text in known if peak < answered * (1 - SAME)]
+    lower = [c for c in by_plan if c.peak is not None and c.peak < answered * (1 - SAME)]
     if not by_plan:
         return f"a peak of {as_it_is}, with no change of the plan tried"
     if not lower:
         # What has no answer for another reason than giving way might lower it.
-        solved = " that has an answer" if any(map(_reason, by_plan)) else ""
+        solved = " that has an answer" if any(change.reason for change in by_plan) else ""
         return f"no change of the plan{solved} lowers the peak of {as_it_is}"
-    least, text = min(lower)
-    told = f"from {whole_text(as_it_is)} to {whole_text(um_text(least))}"
+    text, *_ = best = min(lower, key=lambda change: change.peak or 0.0)
+    told = f"from {whole_text(as_it_is)} to {whole_text(best.led_to)}"
     if len(by_plan) == 1:
         return f"{quoted_name(text)} lowers the peak {told}"
     return f"of what a plan can change, {quoted_name(text)} lowers the peak most, {told}"

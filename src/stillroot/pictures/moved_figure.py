@@ -193,7 +193,7 @@ def _name_bodies(ax: Axes, view: View, result: CheckResult, moved_implant: Float
     body = result.seated.site.pair.implant
     node = _node_at(body, 0.0, -0.5 * case.implant.length_mm)
     write_in(ax, _gone_to(body, node, moved_implant), "implant", side=0)
-    point_out_gaps(ax, case, -1.0, -min(0.97 * view.half_width, case.block_mm[0]), outwards=False)
+    point_out_gaps(ax, case, -1.0, -view.edge, outwards=False)
 
 
 def _point_out_opening(ax: Axes, view: View, result: CheckResult, parts: tuple[Floats, Floats]) -> None:
@@ -216,9 +216,7 @@ def _point_out_opening(ax: Axes, view: View, result: CheckResult, parts: tuple[F
             widest, at, sign = float(opened[point]), (float(middle[0]), float(middle[1])), float(s)
     if widest < SEEN * view.span:
         return
-    edge = sign * min(0.97 * view.half_width, result.case.block_mm[0])
-    y = min(max(at[1], view.low + 0.09 * view.span), -0.05 * view.span)
-    point_out(ax, at, (edge, y), "opens", side=-sign)
+    point_out(ax, at, view.beside(at, sign), "opens", side=-sign)
 
 
 def _message(answer: LoadAnswer, tip: Floats) -> str:

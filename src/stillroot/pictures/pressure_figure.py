@@ -32,8 +32,7 @@ def seat_pressure(result: CheckResult) -> Picture | None:
     drawn: what the implant does when the driver lets go is small.
     """
     seated, torque = result.seated, result.torque
-    layer = seated.layer
-    going_in = np.where(layer.held, seated.inserted.tractions.traction[0, :, 0], 0.0)
+    going_in = _going_in(result)
     if torque is None or going_in.max() < NO_PRESSURE_MPA:
         return None
     loses = result.case.interface.retained_pressure < 1
@@ -44,7 +43,7 @@ def seat_pressure(result: CheckResult) -> Picture | None:
     draw_profile(sheet.axes(0.72, 0.9), result.case, wall)
     ax = sheet.axes(1.75, WIDTH_IN - 2.05)
     crush = seated.inserting.crush_mpa
-    near = crush[layer.held & (crush <= FAR * going_in.max())]
+    near = crush[seated.layer.held & (crush <= FAR * going_in.max())]
     right = 1.2 * max(float(going_in.max()), float(near.max(initial=0.0)))
     _draw_curves(ax, wall, going_in, left, crush, right)
     told = [_crushing_text(result, right)]
@@ -109,32 +108,34 @@ def _name_layers(
         write_in(ax, (0.985 * right, y), told, side=-1, va=va, bold=True)
 
 
-def cortical_share(result: CheckResult) -> float:
-    """Return the share of the friction torque that the pressure in the cortical layer gives."""
-    layer = result.seated.inserting
-    pressure = np.where(layer.held, result.seated.inserted.tractions.traction[0, :, 0], 0.0)
-    moment = pressure * layer.weight_mm2 * layer.radius_mm
-    return float(np.sum(moment[_in_cortical(result)]) / np.sum(moment))
-
-
-def _in_cortical(result: CheckResult) -> Bools:
-    """Return whether each point of the wall (p,) is of an edge in the cortical layer."""
-    depth = -result.seated.layer.height_mm[1::3]  # of an edge's middle: its ends may be on the border
-    return np.repeat(depth < result.case.bone.cortical_thickness_mm, 3)
+def _going_in(result: CheckResult) -> Floats:
+    """Return the pressure (p,) [MPa] on the held wall during insertion."""
+    pressure = result.seated.inserted.tractions.traction[0, :, 0]
+    return np.where(result.seated.layer.held, pressure, 0.0)
 
 
 def _held_layers(result: CheckResult) -> dict[str, Bools]:
     """Return for each layer of bone with holds, by name, whether a held point (p,) is in it."""
-    above, held = _in_cortical(result), result.seated.layer.held
-    both = {"cortical layer": held & above, "trabecular bone": held & ~above}
+    layer = result.seated.layer
+    depth = -layer.height_mm[1::3]  # of an edge's middle: its ends may be on the border
+    above = np.repeat(depth < result.case.bone.cortical_thickness_mm, 3)
+    both = {"cortical layer": layer.held & above, "trabecular bone": layer.held & ~above}
     return {name: inside for name, inside in both.items() if np.any(inside)}
+
+
+def cortical_share(result: CheckResult) -> float:
+    """Return the share of the friction torque that the pressure in the cortical layer gives."""
+    layer = result.seated.inserting
+    moment = _going_in(result) * layer.weight_mm2 * layer.radius_mm
+    inside = _held_layers(result).get("cortical layer")
+    return 0.0 if inside is None else float(np.sum(moment[inside]) / np.sum(moment))
 
 
 def crushed_shares(result: CheckResult) -> dict[str, float]:
     """Return what is crushed in each layer of bone with holds, as shares of the whole held wall."""
     layer = result.seated.inserting
     area = np.where(layer.held, layer.weight_mm2, 0.0)
-    crushed = result.seated.inserted.tractions.traction[0, :, 0] >= layer.crush_mpa * (1 - 1e-9)
+    crushed = _going_in(result) >= layer.crush_mpa * (1 - 1e-9)
     return {
         name: float(np.sum(area[inside & crushed]) / np.sum(area))
         for name, inside in _held_layers(result).items()

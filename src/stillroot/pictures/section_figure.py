@@ -126,8 +126,7 @@ def _mark_peak(ax: Axes, view: View, answer: LoadAnswer) -> None:
     elif abs(np.sin(np.radians(peak.angle_deg))) > 1e-6:
         signed = (peak.angle_deg + 180) % 360 - 180
         text += f"\nat {signed_number(signed)}°, not in this plane"
-    at = (side * view.edge, min(max(place[1], view.low + 0.13 * view.span), -0.05 * view.span))
-    point_out(ax, place, at, text, side=-side, bold=True, away=7)
+    point_out(ax, place, view.beside(place, side), text, side=-side, bold=True, away=7)
 
 
 def frame_section(ax: Axes, view: View, load: Resultant) -> None:

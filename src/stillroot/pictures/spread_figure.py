@@ -47,8 +47,8 @@ def _distribution(spread: Spread) -> Picture:
     sheet = blank_sheet(message, spread.case.title, tall_in=3.0, foot_in=2.7, head_in=1.5)
     curve = sheet.axes(LEFT_IN, ACROSS_IN)
     marks = sheet.axes(LEFT_IN, ACROSS_IN, bottom=1.35, height=1.35)
-    nominal = spread.nominal.peak_um
-    shown = [*spread.peaks_um, *([] if nominal is None else [nominal])]
+    stated = [] if spread.nominal.peak_um is None else [spread.nominal.peak_um]
+    shown = [*spread.peaks_um, *stated]
     begin, end = motion_limits(bands, min(shown), max(shown))
     for ax in (curve, marks):
         motion_axis(ax, bands, end, begin, named=False)
@@ -126,11 +126,9 @@ def _chance_text(chance: BandChance) -> str:
 
 
 def _note_on_distribution(spread: Spread, unwritten: list[BandChance]) -> list[str]:
-    told = (
-        f"On top: the chance of each band. In brackets: its {CONFIDENCE:.0%} interval from "
-        f"{len(spread.peaks_um) + spread.without_answer} samples."
-    )
-    paragraphs = [told]
+    count = len(spread.peaks_um) + spread.without_answer
+    brackets = f"In brackets: its {CONFIDENCE:.0%} interval from {count} samples."
+    paragraphs = [f"On top: the chance of each band. {brackets}"]
     if unwritten:
         paragraphs.append(f"Bands too narrow for a label: {'; '.join(map(_chance_text, unwritten))}.")
     if spread.without_answer:
@@ -148,11 +146,9 @@ def _message_of_distribution(spread: Spread) -> str:
 
 
 def _alt_of_distribution(spread: Spread, message: str) -> str:
-    nominal = spread.nominal.peak_um
-    stated = "no answer" if nominal is None else um_text(nominal)
     return (
         f"{message}. Cumulative distribution of the peak micromotion over the bands. As stated: "
-        f"{stated}; median {_median_text(spread)}. "
+        f"{um_text(spread.nominal.peak_um)}; median {_median_text(spread)}. "
         f"Chances, with their {CONFIDENCE:.0%} intervals: {'; '.join(map(_chance_text, spread.bands))}. "
         f"{spread.without_answer} samples have no answer."
     )

@@ -21,6 +21,7 @@ from stillroot.pictures.scales import (
     motion_strip,
 )
 from stillroot.pictures.words import (
+    along_text,
     bands_text,
     joined,
     key_label,
@@ -185,7 +186,7 @@ def _message_of_one(sweep: Sweep, grid: _Grid) -> str:
     key, words = grid.keys[0], key_words(grid.keys[0])
     missing = f"; no answer at {grid.without} of {grid.peaks.size} values" if grid.without else ""
     if len(peaks) == 1:
-        return f"Peak micromotion is {um_text(peaks[0])} at {value_text(key, x[0])} of {words}{missing}"
+        return f"Peak micromotion is {um_text(peaks[0])} at {_of_key(key, x[0])}{missing}"
     span = f"{value_text(key, x[0])} to {value_text(key, x[-1])}"
     off = 2 * (sweep.relative_error or 0.0) * peaks.max()
     if np.ptp(peaks) <= off:
@@ -193,18 +194,15 @@ def _message_of_one(sweep: Sweep, grid: _Grid) -> str:
         same = "hardly changes the peak: it stays between"
         return f"From {span} the {words} {same} {low} and {high} µm{missing}"
     steps = np.diff(peaks)
-    tolerated = off / 2
-    if np.all(steps >= -tolerated) or np.all(steps <= tolerated):
+    if np.all(steps >= -off / 2) or np.all(steps <= off / 2):
         way = "rises" if peaks[-1] > peaks[0] else "falls"
         told = f"{rounded(peaks[0])} to {rounded(peaks[-1])} µm"
         return f"Peak micromotion {way} from {told} as the {words} rises from {span}{missing}"
-    most, least = int(np.argmax(peaks)), int(np.argmin(peaks))
-    return (
-        f"Peak micromotion neither rises nor falls throughout with {words}: it is largest, "
-        f"{um_text(peaks[most])}, at "
-        f"{value_text(key, x[most])} and smallest, {um_text(peaks[least])}, at "
-        f"{value_text(key, x[least])}{missing}"
+    most, least = (
+        f"{um_text(peaks[i])}, at {value_text(key, x[i])}" for i in (peaks.argmax(), peaks.argmin())
     )
+    neither = f"Peak micromotion neither rises nor falls throughout with {words}"
+    return f"{neither}: it is largest, {most} and smallest, {least}{missing}"
 
 
 def _message_of_two(grid: _Grid) -> str:
@@ -226,22 +224,18 @@ def _message_of_two(grid: _Grid) -> str:
 
 
 def _alt_of_curves(sweep: Sweep, grid: _Grid) -> str:
-    rows = []
+    told = []
     for value, peaks in grid.curves:
-        points = "; ".join(
-            f"{value_text(grid.keys[0], x)}: {'no answer' if np.isnan(p) else um_text(p)}"
-            for x, p in zip(grid.values[0], peaks, strict=True)
-        )
-        head = (
-            ""
-            if value is None
-            else f"At {value_text(grid.keys[1], value)} of {key_words(grid.keys[1])}: "
-        )
-        rows.append(f"{head}{points}.")
+        of = "" if value is None else f"At {_of_key(grid.keys[1], value)}: "
+        told.append(f"{of}{along_text(grid.keys[0], grid.values[0], peaks)}.")
     return (
         f"Peak micromotion of the governing load against {key_label(grid.keys[0])}, over the bands "
-        f"{bands_text(sweep.case.threshold.bands_um)}. {' '.join(rows)}"
+        f"{bands_text(sweep.case.threshold.bands_um)}. {' '.join(told)}"
     )
+
+
+def _of_key(key: str, value: float) -> str:
+    return f"{value_text(key, value)} of {key_words(key)}"
 
 
 # --- The map ------------------------------------------------------------------------------------------

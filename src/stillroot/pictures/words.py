@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 import textwrap
 from typing import TYPE_CHECKING
@@ -10,7 +11,7 @@ from stillroot.answers.wording import with_error
 from stillroot.words.loads import signed_number
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
 
     from stillroot.answers.result import CheckResult, LoadAnswer
     from stillroot.inputs.case import Case
@@ -40,8 +41,10 @@ NAMED_BY_SECTION = {"implant": "implant", "implant.thread": "thread", "loads": "
 """Sections whose keys say too little without them."""
 
 
-def um_text(value_um: float) -> str:
-    """Return a motion with its unit, sensibly rounded."""
+def um_text(value_um: float | None) -> str:
+    """Return a motion with its unit, sensibly rounded; None and what is not finite is no answer."""
+    if value_um is None or not math.isfinite(value_um):
+        return "no answer"
     return f"{value_um:.1f} µm" if value_um < 100 else f"{value_um:.0f} µm"
 
 
@@ -134,6 +137,12 @@ def key_label(key: str) -> str:
 def key_words(key: str) -> str:
     """Return a key in words, without its unit."""
     return key_label(key).split(" [")[0]
+
+
+def along_text(key: str, values: Iterable[float], peaks_um: Iterable[float]) -> str:
+    """Return the peaks at values of a key."""
+    pairs = zip(values, peaks_um, strict=True)
+    return "; ".join(f"{value_text(key, value)}: {um_text(peak)}" for value, peak in pairs)
 
 
 def value_text(key: str, value: float) -> str:

@@ -13,7 +13,7 @@ from stillroot import check
 from stillroot.inputs.case import Case
 from stillroot.mechanics.wall_surface import OPEN, SLIP, STICK
 from stillroot.pictures.figures import pictures, summary
-from stillroot.pictures.levers_figure import levers_figure
+from stillroot.pictures.levers_figure import Change, levers_figure
 from stillroot.pictures.paper import MOTION
 from stillroot.pictures.scales import scale_um
 from stillroot.pictures.section_figure import section
@@ -245,7 +245,10 @@ def test_a_png_is_1200_pixels_wide(all_loads: CheckResult) -> None:
 
 
 def test_each_picture_has_its_message_on_top(all_loads: CheckResult) -> None:
-    for picture in (*pictures(all_loads), levers_figure("push", 34.2, (("longer", 24.0),), (), BANDS)):
+    for picture in (
+        *pictures(all_loads),
+        levers_figure("push", 34.2, (Change("longer", 24.0),), (), BANDS),
+    ):
         top = picture.headings[0].get_text().replace("\n", " ")
         assert top.replace("\N{NO-BREAK SPACE}", " ") == picture.message.replace(
             "\N{NO-BREAK SPACE}", " "

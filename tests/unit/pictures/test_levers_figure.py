@@ -9,7 +9,7 @@ import pytest
 
 from stillroot.answers.explained import Explained, Lever
 from stillroot.pictures.figures import pictures
-from stillroot.pictures.levers_figure import levers_figure
+from stillroot.pictures.levers_figure import Change, levers_figure
 from stillroot.words.check_document import GIVES_WAY
 from tests.unit.pictures._drawn import BANDS, words
 
@@ -19,12 +19,17 @@ if TYPE_CHECKING:
 UNREACHED = (
     "interface.measured_torque_ncm = 150: no interference gives this in the bone and friction stated"
 )
-PLAN = (("longer", 24.0), ("no hold", None))
-ROUGH = (("no cortex", 88.0), ("far softer", 900.0), ("stiffer", 12.0), ("slippery", None, UNREACHED))
+PLAN = (Change("longer", 24.0), Change("no hold", None))
+ROUGH = (
+    Change("no cortex", 88.0),
+    Change("far softer", 900.0),
+    Change("stiffer", 12.0),
+    Change("slippery", None, UNREACHED),
+)
 
 
 def test_levers_name_the_one_that_lowers_most() -> None:
-    picture = levers_figure("push", 34.2, (*PLAN, ("wider", 30.0)), ROUGH, BANDS)
+    picture = levers_figure("push", 34.2, (*PLAN, Change("wider", 30.0)), ROUGH, BANDS)
     assert (
         "of what a plan can change, “longer” lowers the peak most, from 34.2"
         in picture.message.replace("\N{NO-BREAK SPACE}", " ")
@@ -37,7 +42,7 @@ def test_levers_that_do_not_help_say_so() -> None:
 
 
 def test_what_has_no_answer_is_not_said_to_be_of_no_help() -> None:
-    message = levers_figure("push", 20.0, (*PLAN, ("thin", None, UNREACHED)), ROUGH, BANDS).message
+    message = levers_figure("push", 20.0, (*PLAN, Change("thin", None, UNREACHED)), ROUGH, BANDS).message
     assert "no change of the plan that has an answer lowers the peak" in message
 
 
