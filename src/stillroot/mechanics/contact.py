@@ -173,8 +173,8 @@ class ContactState:
 
 def state_tangent(layer: Layer, state: ContactState) -> Tangent:
     """Return the law's tangent at a state, with the slip at its end."""
-    gap = layer.local(state.fourier.values(state.w))
-    return tangent(layer, gap, state.tractions.slip_mm)
+    local_w = layer.local(state.fourier.values(state.w))
+    return tangent(layer, local_w, state.tractions.slip_mm)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -287,13 +287,13 @@ def _step(problem: Problem, start: ContactState, guess: Floats, load: Floats) ->
     fourier, slip = start.fourier, start.tractions.slip_mm
 
     def unbalanced(w: Floats) -> tuple[Floats, Floats]:
-        """Return λ_0 - t(w) - D w, and the local gap."""
-        gap = layer.local(fourier.values(w))
-        t = fourier.moments(layer.nodal_forces(tractions(layer, gap, slip).traction))
-        return load - t - series.forces(w), gap  # (8)
+        """Return λ_0 - t(w) - D w, and the local w."""
+        local_w = layer.local(fourier.values(w))
+        t = fourier.moments(layer.nodal_forces(tractions(layer, local_w, slip).traction))
+        return load - t - series.forces(w), local_w  # (8)
 
     w = guess
-    force, gap = unbalanced(w)
+    force, local_w = unbalanced(w)
     history: list[float] = []
     for _ in range(NEWTON_LIMIT):
         r = p.solve(force)  # the residual of (9)
@@ -302,7 +302,7 @@ def _step(problem: Problem, start: ContactState, guess: Floats, load: Floats) ->
             return ContactState(
                 w=w,
                 fourier=fourier,
-                tractions=tractions(layer, gap, slip),
+                tractions=tractions(layer, local_w, slip),
                 residuals=tuple(history),
                 steps=start.steps + 1,
             )
@@ -311,9 +311,9 @@ def _step(problem: Problem, start: ContactState, guess: Floats, load: Floats) ->
             len(history) > problem.patience and min(late) > 0.5 * min(history[: -problem.patience])
         ):
             break
-        at = tangent(layer, gap, slip)
+        at = tangent(layer, local_w, slip)
         dw, iterations = newton_direction(layer, fourier, p, at, r, tight=history[-1] < 1e-2)
-        w, force, gap = _line_search(unbalanced, w, dw, force)
+        w, force, local_w = _line_search(unbalanced, w, dw, force)
         if iterations > SLOW_GMRES:
             p = series.preconditioner(averaged_stiffness(layer, at))
     raise _Stalled(tuple(history))
@@ -340,22 +340,22 @@ def _line_search(
     dw: Floats,
     force: Floats,
 ) -> tuple[Floats, Floats, Floats]:
-    """Return w + α dw with its unbalanced force and gap; α = 1 unless that overshoots.
+    """Return w + α dw with its unbalanced force and local w; α = 1 unless that overshoots.
 
     g(α) = dw · (unbalanced force) falls from g(0) > 0 and is zero at the best α (the line search of
     Crisfield, Non-linear Finite Element Analysis of Solids and Structures 1, 1991, section 9.2). The
     root is sought by regula falsi (Illinois), and only where the full step overshoots it by far.
     """
     start = float(np.sum(dw * force))
-    trial, gap = unbalanced(w + dw)
+    trial, local_w = unbalanced(w + dw)
     end = float(np.sum(dw * trial))
     if start <= 0 or end > -OVERSHOOT * start:
-        return w + dw, trial, gap
+        return w + dw, trial, local_w
     low, high, g_low, g_high = 0.0, 1.0, start, end
     alpha = 1.0
     for _ in range(LINE_SEARCH_LIMIT):
         alpha = low + (high - low) * g_low / (g_low - g_high)
-        trial, gap = unbalanced(w + alpha * dw)
+        trial, local_w = unbalanced(w + alpha * dw)
         g = float(np.sum(dw * trial))
         if abs(g) < LINE_SEARCH_SLACK * start:
             break
@@ -363,7 +363,7 @@ def _line_search(
             low, g_low, g_high = alpha, g, g_high / 2
         else:
             high, g_high, g_low = alpha, g, g_low / 2
-    return w + alpha * dw, trial, gap
+    return w + alpha * dw, trial, local_w
 
 
 def newton_direction(

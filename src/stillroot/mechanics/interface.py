@@ -161,13 +161,13 @@ class Tractions:
     sliding: Bools
 
 
-def tractions(layer: Layer, gap: Floats, slip_mm: Floats) -> Tractions:
+def tractions(layer: Layer, local_w: Floats, slip_mm: Floats) -> Tractions:
     """Evaluate equations (4) to (6) for local w (3, p, a) and the slip so far (2, p, a)."""
-    law = _law(layer, gap, slip_mm)
+    law = _law(layer, local_w, slip_mm)
     shear = law.trial * law.keep
     return Tractions(
         traction=np.concatenate([law.pressure[None], shear]),
-        slip_mm=gap[1:] - shear / layer.shear_stiffness[:, None],  # (5) solved for s
+        slip_mm=local_w[1:] - shear / layer.shear_stiffness[:, None],  # (5) solved for s
         closed=law.closed,
         sliding=law.sliding,
     )
@@ -190,9 +190,9 @@ class Tangent:
         return np.stack([self.normal * change[0], along, theta])
 
 
-def tangent(layer: Layer, gap: Floats, slip_mm: Floats) -> Tangent:
+def tangent(layer: Layer, local_w: Floats, slip_mm: Floats) -> Tangent:
     """Return the consistent tangent of (4) to (6); unsymmetric where the layer slides."""
-    law = _law(layer, gap, slip_mm)
+    law = _law(layer, local_w, slip_mm)
     k_n, k_t = layer.normal_stiffness[:, None], layer.shear_stiffness[:, None]
     direction = law.trial / np.where(law.size > 0, law.size, 1.0)
     normal = np.where(law.closed & ~law.crushed, k_n, 0.0)  # ∂p/∂(w·n)
@@ -217,15 +217,15 @@ class _Law:
     sliding: Bools
 
 
-def _law(layer: Layer, gap: Floats, slip_mm: Floats) -> _Law:
+def _law(layer: Layer, local_w: Floats, slip_mm: Floats) -> _Law:
     k_n, k_t = layer.normal_stiffness[:, None], layer.shear_stiffness[:, None]
     glued = ~layer.one_sided[:, None]
-    overlap = gap[0] + layer.interference_mm[:, None]  # w·n + δ
+    overlap = local_w[0] + layer.interference_mm[:, None]  # w·n + δ
     closed = (overlap >= 0) | glued
     pressure = np.where(closed, k_n * overlap, 0.0)  # (4)
     crushed = (pressure > layer.crush_mpa[:, None]) & ~glued
     pressure = np.where(crushed, layer.crush_mpa[:, None], pressure)  # (4), p ≤ p_c
-    trial = k_t * (gap[1:] - slip_mm)  # τ* of (5)
+    trial = k_t * (local_w[1:] - slip_mm)  # τ* of (5)
     size = np.hypot(*trial)
     limit = layer.friction * pressure  # µ p
     sliding = (size > limit) & ~glued

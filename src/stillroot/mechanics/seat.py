@@ -127,6 +127,6 @@ def seat(site: Site, layer: Layer, *, retained_pressure: float = 1.0) -> Seated:
 
 
 def _at_rest(layer: Layer, fourier: Fourier, w: Floats) -> ContactState:
-    gap = layer.local(fourier.values(w))
-    state = tractions(layer, gap, np.zeros_like(gap[1:]))
+    local_w = layer.local(fourier.values(w))
+    state = tractions(layer, local_w, np.zeros_like(local_w[1:]))
     return ContactState(w=w, fourier=fourier, tractions=state, residuals=(), steps=0)

@@ -43,7 +43,7 @@ FREE_SHARE = 1e-6
 kept in the solve, so that it stays regular."""
 LITTLE, MUCH, GIVES_WAY = "moves little", "moves much", "gives way"
 TOUCHING_MM = 1e-9
-"""A gap below this is closed."""
+"""An overlap no further than this below zero is closed."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -273,10 +273,10 @@ def section_flexibility(seated: Seated) -> tuple[Floats, Bools]:
     """
     layer = seated.layer
     k_n, k_t = layer.normal_stiffness, layer.shear_stiffness
-    gap = layer.local(seated.state.fourier.values(seated.state.w))[0, :, 0] + layer.interference_mm
-    closed = (gap >= -TOUCHING_MM) | ~layer.one_sided
+    overlap = layer.local(seated.state.fourier.values(seated.state.w))[0, :, 0] + layer.interference_mm
+    closed = (overlap >= -TOUCHING_MM) | ~layer.one_sided
     # A point that touches without pressure has no friction.
-    sticks = ((gap > TOUCHING_MM) & (layer.friction > 0)) | ~layer.one_sided
+    sticks = ((overlap > TOUCHING_MM) & (layer.friction > 0)) | ~layer.one_sided
     held = _flexibility_with(seated, np.where(closed, k_n, 0.0), np.where(sticks, k_t, 0.0))
     glued = _flexibility_with(seated, k_n, k_t)
     return held, np.diag(glued) < FREE_SHARE * np.diag(held)
