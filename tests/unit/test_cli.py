@@ -17,7 +17,7 @@ from stillroot import read_case
 from stillroot.answers.answer import check
 from stillroot.inputs.case import resolved_toml
 from stillroot.mechanics.stress import von_mises
-from stillroot.studies import levers
+from stillroot.studies import explaining
 from stillroot.writing import field_files
 
 CASE = """
@@ -42,7 +42,7 @@ harmonics = 3
 @pytest.fixture
 def unexplained(monkeypatch):
     """Leave out the explanations of a report: tests of the other files need not wait for them."""
-    monkeypatch.setattr(levers, "explain", lambda result, **_: result)
+    monkeypatch.setattr(explaining, "explain", lambda result, **_: result)
 
 
 @pytest.fixture
