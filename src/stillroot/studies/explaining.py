@@ -22,6 +22,7 @@ from stillroot.answers.chain import FAILURES, Chain, grounded, meshed, stage_key
 from stillroot.answers.changes import PLANNED, Change, alternatives, levers
 from stillroot.answers.explained import Choice, Explained, Lever, as_explained
 from stillroot.answers.levels import at_level
+from stillroot.errors import CaseError
 from stillroot.mechanics.accuracy import COARSE
 from stillroot.studies.outcome import loaded, no_outcome
 
@@ -54,8 +55,8 @@ def with_levers(result: CheckResult | Explained, *, progress: Progress = lambda 
     explained = as_explained(result)
     case = explained.answer.case
     changes = [AS_IT_IS, *levers(case)]
-    cases = [at_level(change.applied_to(case), COARSE) for change in changes]
-    before, *after = _outcomes(changes, cases, progress, at_once=2)
+    coarser = partial(at_level, level=COARSE)
+    before, *after = _outcomes(case, changes, progress, solved_as=coarser, at_once=2)
     found = [_lever(change, before, out) for change, out in zip(changes[1:], after, strict=True)]
     return replace(explained, levers=tuple(found))
 
@@ -64,8 +65,7 @@ def with_choices(result: CheckResult | Explained, *, progress: Progress = lambda
     """Return an answer with the peak of each load under each alternative to what its case assumes."""
     explained = as_explained(result)
     placed, changes = explained.answer.placed, alternatives(explained.answer.case)
-    cases = [change.applied_to(placed.case) for change in changes]
-    outcomes = _outcomes(changes, cases, progress, placed=placed)
+    outcomes = _outcomes(placed.case, changes, progress, placed=placed)
     found = [
         Choice(
             subject=change.subject,
@@ -99,19 +99,29 @@ def _lever(change: Change, before: Outcome, after: Outcome) -> Lever:
 
 
 def _outcomes(
+    case: Case,
     changes: Sequence[Change],
-    cases: Sequence[Case],
     progress: Progress,
     *,
+    solved_as: Callable[[Case], Case] = lambda case: case,
     placed: Placed | None = None,
     at_once: int = 1,
 ) -> list[Outcome]:
     """Return the outcome of each changed case; those of one geometry share a chain.
 
-    The site of `placed` is used where it fits. `at_once` geometries are solved side by side.
+    One that goes beyond what a case allows has none, for that reason. The site of `placed` is used where
+    it fits. `at_once` geometries are solved side by side.
     """
-    geometries = [stage_keys(case)[0] for case in cases]
-    groups = [[k for k, own in enumerate(geometries) if own == g] for g in dict.fromkeys(geometries)]
+    found: dict[int, Outcome] = {}
+    cases: dict[int, Case] = {}
+    for k, change in enumerate(changes):
+        try:
+            cases[k] = solved_as(change.applied_to(case))
+        except CaseError as error:
+            found[k] = no_outcome(case, str(error))
+    groups: dict[str, list[int]] = {}
+    for k, changed in cases.items():
+        groups.setdefault(stage_keys(changed)[0], []).append(k)
     meshing = Lock()
 
     def ground_of(case: Case, *, for_any_moduli: bool) -> Groundwork:
@@ -124,13 +134,12 @@ def _outcomes(
         chain = Chain(made) if placed is None else Chain.on(placed)
         return [_solved(chain, cases[k], under_load=changes[k].under_load) for k in group]
 
-    found: dict[int, Outcome] = {}
     with threadpool_limits(1), ThreadPoolExecutor(at_once) as pool:
-        for group, outcomes in zip(groups, pool.map(solved, groups), strict=True):
+        for group, outcomes in zip(groups.values(), pool.map(solved, groups.values()), strict=True):
             found |= zip(group, outcomes, strict=True)
             last = changes[group[-1]]
             progress(f"{last.subject}: {last.text}")
-    return [found[k] for k in range(len(cases))]
+    return [found[k] for k in range(len(changes))]
 
 
 def _solved(chain: Chain, case: Case, *, under_load: bool) -> Outcome:

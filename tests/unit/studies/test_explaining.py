@@ -131,3 +131,13 @@ def test_without_being_asked_there_are_no_choices():
     result = check(case_of())
     assert data_of(result)["choices"] == []
     assert "other choices" not in text_of(document_of(result))
+
+
+def test_a_choice_beyond_what_a_case_allows_says_so_and_spares_the_others():
+    """Half a pitch deeper, a thread of 2 mm no longer fits an implant of 2.5 mm."""
+    thread = {"form": "v", "pitch_mm": 2.0}
+    result = with_choices(check(case_of(implant={"length_mm": 2.5, "thread": thread}, socket={})))
+    deeper = found(result, "rings for a helix", "half a pitch deeper")
+    assert "implant.thread.pitch_mm" in deeper.reason
+    assert set(deeper.peaks_um) == {None}
+    assert all(choice.reason == "" for choice in result.choices if choice is not deeper)
