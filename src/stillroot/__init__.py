@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from stillroot.errors import (
         CaseError,
         EnvironmentProblem,
+        GivesWay,
         MeshError,
         NotConverged,
         OutputError,
@@ -46,6 +47,7 @@ _HOME = {
     "DirectionsResult": "answers.result",
     "EnvironmentProblem": "errors",
     "Explained": "answers.explained",
+    "GivesWay": "errors",
     "Bounds": "studies.bounds",
     "LoadAnswer": "answers.result",
     "MeshError": "errors",
@@ -84,6 +86,7 @@ __all__ = [
     "DirectionsResult",
     "EnvironmentProblem",
     "Explained",
+    "GivesWay",
     "LoadAnswer",
     "MeshError",
     "NotConverged",

@@ -70,6 +70,14 @@ class NotConverged(StillrootError):  # noqa: N818 - says what happened
         self.residual_history = residual_history
 
 
+class GivesWay(NotConverged):
+    """The implant gives way under a load: equilibrium exists only up to the share `share` of it."""
+
+    def __init__(self, message: str, *, stage: str, share: float) -> None:
+        super().__init__(message, stage=stage)
+        self.share = share
+
+
 class EnvironmentProblem(StillrootError):  # noqa: N818 - says what happened
     """The machine lacks something that the tool needs."""
 

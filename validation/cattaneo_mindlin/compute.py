@@ -16,18 +16,12 @@ from numpy.typing import NDArray
 from scipy.integrate import simpson
 
 from stillroot.inputs.case import Case
-from stillroot.mechanics.contact import (
-    ContactState,
-    Preconditioner,
-    Problem,
-    SeriesStiffness,
-    follow,
-    state_tangent,
-)
+from stillroot.mechanics.contact import ContactState, Preconditioner, Problem, state_tangent
 from stillroot.mechanics.fourier import Fourier
 from stillroot.mechanics.implant_motion import section_motion
 from stillroot.mechanics.interface import Layer, averaged_stiffness, tractions
 from stillroot.mechanics.outline import ABUTMENT, IMPLANT, TRABECULAR
+from stillroot.mechanics.path import Leg, follow
 from stillroot.mechanics.resultant import UNIT_LOADS, Resultant, place_of_unit
 from stillroot.mechanics.torque import friction_torque_ncm
 from validation.benches import graded, half_section_of, joined
@@ -97,8 +91,7 @@ def pressed() -> Pressed:
     unit = np.eye(len(UNIT_LOADS))[axial]
     lift = site.wall_load(fourier, unit)
     give = float(section_motion(site, still, unit)[axial])
-    stiffness = site.series.constrained(0, lift, np.array([[1 / give]]))
-    held = SeriesStiffness(free=(stiffness,), expand=site.series.expand[:1])
+    held = site.series.first(1).constrained(lift[None], np.array([[1 / give]]))
     p = held.preconditioner(averaged_stiffness(smooth, state_tangent(smooth, state)))
     to_depth = Problem(
         series=held,
@@ -107,12 +100,12 @@ def pressed() -> Pressed:
         scale_mm=FIRST_DEPTH * np.sqrt(len(layer.node)),
         stage="to the depth",
     )
-    state = follow(to_depth, state, [(1.0, still)])
+    state = follow(to_depth, state, [Leg(reached=1.0, load=still)])
     found = -float(np.sum(lift * state.w)) / give
     p = site.series.preconditioner(averaged_stiffness(smooth, state_tangent(smooth, state)))
     press = -PRESS_N * lift
     pressing = replace(to_depth, series=site.series, precondition=p, stage="press")
-    state = follow(pressing, state, [(1.0, press)], begin=found * lift)
+    state = follow(pressing, state, [Leg(reached=1.0, load=press)], begin=found * lift)
     return Pressed(site=site, layer=layer, state=state, press=press)
 
 
@@ -133,7 +126,7 @@ def pulled(*shares: float) -> tuple[ContactState, float]:
         scale_mm=float(np.linalg.norm(_preconditioner().solve(it.site.wall_load(fourier, _pull(1.0))))),
         stage="pull",
     )
-    path = [(1.0, press + it.site.wall_load(fourier, last))]
+    path = [Leg(reached=1.0, load=press + it.site.wall_load(fourier, last))]
     state = follow(problem, before, path, begin=press + it.site.wall_load(fourier, first))
     return state, 1000 * float(section_motion(it.site, state.w, last)[0])
 

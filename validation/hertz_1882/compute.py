@@ -14,10 +14,11 @@ import numpy as np
 
 from stillroot.mechanics.bodies import Wall
 from stillroot.mechanics.condense import body_harmonic, elimination_order
-from stillroot.mechanics.contact import ContactState, Problem, SeriesStiffness, follow, state_tangent
+from stillroot.mechanics.contact import ContactState, Problem, SeriesStiffness, state_tangent
 from stillroot.mechanics.fourier import Fourier
 from stillroot.mechanics.harmonics import angular_weight
 from stillroot.mechanics.interface import Layer, averaged_stiffness, layer_on, tractions
+from stillroot.mechanics.path import Leg, follow
 from validation.benches import Floats, basis_of, graded, joined, mesh_of, stiffness_of
 from validation.suite import Curve
 
@@ -125,7 +126,7 @@ def in_equilibrium(series: SeriesStiffness, layer: Layer) -> ContactState:
     first = series.preconditioner(averaged_stiffness(layer, state_tangent(layer, start)))
     scale = DEPTH * np.sqrt(layer.nodes_mm.shape[1])
     problem = Problem(series=series, layer=layer, precondition=first, scale_mm=scale, stage="press")
-    return follow(problem, start, [(1.0, still)])
+    return follow(problem, start, [Leg(reached=1.0, load=still)])
 
 
 def compute(keys: frozenset[str]) -> dict[str, float]:

@@ -17,6 +17,7 @@ import numpy as np
 
 from stillroot.errors import CaseError, MeshError, NotConverged
 from stillroot.inputs.case_messages import at_least, at_most
+from stillroot.inputs.strength import STRENGTH_OVER_MODULUS
 from stillroot.mechanics.contact import TOLERANCE
 from stillroot.mechanics.groundwork import groundwork, split_by_moduli
 from stillroot.mechanics.loading import load
@@ -25,7 +26,7 @@ from stillroot.mechanics.outline import CORTICAL, GAP, TRABECULAR, outline_of
 from stillroot.mechanics.resultant import Resultant
 from stillroot.mechanics.seat import seat
 from stillroot.mechanics.site import site_on
-from stillroot.mechanics.solids import Solids
+from stillroot.mechanics.solids import Solids, Strength
 from stillroot.mechanics.stored import half_section
 from stillroot.mechanics.torque import (
     LARGEST_INTERFERENCE_UM,
@@ -74,6 +75,20 @@ def solids_of(case: Case) -> Solids:
         block_depth_mm=depth,
         held_round=bone.support == "all_round",
         fills_gap=case.socket.gap_filled,
+        strength=strength_of(case),
+    )
+
+
+def strength_of(case: Case) -> Strength | None:
+    """Return the strength of the bone of a case; None where it is linear."""
+    strength = case.bone.strength
+    if case.bone.law == "linear":
+        return None
+    return Strength(
+        relative=STRENGTH_OVER_MODULUS[strength.material],
+        stated_mpa={region: strength.stated_mpa(region) for region in (CORTICAL, TRABECULAR)},
+        interaction=strength.interaction,
+        hardening=strength.hardening,
     )
 
 
@@ -276,9 +291,9 @@ def stage_keys(case: Case) -> tuple[str, str, str]:
     site_key = _without(case, *WORDS, "loads", "interface", "bone.crush_strain", "numerics.load_steps")
     data = json.loads(site_key)
     bone, socket = data["bone"], data["socket"]
-    del bone["cortical_modulus_mpa"]
-    # Of the trabecular bone only the shape of its modulus with depth matters here.
-    for key in ("trabecular_modulus_mpa", "ct_number", "density", "density_law"):
+    # Of the bone only the shape of the trabecular modulus with depth matters here.
+    moduli = "cortical_modulus_mpa", "trabecular_modulus_mpa", "ct_number", "density", "density_law"
+    for key in (*moduli, "law", "strength"):
         bone.pop(key, None)
     bone["shape"] = case.bone.trabecular_shape
     for key in ("gap_modulus_mpa", "gap_fill"):

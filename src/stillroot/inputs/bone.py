@@ -17,6 +17,7 @@ from stillroot.inputs.quantities import (
     Profile,
 )
 from stillroot.inputs.section import ASSUMPTION, Problems, Section, key, sound
+from stillroot.inputs.strength import Strength
 
 LEAST_CORTEX_MM = 0.05
 LEAST_BONE_BESIDE_MM = 2.0
@@ -82,6 +83,13 @@ class Bone(Section):
     )
     """Compressive yield strain: while the implant is seated no pressure exceeds this times the modulus
     of the bone beside it."""
+    law: Literal["yields", "linear"] = key(
+        "linear", "bone that bears more than its strength gives way (docs/theory.md)"
+    )
+    """yields: bone gives way for good where it bears more than its strength; linear: it never does, and
+    moves less than true bone wherever it is strained past yield."""
+    strength: Strength = key(Strength())
+    """What bone bears before it yields. Without effect where the law is linear."""
     radius_mm: Length | None = key(
         None,
         description="Radius of the block, where the bone is one, as on a bench; at least "
@@ -128,3 +136,6 @@ class Bone(Section):
         if not least <= modulus <= largest:
             must = f"must give {least:g} to {largest:g} MPa"
             yield given[0], f"gives a trabecular modulus of {modulus:.2g} MPa; {must}"
+        yield from self.strength.problems("trabecular", modulus)
+        if self.cortical_thickness_mm > 0:
+            yield from self.strength.problems("cortical", self.cortical_modulus_mpa)

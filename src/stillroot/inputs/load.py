@@ -9,6 +9,7 @@ from stillroot.inputs.quantities import LARGEST_LOAD, LEAST_LOAD, Positive
 from stillroot.inputs.section import ASSUMPTION, Problems, Section, key
 
 HIGHEST_LOAD_MM = 50.0
+MOST_CYCLES = 100
 POLAR, ALONG = ("force_n", "angle_deg"), ("axial_n", "lateral_n")
 """The two ways of stating a force."""
 
@@ -41,6 +42,8 @@ class Load(Section):
         le=HIGHEST_LOAD_MM,
     )
     """Height above the crest at which the load acts."""
+    cycles: int = key(1, ASSUMPTION, ge=1, le=MOST_CYCLES)
+    """How many times the load is applied and taken off again."""
 
     @property
     def components(self) -> tuple[float, float, float]:

@@ -17,7 +17,6 @@ harmonic.
 
 from __future__ import annotations
 
-from contextlib import suppress
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -25,12 +24,11 @@ import numpy as np
 import scipy.linalg as la
 import scipy.sparse.linalg as spla
 
-from stillroot.errors import NotConverged
 from stillroot.mechanics.condense import free_rows
 from stillroot.mechanics.interface import averaged_stiffness, tangent, tractions
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable
 
     import scipy.sparse as sp
     from numpy.typing import NDArray
@@ -38,6 +36,7 @@ if TYPE_CHECKING:
     from stillroot.arrays import Floats
     from stillroot.mechanics.fourier import Fourier
     from stillroot.mechanics.interface import Layer, Tangent, Tractions
+    from stillroot.mechanics.yielding_bone import BoneState, YieldingBone
 
 TOLERANCE = 1e-7
 """Convergence tolerance of the residual of (9), relative to the size of the response."""
@@ -47,22 +46,23 @@ PATIENCE = 30
 GMRES_LIMIT = 150
 SLOW_GMRES = 25
 """GMRES iterations above which P is rebuilt at the current state."""
-SHORTEST_STEP = 1 / 16
-"""Smallest fraction of a load step."""
-SOFTER = (0.03, 0.18)
-"""Shares of the layer's stiffness by which a stalled step is continued up to the full stiffness."""
-LED = 1e-3
-"""Tolerance of these continuation solves, which only supply initial guesses."""
 OVERSHOOT, LINE_SEARCH_SLACK, LINE_SEARCH_LIMIT = 0.5, 0.2, 10
 """When the line search sets in, when it accepts, and after how many trials it stops."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class SeriesStiffness:
-    """D of (8): `free`, h matrices (k, k) on the admissible values; `expand`, h matrices (3m, k)."""
+    """D of (8): `free`, h matrices (k, k) on the admissible values; `expand`, h matrices (3m, k).
+
+    With motions of the implant prescribed, D' = D + Λ G Λᵀ takes its place: Λ (c, f, h, m, 3), `lift`,
+    is λ_0 of the unit loads along those motions and G (c, c), `hold`, the inverse of their compliance
+    with a bonded wall. By reciprocity the motions are G⁻¹ F + Λᵀ w; (8) with F eliminated has D'.
+    """
 
     free: tuple[Floats, ...]
     expand: tuple[sp.csc_array, ...]
+    lift: Floats | None = None
+    hold: Floats | None = None
 
     def forces(self, w: Floats) -> Floats:
         """Return D w (f, h, m, 3)."""
@@ -71,17 +71,19 @@ class SeriesStiffness:
         for n in range(w.shape[1]):
             rows = free_rows(self.expand[n])
             forces[:, n, rows] = flat[:, n, rows] @ self.free[n]  # D is symmetric
-        return forces.reshape(w.shape)
+        whole = forces.reshape(w.shape)
+        if self.lift is None or self.hold is None:
+            return whole
+        lowered = np.tensordot(self.lift, w, axes=w.ndim)
+        return np.asarray(whole + np.tensordot(self.hold @ lowered, self.lift, axes=1))
 
-    def constrained(self, n: int, lift: Floats, hold: Floats) -> Floats:
-        """Return D' = D + Λ G Λᵀ of harmonic n (k, k): motions of the implant prescribed.
+    def first(self, count: int) -> SeriesStiffness:
+        """Return D in its first harmonics alone."""
+        return replace(self, free=self.free[:count], expand=self.expand[:count])
 
-        `lift`, Λ (c, m, 3), is λ_0 of the unit loads along those motions, `hold`, G (c, c), the inverse
-        of their compliance with a bonded wall. By reciprocity the motions are G⁻¹ F + Λᵀ w; with F
-        eliminated, (8) has D' in place of D.
-        """
-        wall = self.expand[n].T @ lift.reshape(len(lift), -1).T
-        return self.free[n] + wall @ hold @ wall.T
+    def constrained(self, lift: Floats, hold: Floats) -> SeriesStiffness:
+        """Return D' = D + Λ G Λᵀ."""
+        return replace(self, lift=lift, hold=hold)
 
     def preconditioner(self, blocks: Floats) -> Preconditioner:
         """Return P⁻¹, with P = D + T, for nodal blocks (m, 3, 3) of T."""
@@ -89,7 +91,16 @@ class SeriesStiffness:
         inverse = np.zeros((len(self.free), size, size), dtype=np.float32)
         for n, e in enumerate(self.expand):
             inverse[n] = e @ (e @ _inverse(self.with_layer(n, blocks))).T
-        return Preconditioner(inverse=inverse, blocks=blocks)
+        return self.held(Preconditioner(inverse=inverse, blocks=blocks))
+
+    def held(self, free: Preconditioner) -> Preconditioner:
+        """Return P⁻¹ with the motions of D' prescribed, from that without (Woodbury)."""
+        if self.lift is None or self.hold is None:
+            return free
+        give = np.stack([free.solve(unit) for unit in self.lift])
+        c = len(give)
+        least = la.inv(self.hold) + self.lift.reshape(c, -1) @ give.reshape(c, -1).T
+        return replace(free, lift=self.lift, give=give, hold=la.inv(least))
 
     def with_layer(self, n: int, blocks: Floats) -> Floats:
         """Return D + T of harmonic n (k, k) for nodal blocks (m, 3, 3) of an axisymmetric T."""
@@ -105,11 +116,15 @@ class Preconditioner:
     """P⁻¹ (h, 3m, 3m) and the nodal blocks (m, 3, 3) of its T.
 
     Single precision is enough and halves the memory traffic: P⁻¹ only steers the iteration, while the
-    forces that it is applied to, and with them the solution, are in double precision.
+    forces that it is applied to, and with them the solution, are in double precision. `lift`, Λ, with
+    `give`, P⁻¹ Λ, and `hold`, (G⁻¹ + Λᵀ P⁻¹ Λ)⁻¹: of motions that are prescribed.
     """
 
     inverse: NDArray[np.float32]
     blocks: Floats
+    lift: Floats | None = None
+    give: Floats | None = None
+    hold: Floats | None = None
 
     def solve(self, forces: Floats) -> Floats:
         """Return P⁻¹ of (f, h, m, 3)."""
@@ -117,7 +132,11 @@ class Preconditioner:
         columns = forces.reshape(f, h, 3 * m).transpose(1, 2, 0)
         size = float(np.max(np.abs(columns), initial=0.0)) or 1.0  # stays in single precision's range
         solved = np.matmul(self.inverse[:h], (columns / size).astype(np.float32))
-        return solved.transpose(2, 0, 1).reshape(forces.shape).astype(np.float64) * size
+        free = solved.transpose(2, 0, 1).reshape(forces.shape).astype(np.float64) * size
+        if self.lift is None or self.give is None or self.hold is None:
+            return free
+        lowered = np.tensordot(self.lift, free, axes=forces.ndim)
+        return np.asarray(free - np.tensordot(self.hold @ lowered, self.give, axes=1))
 
     def averaged(self, w: Floats) -> Floats:
         """Return T w (f, h, m, 3)."""
@@ -139,10 +158,11 @@ def _inverse(p: Floats) -> Floats:
 
 @dataclass(frozen=True, kw_only=True)
 class ContactState:
-    """A solution of (8).
+    """A solution of (8), or of (21) where the bone yields.
 
     `w` (f, h, m, 3) [mm] in the expansion `fourier`; `tractions` at the interface points; `residuals`:
-    residual history of the last Newton solve; `steps`: number of load steps that led here.
+    residual history of the last Newton solve; `steps`: number of load steps that led here; `bone`: the
+    displacement and the history of bone that yields.
     """
 
     w: Floats
@@ -150,12 +170,19 @@ class ContactState:
     tractions: Tractions
     residuals: tuple[float, ...]
     steps: int
+    bone: BoneState | None = None
+
+    @property
+    def elastic_w(self) -> Floats:
+        """The sum w + u_0 of (21): w, but for the wall's motion that plastic strain alone causes."""
+        return self.w if self.bone is None else self.w + self.bone.u_0
 
     def scaled(self, factor: float) -> ContactState:
         """Return the state with displacement, slip and traction multiplied by `factor`."""
         t = self.tractions
         scaled = replace(t, traction=factor * t.traction, slip_mm=factor * t.slip_mm)
-        return replace(self, w=factor * self.w, tractions=scaled)
+        bone = None if self.bone is None else self.bone.scaled(factor)
+        return replace(self, w=factor * self.w, tractions=scaled, bone=bone)
 
     def in_expansion(self, fourier: Fourier) -> ContactState:
         """Return an axisymmetric state in a larger expansion."""
@@ -168,7 +195,8 @@ class ContactState:
             closed=np.repeat(t.closed, count, axis=-1),
             sliding=np.repeat(t.sliding, count, axis=-1),
         )
-        return replace(self, w=fourier.embedded(self.w), fourier=fourier, tractions=repeated)
+        bone = None if self.bone is None else self.bone.in_expansion(fourier)
+        return replace(self, w=fourier.embedded(self.w), fourier=fourier, tractions=repeated, bone=bone)
 
 
 def state_tangent(layer: Layer, state: ContactState) -> Tangent:
@@ -183,7 +211,7 @@ class Problem:
 
     `scale_mm` is the size of the response to which the residual is relative, `tolerance` the value that
     it must fall below, `patience` the number of Newton iterations allowed without progress; `stage` says
-    in messages what is solved.
+    in messages what is solved. With a `bone` that yields the problem is (21).
     """
 
     series: SeriesStiffness
@@ -193,95 +221,18 @@ class Problem:
     stage: str
     tolerance: float = TOLERANCE
     patience: int = PATIENCE
+    bone: YieldingBone | None = None
 
 
-def follow(
-    problem: Problem,
-    start: ContactState,
-    path: Sequence[tuple[float, Floats]],
-    *,
-    begin: Floats | None = None,
-) -> ContactState:
-    """Follow a load path from a state; each step begins with the slip of the one before.
-
-    `path` lists (fraction, λ_0) with λ_0 (f, h, m, 3) [N]. A step that does not converge is halved;
-    where that fails too, the rest of it is taken in one step, by continuation through softer layers.
-    From rest the halving is skipped, since half the load is the same problem: (8) is homogeneous without
-    interference. `begin` is the λ_0 that `start` is in equilibrium with (default: none).
-
-    Raises
-    ------
-    NotConverged
-        A step cut to 1/16 of its size does not converge, nor does continuation through softer layers.
-    """
-    state = start
-    done, done_load = 0.0, np.zeros_like(start.w) if begin is None else begin
-    carried = _Carried(load=done_load, w=start.w)
-    for fraction, load in path:
-        reached = 0.0
-        step = 1.0
-        while reached < 1.0:
-            step = min(step, 1.0 - reached)
-            target = done_load + (reached + step) * (load - done_load)
-            try:
-                state = _step(problem, state, carried.on(state.w, target), target)
-            except _Stalled:
-                if step > SHORTEST_STEP and np.any(state.w):  # from rest, half is the same problem
-                    step /= 2
-                    continue
-                step, target = 1.0 - reached, load
-                try:
-                    state = _led_step(problem, state, target)
-                except _Stalled as stalled:
-                    at = done + reached * (fraction - done)
-                    raise _not_converged(problem, at, stalled.history) from None
-            carried = carried.by(target, state.w)
-            reached += step
-        done, done_load = fraction, load
-    return state
-
-
-def _not_converged(problem: Problem, reached: float, history: tuple[float, ...]) -> NotConverged:
-    stage = problem.stage
-    last = ", ".join(f"{r:.0e}" for r in history[-5:])
-    text = (
-        f"{stage}: no equilibrium was found beyond {reached:.0%} of it. The implant may slip out, "
-        "turn or tip under it; lower the load, or raise friction, interference or engagement. "
-        f"Residuals of the last solve: {last} (wanted: {problem.tolerance:.0e})"
-    )
-    return NotConverged(text, stage=stage, residual_history=history)
-
-
-@dataclass(frozen=True, kw_only=True)
-class _Carried:
-    """The end of the last step and its increments, extrapolated to the initial guess for the next."""
-
-    load: Floats
-    w: Floats
-    load_change: Floats | None = None
-    w_change: Floats | None = None
-
-    def by(self, load: Floats, w: Floats) -> _Carried:
-        return _Carried(load=load, w=w, load_change=load - self.load, w_change=w - self.w)
-
-    def on(self, w: Floats, target: Floats) -> Floats:
-        """Return w, extrapolated as far as the load continues in the same direction."""
-        if self.load_change is None or self.w_change is None:
-            return w
-        size = float(np.sum(self.load_change**2))
-        same = float(np.sum(self.load_change * (target - self.load))) / size if size > 0 else 0.0
-        return w + max(same, 0.0) * self.w_change
-
-
-class _Stalled(Exception):  # noqa: N818
-    """A Newton solve did not converge; `follow` catches it and tries another way."""
+class Stalled(Exception):  # noqa: N818
+    """A solve did not converge; `path.follow` catches it and tries another way."""
 
     def __init__(self, history: tuple[float, ...]) -> None:
         super().__init__(history)
         self.history = history
 
 
-def _step(problem: Problem, start: ContactState, guess: Floats, load: Floats) -> ContactState:
+def equilibrium(problem: Problem, start: ContactState, guess: Floats, load: Floats) -> ContactState:
     """Solve (9) from `guess` by semi-smooth Newton with a line search; `start` has the slip so far."""
     layer, series, p = problem.layer, problem.series, problem.precondition
     fourier, slip = start.fourier, start.tractions.slip_mm
@@ -316,22 +267,7 @@ def _step(problem: Problem, start: ContactState, guess: Floats, load: Floats) ->
         w, force, local_w = _line_search(unbalanced, w, dw, force)
         if iterations > SLOW_GMRES:
             p = series.preconditioner(averaged_stiffness(layer, at))
-    raise _Stalled(tuple(history))
-
-
-def _led_step(problem: Problem, start: ContactState, load: Floats) -> ContactState:
-    """Solve (9) as `_step` does, by continuation from softer layers, the softest first.
-
-    On hard contact with much friction Newton may cycle: a point that opens, or sticks, at one iteration
-    overshoots by far at the next. On a soft layer pressure and shear change little between iterations.
-    The state returned solves (9) on the layer itself, with the slip of `start`.
-    """
-    w = start.w
-    for share in SOFTER:
-        with suppress(_Stalled):  # keeps the guess so far
-            softer = replace(problem, layer=problem.layer.times(share), tolerance=LED)
-            w = _step(softer, start, w, load).w
-    return _step(problem, start, w, load)
+    raise Stalled(tuple(history))
 
 
 def _line_search(

@@ -14,6 +14,9 @@ if TYPE_CHECKING:
 ANGLES_PER_HARMONIC = 4
 """Points round the circle per harmonic: enough to integrate products of two fields without aliasing."""
 
+ODD = (4, 5)
+"""Strains of (1) that vary as u_θ does: γ_rθ and γ_zθ."""
+
 
 def round_axis(family: int, n_theta: Floats) -> tuple[Floats, Floats]:
     """Return how even and odd fields of a family vary with nθ: cos, sin, and in its twin sin, -cos.

@@ -28,13 +28,13 @@ from stillroot.mechanics.contact import (
     Preconditioner,
     Problem,
     SeriesStiffness,
-    follow,
     newton_direction,
 )
 from stillroot.mechanics.fourier import Fourier
 from stillroot.mechanics.implant_motion import section_motion
 from stillroot.mechanics.interface import tangent
-from stillroot.mechanics.resultant import COMPONENTS, UNIT_LOADS, place_of_unit
+from stillroot.mechanics.path import Leg, follow
+from stillroot.mechanics.resultant import COMPONENTS, UNIT_LOADS
 
 if TYPE_CHECKING:
     from stillroot.arrays import Floats
@@ -86,7 +86,7 @@ class Head:
 
     def wall_forces(self, motion: Floats) -> Floats:
         """Return the right-hand side of (S4) (f, h, m, 3)."""
-        d = motion + self._lowered(self.at_rest.state.w)
+        d = motion + self._lowered(self.at_rest.state.elastic_w)
         return np.asarray(np.tensordot(self.G @ d, self.Λ, axes=1))  # (S4)
 
     def response_mm(self, motion: Floats) -> float:
@@ -96,7 +96,7 @@ class Head:
 
     def force(self, moved: Moved) -> Floats:
         """Return q (6,) of (S5)."""
-        change = moved.state.w - self.at_rest.state.w
+        change = moved.state.elastic_w - self.at_rest.state.elastic_w
         return np.asarray(self.G @ (moved.motion - self._lowered(change)))  # (S5)
 
     def tangent(self, moved: Moved) -> Floats:
@@ -135,9 +135,10 @@ class Head:
             scale_mm=scale_mm,
             stage=stage,
             tolerance=tolerance,
+            bone=self.seated.site.bone,
         )
         near = replace(start.state, w=guess.state.w)
-        path = [(1.0, self.wall_forces(motion))]
+        path = [Leg(reached=1.0, load=self.wall_forces(motion))]
         state = follow(problem, near, path, begin=self.wall_forces(start.motion))
         return Moved(motion=motion, state=state, slip_mm=start.state.tractions.slip_mm)
 
@@ -165,7 +166,7 @@ class Moved:
 
 def head_of(seated: Seated, joint: Joint = RIGID_JOINT) -> Head:
     """Return a seated implant as an element, to be screwed to a bridge."""
-    site, series = seated.site, seated.site.series
+    site = seated.site
     fourier = Fourier(seated.highest, twin=True)
     still = np.zeros((*fourier.shape, seated.layer.nodes_mm.shape[1], 3))
     on_top = range(len(COMPONENTS))
@@ -175,24 +176,13 @@ def head_of(seated: Seated, joint: Joint = RIGID_JOINT) -> Head:
     G = la.inv(A + joint.compliance)  # (S4)
     G = 0.5 * (G + G.T)
 
-    def held(n: int, *components: str) -> Floats:
-        """Return D' of harmonic n (S4); one family stands for both."""
-        places = [place_of_unit("top", component) for component in components]
-        lift = np.stack([Λ[k, UNIT_LOADS[k].family, n] for k in places])
-        return series.constrained(n, lift, G[np.ix_(places, places)])
-
-    # F_z and M_z act in n = 0, on different degrees of freedom, so one matrix serves both families; F_x
-    # and M_y act in n = 1, and F_y and M_x do the same in its twin, turned by 90°.
-    free = (held(0, "F_z", "M_z"), held(1, "F_x", "M_y"))
-    low = SeriesStiffness(free=free, expand=series.expand[:2])
-    stick = seated.precondition
-    inverse = np.concatenate([low.preconditioner(stick.blocks).inverse, stick.inverse[2:]])
+    series = site.series.constrained(Λ, G)
     return Head(
         seated=seated,
         joint=joint,
         fourier=fourier,
         Λ=Λ,
         G=G,
-        series=SeriesStiffness(free=(*free, *series.free[2:]), expand=series.expand),
-        precondition=Preconditioner(inverse=inverse, blocks=stick.blocks),
+        series=series,
+        precondition=series.held(seated.precondition),
     )

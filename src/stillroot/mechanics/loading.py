@@ -1,21 +1,26 @@
-"""Load: from the seated state along a path of loads, in steps, since friction depends on history."""
+"""Load: from the seated state along a path of loads, in steps: friction and yield have a history."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stillroot.errors import NotConverged
+from stillroot.errors import GivesWay, NotConverged
 from stillroot.mechanics.balance import imbalance
-from stillroot.mechanics.contact import TOLERANCE, ContactState, Problem, follow
+from stillroot.mechanics.contact import TOLERANCE, ContactState, Problem
 from stillroot.mechanics.fourier import Fourier
-from stillroot.mechanics.resultant import UNIT_LOADS
+from stillroot.mechanics.implant_motion import section_motion
+from stillroot.mechanics.limit import Line, beyond
+from stillroot.mechanics.path import Leg, Stuck, followed
+from stillroot.mechanics.resultant import UNIT_LOADS, Resultant
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from stillroot.mechanics.resultant import Resultant
+    from stillroot.arrays import Floats
     from stillroot.mechanics.seat import Seated
 
 STEPS = 2
@@ -26,6 +31,36 @@ LOOSE_BALANCE = 100.0
 """The same as a multiple of the tolerance, where that is set looser than its default."""
 
 
+@dataclass(frozen=True, kw_only=True)
+class OnTheWay:
+    """A state on the path of loads: `leg` counts the loads, `share` is that of the leg's load."""
+
+    leg: int
+    share: float
+    state: ContactState
+
+
+@dataclass(frozen=True, kw_only=True)
+class Loading:
+    """The states along a path of loads, the seated one first.
+
+    `gives_way_at`: the share of the last leg's load up to which there is equilibrium, where it does not
+    reach its end; the last state is then that.
+    """
+
+    states: tuple[OnTheWay, ...]
+    gives_way_at: float | None = None
+
+    @property
+    def last(self) -> ContactState:
+        """The state at the end."""
+        return self.states[-1].state
+
+    def at_end_of(self, leg: int) -> ContactState:
+        """Return the last state of a leg."""
+        return next(way.state for way in reversed(self.states) if way.leg == leg)
+
+
 def load(
     seated: Seated,
     resultants: Sequence[Resultant],
@@ -34,14 +69,44 @@ def load(
     name: str = "load",
     tolerance: float = TOLERANCE,
 ) -> ContactState:
+    """Load a seated implant along a path of resultants and return the state at its end, see `loaded`.
+
+    Raises
+    ------
+    GivesWay
+        The implant finds no equilibrium under the load: it slips out, turns or tips.
+    NotConverged
+        The solver fails.
+    """
+    loading = loaded(seated, resultants, steps=steps, name=name, tolerance=tolerance)
+    if loading.gives_way_at is not None:
+        share = loading.gives_way_at
+        text = (
+            f"{name}: the implant gives way at {share:.0%} of it: it slips out, turns, tips or crushes "
+            "its bone, and finds no equilibrium beyond. Lower the load, or raise friction, interference "
+            "or engagement"
+        )
+        raise GivesWay(text, stage=name, share=share)
+    return loading.last
+
+
+def loaded(
+    seated: Seated,
+    resultants: Sequence[Resultant],
+    *,
+    steps: int = STEPS,
+    name: str = "load",
+    tolerance: float = TOLERANCE,
+) -> Loading:
     """Load a seated implant along a path of resultants, each reached in equal steps.
 
-    Where no resultant acts, the seated state is returned.
+    Where a load cannot be reached, the motion along it is prescribed in its place, until the load is
+    reached or stands still. Where no resultant acts, the seated state is returned.
 
     Raises
     ------
     NotConverged
-        The implant finds no equilibrium under the load: it slips out, turns or tips.
+        The solver fails, which says nothing about the implant.
     """
     site = seated.site
     on_sections = np.stack([r.on_sections(site.solids.top_mm) for r in resultants])
@@ -50,31 +115,67 @@ def load(
     fourier = Fourier(seated.highest if around else 0, twin=any(unit.family == 1 for unit in acting))
     start = seated.state.in_expansion(fourier)
     if not acting:
-        return start
-    path = []
-    before = np.zeros((*fourier.shape, seated.layer.nodes_mm.shape[1], 3))
-    for k, sizes in enumerate(on_sections):
-        after = site.wall_load(fourier, sizes)
-        for i in range(1, steps + 1):
-            part = before + (after - before) * i / steps
-            path.append(((k + i / steps) / len(resultants), part))
-        before = after
+        return Loading(states=(OnTheWay(leg=0, share=0.0, state=start),))
+    ends = [site.wall_load(fourier, sizes) for sizes in (np.zeros_like(on_sections[0]), *on_sections)]
     problem = Problem(
         series=site.series,
         layer=seated.layer,
         precondition=seated.precondition,
-        scale_mm=max(float(np.linalg.norm(seated.precondition.solve(w))) for _, w in path),
+        scale_mm=max(
+            float(np.linalg.norm(seated.precondition.solve(after - before)))
+            for before, after in pairwise(ends)
+        ),
         stage=name,
         tolerance=tolerance,
+        bone=site.bone,
     )
-    state = follow(problem, start, path)
-    allowed = max(BALANCE, LOOSE_BALANCE * tolerance)
+    states = [OnTheWay(leg=0, share=0.0, state=start)]
+    before = np.zeros_like(on_sections[0])
+    for k, after in enumerate(on_sections):
+        line = Line(
+            first=states[-1].state,
+            start=ends[k],
+            load=ends[k + 1] - ends[k],
+            compliance=_compliance(seated, fourier, after - before),
+        )
+        on_leg, given_way = _one_leg(problem, line, steps)
+        states += [OnTheWay(leg=k, share=share, state=state) for share, state in on_leg]
+        if given_way:
+            return Loading(states=tuple(states), gives_way_at=states[-1].share)
+        before = after
+    _assert_balance(seated, states[-1].state, resultants, problem)
+    return Loading(states=tuple(states))
+
+
+def _one_leg(problem: Problem, line: Line, steps: int) -> tuple[list[tuple[float, ContactState]], bool]:
+    """Return the shares and states along a line of loads, and whether the implant gives way on it."""
+    shares = [i / steps for i in range(1, steps + 1)]
+    path = [Leg(reached=share, load=line.start + share * line.load) for share in shares]
+    try:
+        states = followed(problem, line.first, path, begin=line.start)
+        return list(zip(shares, states, strict=True)), False
+    except Stuck as stuck:
+        reached = (len(stuck.states) + stuck.done) / steps
+        curve, gives_way = beyond(problem, line, stuck.state, reached)
+        on_leg = list(zip(shares, stuck.states, strict=False))
+        return [*on_leg, *((way.share, way.state) for way in curve)], gives_way
+
+
+def _compliance(seated: Seated, fourier: Fourier, on_sections: Floats) -> float:
+    """Return c of (23): the motion along a load on the sections, which does work on it, if bonded."""
+    still = np.zeros((*fourier.shape, seated.layer.nodes_mm.shape[1], 3))
+    return float(on_sections @ section_motion(seated.site, still, on_sections))
+
+
+def _assert_balance(
+    seated: Seated, state: ContactState, resultants: Sequence[Resultant], problem: Problem
+) -> None:
+    allowed = max(BALANCE, LOOSE_BALANCE * problem.tolerance)
     largest = max(resultants, key=lambda r: float(np.linalg.norm(r.six)))
     left = imbalance(seated.layer, state, resultants[-1], against=largest)
     if left > allowed:
         text = (
-            f"{name}: the forces on the implant are out of balance by {left:.0e} of the load (allowed: "
-            f"{allowed:.0e}); a smaller element_mm may help"
+            f"{problem.stage}: the forces on the implant are out of balance by {left:.0e} of the load "
+            f"(allowed: {allowed:.0e}); a smaller element_mm may help"
         )
-        raise NotConverged(text, stage=name, residual_history=state.residuals)
-    return state
+        raise NotConverged(text, stage=problem.stage, residual_history=state.residuals)

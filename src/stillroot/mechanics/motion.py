@@ -143,7 +143,7 @@ def head_movement(seated: Seated, loaded: ContactState, resultant: Resultant) ->
     """
     site = seated.site
     basis, top, height = site.pair.implant.basis, site.solids.top_mm, resultant.height_mm
-    change = loaded.w - loaded.fourier.embedded(seated.state.w)
+    change = loaded.elastic_w - loaded.fourier.embedded(seated.state.elastic_w)
     fields = implant_motion(site, change, resultant.on_sections(top))
     axisymmetric, turning, around, across = (fields[key] for key in LOADED)
     face = basis.mesh.p[:, np.abs(basis.mesh.p[1] - top) < AXIS_MM]

@@ -14,10 +14,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stillroot.mechanics.contact import ContactState, Problem, SeriesStiffness, follow, state_tangent
+from stillroot.mechanics.contact import ContactState, Problem, state_tangent
 from stillroot.mechanics.fourier import Fourier
 from stillroot.mechanics.implant_motion import section_motion
 from stillroot.mechanics.interface import averaged_stiffness, tractions
+from stillroot.mechanics.path import Leg, follow
 from stillroot.mechanics.resultant import UNIT_LOADS, place_of_unit
 
 if TYPE_CHECKING:
@@ -29,6 +30,8 @@ if TYPE_CHECKING:
 SEAT_PATIENCE = 60
 """Patience of `follow` for the seat: its one harmonic is cheap, and hard contact with crushing is
 slow."""
+FIT_STEPS = 4
+"""Equal steps in which the interference is reached in bone that yields."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -62,60 +65,33 @@ class Seated:
 def seat(site: Site, layer: Layer, *, retained_pressure: float = 1.0) -> Seated:
     """Seat the implant: press in at a fixed depth, settle, relax, let go.
 
-    `retained_pressure` is the share of the pressure that relaxation leaves.
+    `retained_pressure` is the share of the pressure that relaxation leaves. Bone that yields bounds the
+    pressure itself; elsewhere the layer's crushing pressure does.
 
     Raises
     ------
     NotConverged
         Seating finds no equilibrium: without the driver the implant backs out.
     """
-    fourier = Fourier(0, twin=False)
-    m = layer.nodes_mm.shape[1]
-    axial = place_of_unit("crest", "F_z")
-    unit = np.eye(len(UNIT_LOADS))[axial]
-    lift = site.wall_load(fourier, unit)
-    still = np.zeros((*fourier.shape, m, 3))
-    c = float(section_motion(site, still, unit)[axial])
-    scale = max(float(np.max(layer.interference_mm)), 1e-6) * np.sqrt(m)
-    expand = site.series.expand[:1]
-    held = SeriesStiffness(
-        free=(site.series.constrained(0, lift, np.array([[1 / c]])),), expand=expand
-    )  # D + λ_0 λ_0ᵀ / c: the driver fixes the depth
-
-    turning = layer.with_friction(0.0)
-    start = _at_rest(turning, fourier, still)
-    first = held.preconditioner(averaged_stiffness(turning, state_tangent(turning, start)))
-
-    def press(layer: Layer, start: ContactState) -> ContactState:
-        problem = Problem(
-            series=held,
-            layer=layer,
-            precondition=first,
-            scale_mm=scale,
-            stage="seat",
-            patience=SEAT_PATIENCE,
-        )
-        return follow(problem, start, [(1.0, still)])
-
-    inserted = press(turning.uncrushed(), start)
-    if np.any(inserted.tractions.traction[0, :, 0] > layer.crush_mpa):
-        inserted = press(turning, inserted)
-
-    overlap = layer.local(fourier.values(inserted.w))[0, :, 0] + layer.interference_mm
-    settled = layer.settled(overlap).relaxed(retained_pressure)
-    # Without a load, equations (4) to (8) are homogeneous in (w, δ): both are scaled alike.
+    driver = _driver(site)
+    inserted = _turned_in(site, layer, driver)
+    overlap = layer.local(inserted.fourier.values(inserted.w))[0, :, 0] + layer.interference_mm
+    crushed = layer if site.bone is None else layer.uncrushed()
+    settled = crushed.settled(overlap).relaxed(retained_pressure)
+    # Without a load, (4) to (8) and (21) are homogeneous in all strains and δ: all are scaled alike.
     pressed = inserted.scaled(retained_pressure)
-    driver = -float(np.sum(lift * pressed.w)) / c
-    series = SeriesStiffness(free=site.series.free[:1], expand=expand)
+    series = site.series.first(1)
     blocks = averaged_stiffness(settled, state_tangent(settled, pressed))
     let_go = Problem(
         series=series,
         layer=settled,
         precondition=series.preconditioner(blocks),
-        scale_mm=scale,
+        scale_mm=_scale_mm(layer),
         stage="seat (letting go)",
+        bone=site.bone,
     )
-    state = follow(let_go, pressed, [(1.0, still)], begin=driver * lift)
+    still = Leg(reached=1.0, load=np.zeros_like(pressed.w))
+    state = follow(let_go, pressed, [still], begin=driver.force(pressed) * driver.lift)
     return Seated(
         site=site,
         inserting=layer,
@@ -126,7 +102,65 @@ def seat(site: Site, layer: Layer, *, retained_pressure: float = 1.0) -> Seated:
     )
 
 
-def _at_rest(layer: Layer, fourier: Fourier, w: Floats) -> ContactState:
+@dataclass(frozen=True, kw_only=True)
+class _Driver:
+    """The driver, which fixes the depth: λ_0 of its unit force (f, h, m, 3), and its compliance c."""
+
+    lift: Floats
+    compliance: float
+
+    def force(self, state: ContactState) -> float:
+        """Return its force [N]: by reciprocity the implant's motion along its axis is c F + λ_0ᵀ w."""
+        return -float(np.sum(self.lift * state.elastic_w)) / self.compliance
+
+
+def _driver(site: Site) -> _Driver:
+    fourier, axial = Fourier(0, twin=False), place_of_unit("crest", "F_z")
+    unit = np.eye(len(UNIT_LOADS))[axial]
+    lift = site.wall_load(fourier, unit)
+    compliance = float(section_motion(site, np.zeros_like(lift), unit)[axial])
+    return _Driver(lift=lift, compliance=compliance)
+
+
+def _turned_in(site: Site, layer: Layer, driver: _Driver) -> ContactState:
+    """Return the axisymmetric state of the implant turned in, its depth held by the driver."""
+    fourier, still = Fourier(0, twin=False), np.zeros_like(driver.lift)
+    hold = np.array([[1 / driver.compliance]])
+    held = site.series.first(1).constrained(driver.lift[None], hold)
+    turning = layer.with_friction(0.0)
+    start = _at_rest(site, turning, fourier, still)
+    problem = Problem(
+        series=held,
+        layer=turning.uncrushed(),
+        precondition=held.preconditioner(averaged_stiffness(turning, state_tangent(turning, start))),
+        scale_mm=_scale_mm(layer),
+        stage="seat",
+        patience=SEAT_PATIENCE,
+        bone=site.bone,
+    )
+    if site.bone is not None:
+        fit, loose = (
+            turning.interference_mm,
+            replace(turning.uncrushed(), interference_mm=0 * turning.interference_mm),
+        )
+        path = [
+            Leg(reached=k / FIT_STEPS, load=still, interference_mm=k / FIT_STEPS * fit)
+            for k in range(1, FIT_STEPS + 1)
+        ]
+        return follow(replace(problem, layer=loose), start, path)
+    path = [Leg(reached=1.0, load=still)]
+    inserted = follow(problem, start, path)
+    if np.any(inserted.tractions.traction[0, :, 0] > layer.crush_mpa):
+        inserted = follow(replace(problem, layer=turning), inserted, path)
+    return inserted
+
+
+def _scale_mm(layer: Layer) -> float:
+    return max(float(np.max(layer.interference_mm)), 1e-6) * np.sqrt(layer.nodes_mm.shape[1])
+
+
+def _at_rest(site: Site, layer: Layer, fourier: Fourier, w: Floats) -> ContactState:
     local_w = layer.local(fourier.values(w))
     state = tractions(layer, local_w, np.zeros_like(local_w[1:]))
-    return ContactState(w=w, fourier=fourier, tractions=state, residuals=(), steps=0)
+    bone = None if site.bone is None else site.bone.at_rest(fourier)
+    return ContactState(w=w, fourier=fourier, tractions=state, residuals=(), steps=0, bone=bone)

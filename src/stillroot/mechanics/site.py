@@ -6,7 +6,7 @@ later, so a study that varies only those reuses the site.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -15,6 +15,7 @@ import scipy.linalg as la
 from stillroot.mechanics.condense import free_rows
 from stillroot.mechanics.contact import SeriesStiffness
 from stillroot.mechanics.resultant import UNIT_LOADS
+from stillroot.mechanics.yielding_bone import yielding_bone
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
     from stillroot.mechanics.fourier import Fourier
     from stillroot.mechanics.groundwork import Groundwork, LoadedImplant
     from stillroot.mechanics.solids import Solids
+    from stillroot.mechanics.yielding_bone import YieldingBone
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -39,7 +41,8 @@ class LoadedHarmonic:
 class Site:
     """Bodies, wall and series stiffness, in harmonics 0 to `highest`.
 
-    `wall_loads` (12, m, 3): λ_0 of (8) for each of the `UNIT_LOADS`, in its family and harmonic.
+    `wall_loads` (12, m, 3): λ_0 of (8) for each of the `UNIT_LOADS`, in its family and harmonic; `bone`:
+    the bone at its points, where it yields.
     """
 
     solids: Solids
@@ -47,6 +50,7 @@ class Site:
     series: SeriesStiffness
     loaded: tuple[LoadedHarmonic, LoadedHarmonic]
     wall_loads: Floats
+    bone: YieldingBone | None = None
 
     @property
     def highest(self) -> int:
@@ -64,7 +68,8 @@ class Site:
 
 def site_on(ground: Groundwork, solids: Solids) -> Site:
     """Return the site of a groundwork with the moduli of `solids`, of the same geometry."""
-    return site_with(ground, solids, (bone.schur(solids.bone_mpa) for bone in ground.bone))
+    site = site_with(ground, solids, (bone.schur(solids.bone_mpa) for bone in ground.bone))
+    return replace(site, bone=yielding_bone(solids, ground.pair, site.highest))
 
 
 def site_with(ground: Groundwork, solids: Solids, S_b: Iterable[Floats]) -> Site:

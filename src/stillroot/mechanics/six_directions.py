@@ -256,7 +256,7 @@ def _loaded(seated: Seated, resultant: Resultant, name: str, steps: int) -> Cont
 def _along(seated: Seated, loaded: ContactState, resultant: Resultant) -> float:
     """Return the motion [mm or rad] of the reference point along a load of one component."""
     on_sections = resultant.on_sections(seated.site.solids.top_mm)
-    change = loaded.w - loaded.fourier.embedded(seated.state.w)
+    change = loaded.elastic_w - loaded.fourier.embedded(seated.state.elastic_w)
     work = float(on_sections @ section_motion(seated.site, change, on_sections))
     return work / _size(resultant)
 

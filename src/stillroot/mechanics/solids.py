@@ -20,6 +20,28 @@ ON_BOUNDARY_MM = 1e-9
 
 
 @dataclass(frozen=True, kw_only=True)
+class Strength:
+    """Strength of bone, by region: in compression, then in tension.
+
+    `relative` to the modulus at each place, unless `stated_mpa` has a number in its place. `interaction`
+    and `hardening` are those of `YieldSurface`.
+    """
+
+    relative: Mapping[str, tuple[float, float]]
+    stated_mpa: Mapping[str, tuple[float | None, float | None]]
+    interaction: float
+    hardening: float
+
+    def over(self, modulus_mpa: Floats, region: str) -> tuple[Floats, Floats]:
+        """Return both strengths of a region relative to its modulus (any shape)."""
+        compression, tension = (
+            np.full_like(modulus_mpa, relative) if mpa is None else mpa / modulus_mpa
+            for relative, mpa in zip(self.relative[region], self.stated_mpa[region], strict=True)
+        )
+        return compression, tension
+
+
+@dataclass(frozen=True, kw_only=True)
 class Solids:
     """Implant and bone.
 
@@ -27,7 +49,7 @@ class Solids:
     `trabecular_shape` (d, 2): depths [mm] and the modulus there relative to the first; `poisson` is that
     of all bone and gap fill. The bone is a block of `block_radius_mm` and `block_depth_mm`, held at its
     base and, with `held_round`, at its side. `fills_gap`: whether anything fills the gap. The
-    abutment's top, on which loads act, is at `top_mm`.
+    abutment's top, on which loads act, is at `top_mm`. Bone without a `strength` is linear.
     """
 
     implant: Material
@@ -41,6 +63,7 @@ class Solids:
     block_depth_mm: float
     held_round: bool
     fills_gap: bool
+    strength: Strength | None = None
 
     def shape(self, region: str, depth_mm: Floats) -> Floats:
         """Return the modulus of a region of the bone at depths (any shape), relative to `bone_mpa`."""

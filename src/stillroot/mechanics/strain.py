@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from stillroot.mechanics.fields import bone_displacement, forces_on_bone
-from stillroot.mechanics.fourier import round_axis
+from stillroot.mechanics.fourier import ODD, round_axis
 from stillroot.mechanics.harmonics import strain_matrices
 from stillroot.mechanics.outline import CORTICAL, TRABECULAR
 
@@ -38,8 +38,6 @@ compressive one, the crush strain of the law at the wall, is from the same sourc
 ANGLES = np.radians(np.arange(7.5, 360, 15))
 PLACES = (0, 0), (1, 1), (2, 2), (0, 2), (0, 1), (1, 2)
 """Tensor indices (r, θ, z) of the strains in the order of equation (1)."""
-ODD = (4, 5)
-"""Strains that vary as sin nθ: γ_rθ and γ_zθ."""
 
 
 @dataclass(frozen=True, kw_only=True)

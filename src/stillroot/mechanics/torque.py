@@ -31,6 +31,8 @@ if TYPE_CHECKING:
 
 LARGEST_INTERFERENCE_UM = 500.0
 """The largest that a case may state."""
+FIRST_INTERFERENCE_UM, BEYOND = 10.0, 1.2
+"""Where the search for an interference begins, and the factor by which it aims beyond the torque."""
 TORQUE_TOLERANCE = 1e-4
 """Relative tolerance of the torque that the interference found gives."""
 
@@ -120,7 +122,11 @@ def interference_for_torque_um(site: Site, law: WallLaw, friction_ncm: float) ->
         seated = seat(site, layer, retained_pressure=law.retained_pressure)
         return friction_torque_ncm(layer, seated.inserted) - friction_ncm
 
-    most = excess(LARGEST_INTERFERENCE_UM)
-    if most < 0:
-        raise TorqueOutOfReach(friction_ncm + most)
-    return float(brentq(excess, 0.0, LARGEST_INTERFERENCE_UM, xtol=1e-3, rtol=TORQUE_TOLERANCE))
+    low, high = 0.0, FIRST_INTERFERENCE_UM
+    while (beyond := excess(high)) < 0:
+        if high == LARGEST_INTERFERENCE_UM:
+            raise TorqueOutOfReach(friction_ncm + beyond)
+        # Torque grows with interference, first in proportion and then more slowly.
+        grown = high * BEYOND * friction_ncm / (friction_ncm + beyond)
+        low, high = high, min(max(grown, BEYOND * high), LARGEST_INTERFERENCE_UM)
+    return float(brentq(excess, low, high, xtol=1e-3, rtol=TORQUE_TOLERANCE))

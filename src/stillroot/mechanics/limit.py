@@ -1,0 +1,167 @@
+"""Following a load beyond where it can be prescribed: the motion along it is prescribed in its place.
+
+Along a leg of the path, λ(F) = λ_a + F Λ, the motion that does work on the load is, by reciprocity,
+U = c F + Λᵀ (w + u_0 - w_a), with c the compliance of the bonded implant along it. With U prescribed::
+
+    D' (w + u_0) + t(w) = λ_a + Λ (U + Λᵀ w_a)/c,   D' = D + Λ Λᵀ/c                          (23)
+    F = (U - Λᵀ (w + u_0 - w_a))/c
+
+has a solution also where none exists for a larger F: the implant then gives way.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from stillroot.errors import NotConverged
+from stillroot.mechanics.contact import Stalled
+from stillroot.mechanics.path import solved
+from stillroot.mechanics.yielding import Guess
+
+if TYPE_CHECKING:
+    from stillroot.arrays import Floats
+    from stillroot.mechanics.contact import ContactState, Problem
+
+FLAT = 0.02
+"""The implant gives way where its stiffness along the load has fallen to this share of the bonded."""
+STEPS_LIMIT = 40
+FIRST_STEP, GROWTH, SHORTEST = 0.25, 1.6, 1 / 32
+"""Steps of U: the first relative to the motion so far, each to the one before, the smallest to the
+first."""
+LOOSE = 1e-6
+"""Tolerance of the states on the curve."""
+MET, MEETING = 1e-5, 20
+"""Largest error of F where a load is to be met, and the number of solves to meet it."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Reached:
+    """A state on the curve: F, the share of the leg's load, and the motion U along it over c."""
+
+    share: float
+    motion: float
+    state: ContactState
+
+
+@dataclass(frozen=True, kw_only=True)
+class Line:
+    """The straight line of loads of a leg: `start` (f, h, m, 3), λ_a; `load`, Λ; `compliance`, c.
+
+    `first` is the state in equilibrium with λ_a.
+    """
+
+    first: ContactState
+    start: Floats
+    load: Floats
+    compliance: float
+
+
+def beyond(
+    problem: Problem, line: Line, at: ContactState, share: float
+) -> tuple[tuple[Reached, ...], bool]:
+    """Follow (23) from a state `at` until F is 1 or stands still; there F is `share`.
+
+    Returns the states on the curve, and whether the implant gives way at its end.
+
+    Raises
+    ------
+    NotConverged
+        The shortest step does not converge: numbers fail, not the implant.
+    """
+    held = _Held.along(problem, line)
+    loosely = held.loosely()
+    curve = [Reached(share=share, motion=held.motion(at, share), state=at)]
+    step = first = FIRST_STEP * max(curve[0].motion, 1.0)
+    while len(curve) < STEPS_LIMIT:
+        last = curve[-1]
+        try:
+            new = loosely.moved(last, last.motion + step, _ahead(curve, last.motion + step))
+        except Stalled as stalled:
+            step /= 2
+            if step < SHORTEST * first:
+                raise _failed(problem, last.share, stalled.history) from None
+            continue
+        if new.share >= 1:
+            return (*curve, _met(problem, held, last, new)), False
+        curve.append(new)
+        if new.share - last.share < FLAT * (new.motion - last.motion):
+            return tuple(curve), True
+        step *= GROWTH
+    raise _failed(problem, curve[-1].share, ())
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Held:
+    """A problem with the motion along its load prescribed."""
+
+    problem: Problem
+    line: Line
+
+    @classmethod
+    def along(cls, problem: Problem, line: Line) -> _Held:
+        series = problem.series.constrained(line.load[None], np.array([[1 / line.compliance]]))
+        held = replace(problem, series=series, precondition=series.held(problem.precondition))
+        return cls(problem=held, line=line)
+
+    def loosely(self) -> _Held:
+        """Return the same, to be solved less closely: enough for where a curve leads."""
+        looser = replace(self.problem, tolerance=max(LOOSE, self.problem.tolerance))
+        return replace(self, problem=looser)
+
+    def motion(self, state: ContactState, share: float) -> float:
+        """Return U/c of a state in equilibrium with a share of the load."""
+        line = self.line
+        change = state.elastic_w - line.first.elastic_w
+        return share + float(np.sum(line.load * change)) / line.compliance
+
+    def moved(self, begin: Reached, motion: float, guess: Guess) -> Reached:
+        """Return the state at a motion, with the history of `begin`."""
+        line = self.line
+        force = motion + float(np.sum(line.load * line.first.elastic_w)) / line.compliance
+        state = solved(self.problem, begin.state, guess, line.start + force * line.load)  # (23)
+        return Reached(share=motion - self.motion(state, 0.0), motion=motion, state=state)
+
+
+def _met(problem: Problem, held: _Held, begin: Reached, past: Reached) -> Reached:
+    """Return the state at F = 1, between one before and one past it (regula falsi, Illinois)."""
+    low, high, f_low, f_high = begin, past, begin.share - 1, past.share - 1
+    for _ in range(MEETING):
+        part = f_low / (f_low - f_high)
+        motion = low.motion + part * (high.motion - low.motion)
+        try:
+            new = held.moved(begin, motion, _between(low, high, part))
+        except Stalled as stalled:
+            raise _failed(problem, begin.share, stalled.history) from None
+        f = new.share - 1
+        if abs(f) < MET:
+            return new
+        if f < 0:
+            low, f_low, f_high = new, f, f_high / 2
+        else:
+            high, f_high, f_low = new, f, f_low / 2
+    raise _failed(problem, low.share, ())
+
+
+def _between(low: Reached, high: Reached, part: float) -> Guess:
+    w = low.state.w + part * (high.state.w - low.state.w)
+    a, b = low.state.bone, high.state.bone
+    return Guess(w=w, u=None if a is None or b is None else a.u + part * (b.u - a.u))
+
+
+def _ahead(curve: list[Reached], motion: float) -> Guess:
+    """Return the last state, extrapolated along the last step of the curve."""
+    if len(curve) == 1:
+        return _between(curve[0], curve[0], 0.0)
+    before, last = curve[-2:]
+    return _between(before, last, (motion - before.motion) / (last.motion - before.motion))
+
+
+def _failed(problem: Problem, reached: float, history: tuple[float, ...]) -> NotConverged:
+    text = (
+        f"{problem.stage}: the solver failed at {reached:.0%} of it, which says nothing about the "
+        "implant; another numerics.element_mm or more numerics.load_steps may help"
+    )
+    return NotConverged(text, stage=problem.stage, residual_history=history)
