@@ -56,7 +56,16 @@ class Loading:
         """The state at the end."""
         return self.states[-1].state
 
-    def at_end_of(self, leg: int) -> ContactState:
+    def reached(self, resultant: Resultant) -> Resultant:
+        """Return how much of the first load is reached."""
+        return resultant if self.first_share is None else resultant.scaled(self.first_share)
+
+    @property
+    def first_share(self) -> float | None:
+        """The share of the first load at which the implant gives way; None where it bears it."""
+        return self.gives_way_at if self.states[-1].leg == 0 else None
+
+    def end_of(self, leg: int) -> ContactState:
         """Return the last state of a leg."""
         return next(way.state for way in reversed(self.states) if way.leg == leg)
 
@@ -80,14 +89,18 @@ def load(
     """
     loading = loaded(seated, resultants, steps=steps, name=name, tolerance=tolerance)
     if loading.gives_way_at is not None:
-        share = loading.gives_way_at
-        text = (
-            f"{name}: the implant gives way at {share:.0%} of it: it slips out, turns, tips or crushes "
-            "its bone, and finds no equilibrium beyond. Lower the load, or raise friction, interference "
-            "or engagement"
-        )
-        raise GivesWay(text, stage=name, share=share)
+        raise gives_way(name, loading.gives_way_at)
     return loading.last
+
+
+def gives_way(name: str, share: float) -> GivesWay:
+    """Return the error of a load under which the implant gives way."""
+    text = (
+        f"{name}: the implant gives way at {share:.0%} of it: it slips out, turns, tips or crushes its "
+        "bone, and finds no equilibrium beyond. Lower the load, or raise friction, interference or "
+        "engagement"
+    )
+    return GivesWay(text, stage=name, share=share)
 
 
 def loaded(

@@ -63,6 +63,7 @@ def follow(
     path: Sequence[Leg],
     *,
     begin: Floats | None = None,
+    near: ContactState | None = None,
 ) -> ContactState:
     """Follow a path from a state and return the state at its end, see `followed`.
 
@@ -72,7 +73,7 @@ def follow(
         A step finds no equilibrium.
     """
     try:
-        return followed(problem, start, path, begin=begin)[-1]
+        return followed(problem, start, path, begin=begin, near=near)[-1]
     except Stuck as stuck:
         ends = [0.0, *(leg.reached for leg in path)]
         last, end = ends[len(stuck.states)], ends[len(stuck.states) + 1]
@@ -85,6 +86,7 @@ def followed(
     path: Sequence[Leg],
     *,
     begin: Floats | None = None,
+    near: ContactState | None = None,
 ) -> tuple[ContactState, ...]:
     """Follow a path from a state and return the state at the end of each leg.
 
@@ -92,7 +94,7 @@ def followed(
     that fails too, the rest of it is taken in one step, by continuation through softer layers. From rest
     and with linear bone the halving is skipped, since half the load is the same problem: (8) is
     homogeneous without interference. `begin` is the λ_0 that `start` is in equilibrium with (default:
-    none); its interference is that of the problem's layer.
+    none); its interference is that of the problem's layer. `near` is a guess of the first step's end.
 
     Raises
     ------
@@ -103,14 +105,16 @@ def followed(
     states: list[ContactState] = []
     state, before = start, Leg(reached=0.0, load=np.zeros_like(start.w) if begin is None else begin)
     carried = _Carried(load=before.load, state=start)
+    first = None if near is None else Guess(w=near.w, u=None if near.bone is None else near.bone.u)
     for leg in path:
         done, step = 0.0, 1.0
         while done < 1.0:
             step = min(step, 1.0 - done)
             there, target = _on_the_way(problem, before, leg, done + step)
             try:
-                state = solved(there, state, carried.on(state, target), target)
+                state = solved(there, state, first or carried.on(state, target), target)
             except Stalled:
+                first = None
                 same_problem = problem.bone is None and not np.any(state.w)
                 if step > shortest and not same_problem:
                     step /= 2
@@ -121,7 +125,7 @@ def followed(
                     state = _led(there, state, target)
                 except Stalled as stalled:
                     raise Stuck(tuple(states), state, done, stalled.history) from None
-            carried = carried.by(target, state)
+            carried, first = carried.by(target, state), None
             done += step
         before = leg
         states.append(state)

@@ -30,7 +30,7 @@ from stillroot.mechanics.outline import CORTICAL, TRABECULAR
 from stillroot.mechanics.yield_surface import YieldSurface
 
 if TYPE_CHECKING:
-    from stillroot.arrays import Floats, Ints
+    from stillroot.arrays import Bools, Floats, Ints
     from stillroot.mechanics.bodies import BodyPair
     from stillroot.mechanics.condense import BodyHarmonic, Interior
     from stillroot.mechanics.fourier import Fourier
@@ -40,13 +40,17 @@ ORDER = 4
 """Of the quadrature of (20), exact for P2 strains times r: six points a triangle."""
 
 
+LEAST_TAKEN = 1e-3
+"""Of the strength: less stress taken away by plastic strain counts as none."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class YieldingBone:
     """The native bone at p points, `surface` at each; K⁻¹ of the whole bone in harmonics 0, 1, …
 
     `nodes` (e, 6) of each triangle; `B0`, `B1` (e, 6k, 18) of (2) at its k points; `weight` (p,), E r dr
     dz [N·mm per radian], `volume` (p,), r dr dz [mm³ per radian]; `wall` (m,): the bone's nodes on the
-    wall, of `count` in all.
+    wall, of `count` in all; `beside` (k,): the triangle on each edge of the wall, -1 where it is none.
     """
 
     surface: YieldSurface
@@ -56,6 +60,7 @@ class YieldingBone:
     weight: Floats
     volume: Floats
     wall: Ints
+    beside: Ints
     count: int
     harmonics: tuple[tuple[BodyHarmonic, Interior], ...]
 
@@ -67,6 +72,12 @@ class YieldingBone:
             u_0=np.zeros((*fourier.shape, len(self.wall), 3)),
             taken=np.zeros((6, *points)),
         )
+
+    def yielded_beside(self, state: BoneState) -> Bools:
+        """Return on which edges of the wall (k, a) the bone beside has yielded."""
+        far = np.max(np.abs(state.taken), axis=0) > LEAST_TAKEN * self.surface.compression[:, None]
+        of_triangle = far.reshape(len(self.nodes), -1, far.shape[1]).any(axis=1)
+        return np.where(self.beside[:, None] >= 0, of_triangle[self.beside], False)
 
     def strain(self, fourier: Fourier, u: Floats) -> Floats:
         """Return the strains (6, p, a) of coefficients u (f, h, n, 3) of the bone's displacement."""
@@ -156,6 +167,8 @@ def yielding_bone(solids: Solids, pair: BodyPair, highest: int) -> YieldingBone 
         compression[here], tension[here] = solids.strength.over(modulus[here], name)
     volume = np.asarray(basis.dx)[elements] * r
     B0, B1 = (b.reshape(len(elements), -1, 18) for b in strain_matrices(basis, elements))
+    place = np.full(bone.basis.nelems, -1)
+    place[elements] = np.arange(len(elements))
     stiffness, fixed = bone_stiffness(solids, bone), solids.held(bone.nodes_mm)
     order = elimination_order(stiffness, np.array([], dtype=np.int64))
 
@@ -177,6 +190,7 @@ def yielding_bone(solids: Solids, pair: BodyPair, highest: int) -> YieldingBone 
         weight=(volume * modulus).ravel(),
         volume=volume.ravel(),
         wall=pair.wall.bone_nodes,
+        beside=place[pair.wall.bone_elements],
         count=bone.nodes_mm.shape[1],
         harmonics=tuple(factored(n) for n in range(highest + 1)),
     )

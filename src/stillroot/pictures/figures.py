@@ -10,6 +10,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from stillroot.answers.explained import as_explained
+from stillroot.answers.result import peak_text
 from stillroot.pictures.directions_figure import six_arrows
 from stillroot.pictures.gauge_figure import gauge
 from stillroot.pictures.levers_figure import levers, other_choices
@@ -20,7 +21,7 @@ from stillroot.pictures.pressure_figure import seat_pressure
 from stillroot.pictures.scales import scale_um
 from stillroot.pictures.section_figure import section
 from stillroot.pictures.unrolled_figure import unrolled
-from stillroot.pictures.words import bands_text, peak_text, quoted_name, whole_text
+from stillroot.pictures.words import bands_text, quoted_name, whole_text
 from stillroot.words.loads import load_text
 
 if TYPE_CHECKING:

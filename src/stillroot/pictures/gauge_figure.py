@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from matplotlib.patches import Circle
 
+from stillroot.answers.result import peak_text
 from stillroot.answers.wording import with_error
 from stillroot.mechanics.head_parts import head_parts
 from stillroot.pictures.bodies import (
@@ -19,7 +20,7 @@ from stillroot.pictures.bodies import (
 )
 from stillroot.pictures.labels import draw_arrow, hide_spines, name_rows, point_out, write_in
 from stillroot.pictures.paper import WIDTH_IN, Picture, Style, blank_sheet
-from stillroot.pictures.words import peak_text, picture_name, quoted_name, um_text, whole_text
+from stillroot.pictures.words import picture_name, quoted_name, um_text, whole_text
 from stillroot.words.loads import load_text
 
 if TYPE_CHECKING:

@@ -5,11 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from stillroot.answers.result import peak_text
 from stillroot.answers.wording import rounded
 from stillroot.pictures.labels import BESIDE, write_in, write_off
 from stillroot.pictures.paper import Style, no_word_of_missing_letters
 from stillroot.pictures.scales import rows_over_bands
-from stillroot.pictures.words import head_text, peak_text, shortened
+from stillroot.pictures.words import head_text, shortened
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

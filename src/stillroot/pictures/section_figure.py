@@ -8,6 +8,7 @@ import numpy as np
 from matplotlib.colors import Normalize
 from matplotlib.ticker import FuncFormatter, MultipleLocator
 
+from stillroot.answers.result import peak_text
 from stillroot.answers.summary import place_of
 from stillroot.pictures.bodies import (
     View,
@@ -28,7 +29,7 @@ from stillroot.pictures.labels import hide_spines, point_out, write_in
 from stillroot.pictures.marks import mark_head, mark_interval
 from stillroot.pictures.paper import WIDTH_IN, Picture, blank_sheet
 from stillroot.pictures.scales import motion_strip, scale_um
-from stillroot.pictures.words import head_text, peak_text, picture_name, quoted_name, whole_text
+from stillroot.pictures.words import head_text, picture_name, quoted_name, whole_text
 from stillroot.words.loads import load_text, signed_number
 
 if TYPE_CHECKING:

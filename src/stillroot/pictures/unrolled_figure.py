@@ -9,13 +9,14 @@ from matplotlib.colors import ListedColormap, Normalize
 from matplotlib.patches import Rectangle
 from matplotlib.ticker import MaxNLocator
 
+from stillroot.answers.result import peak_text
 from stillroot.answers.summary import place_of
 from stillroot.mechanics.wall_surface import OPEN, SLIP, STICK, states
 from stillroot.pictures.labels import BESIDE, ring, write_off
 from stillroot.pictures.paper import DPI, MOTION, SMALL_PT, TEXT_PT, Picture, blank_sheet
 from stillroot.pictures.scales import edged, motion_strip, scale_um
 from stillroot.pictures.wall import UnrolledWall, draw_profile, frame_panel, unrolled_wall
-from stillroot.pictures.words import peak_text, percent, picture_name, quoted_name, whole_text
+from stillroot.pictures.words import percent, picture_name, quoted_name, whole_text
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -7,7 +7,6 @@ import re
 import textwrap
 from typing import TYPE_CHECKING
 
-from stillroot.answers.wording import with_error
 from stillroot.words.loads import signed_number
 
 if TYPE_CHECKING:
@@ -58,11 +57,6 @@ def head_text(answer: LoadAnswer) -> str:
     head = answer.head
     turn = f" and {signed_number(head.rotation_deg)}° of turn" if answer.resultant.torque_nmm else ""
     return um_text(head.total_um) + turn
-
-
-def peak_text(answer: LoadAnswer) -> str:
-    """Return the peak with its error, as the table has it."""
-    return f"{with_error(answer.peak.total_um, answer.error.total_um)} µm"
 
 
 def percent(share: float) -> str:

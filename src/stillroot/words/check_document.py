@@ -7,6 +7,7 @@ import textwrap
 from typing import TYPE_CHECKING
 
 from stillroot.answers.explained import Choice, as_explained
+from stillroot.answers.result import peak_text
 from stillroot.answers.summary import place_of
 from stillroot.answers.wording import NO_LINE, rounded, with_error
 from stillroot.mechanics.accuracy import PARTS as ERROR_PARTS
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
     from stillroot.answers.explained import Explained, Lever
-    from stillroot.answers.result import CheckResult
+    from stillroot.answers.result import CheckResult, LoadAnswer
     from stillroot.words.document import Block, Reader
 
 QUESTION = "How far does this implant move against its bone under these loads?"
@@ -131,22 +132,42 @@ def engagement_line(result: CheckResult) -> str:
 NAME = Column("Load", lambda a: a.name)
 WHAT = Column("What it is", lambda a: load_text(a.resultant, lines=1))
 MOTION = (
-    Column(
-        "Peak micromotion [µm]", lambda a: with_error(a.peak.total_um, a.error.total_um), number=True
-    ),
+    Column("Peak micromotion [µm]", lambda a: peak_text(a).removesuffix(" µm"), number=True),
     Column("Band", lambda a: a.band, whole=True),
     Column("Where", place_of),
 )
 PARTS = (
-    Column("Sliding [µm]", lambda a: rounded(a.peak.sliding_um), number=True),
-    Column("Opening [µm]", lambda a: rounded(a.peak.opening_um), number=True),
+    Column("Sliding [µm]", lambda a: _unless_given_way(a, _sliding_text), number=True),
+    Column("Opening [µm]", lambda a: _unless_given_way(a, _opening_text), number=True),
 )
-HEAD = Column(
-    "Head movement [µm]", lambda a: with_error(a.head.total_um, a.head_error.total_um), number=True
+HEAD = Column("Head movement [µm]", lambda a: _unless_given_way(a, _head_text), number=True)
+LEFT = (
+    Column("Remains: peak [µm]", lambda a: _left_text(a, "remaining_peak_um"), number=True),
+    Column("head [µm]", lambda a: _left_text(a, "remaining_head_um"), number=True),
 )
-SHORT = (Column("Load", lambda a: f"{a.name}: {WHAT.cell(a)}"), *MOTION, HEAD)
-ON_A_TERMINAL = (NAME, *MOTION, *PARTS, HEAD)
-WHOLE = (NAME, WHAT, *MOTION, *PARTS, HEAD)
+SHORT = (Column("Load", lambda a: f"{a.name}: {WHAT.cell(a)}"), *MOTION, HEAD, LEFT[0])
+ON_A_TERMINAL = (NAME, *MOTION, *PARTS, HEAD, LEFT[0])
+WHOLE = (NAME, WHAT, *MOTION, *PARTS, HEAD, *LEFT)
+
+
+def _unless_given_way(answer: LoadAnswer, told: Callable[[LoadAnswer], str]) -> str:
+    return told(answer) if answer.gives_way_at is None else ""
+
+
+def _sliding_text(answer: LoadAnswer) -> str:
+    return rounded(answer.peak.sliding_um)
+
+
+def _opening_text(answer: LoadAnswer) -> str:
+    return rounded(answer.peak.opening_um)
+
+
+def _head_text(answer: LoadAnswer) -> str:
+    return with_error(answer.head.total_um, answer.head_error.total_um)
+
+
+def _left_text(answer: LoadAnswer, name: str) -> str:
+    return "" if answer.remaining is None else rounded(getattr(answer.remaining, name))
 
 
 def _loads_table(result: CheckResult, columns: tuple[Column, ...]) -> Table:
