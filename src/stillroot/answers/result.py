@@ -26,6 +26,11 @@ if TYPE_CHECKING:
     from stillroot.mechanics.torque import Torque
 
 
+LEAST_CYCLES, DIED_OUT, LITTLE_GROWTH = 3, 0.5, 1e-3
+"""Growth dies out once a cycle adds half of what the second added, or a thousandth of the peak, which is
+what the solver leaves open; two cycles do not tell. Assumption."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class Summary:
     """One sentence, and the limits of its reliability."""
@@ -90,6 +95,15 @@ class LoadAnswer:
     def remaining(self) -> Cycle | None:
         """The last cycle, and what remains after it; None where the implant gives way."""
         return self.cycles[-1] if self.cycles else None
+
+    @property
+    def growth_dies_out(self) -> bool | None:
+        """Whether the peak grows less from cycle to cycle; None with fewer than three of them."""
+        peaks = [cycle.peak_um for cycle in self.cycles]
+        if len(peaks) < LEAST_CYCLES:
+            return None
+        first, last = peaks[1] - peaks[0], peaks[-1] - peaks[-2]
+        return last < max(DIED_OUT * first, LITTLE_GROWTH * peaks[-1])
 
     @property
     def severity(self) -> tuple[float, float]:

@@ -113,8 +113,9 @@ def loaded(
 ) -> Loading:
     """Load a seated implant along a path of resultants, each reached in equal steps.
 
-    Where a load cannot be reached, the motion along it is prescribed in its place, until the load is
-    reached or stands still. Where no resultant acts, the seated state is returned.
+    What takes a load off is mostly elastic and has half as many steps. Where a load cannot be reached,
+    the motion along it is prescribed in its place, until the load is reached or stands still. Where no
+    resultant acts, the seated state is returned.
 
     Raises
     ------
@@ -151,7 +152,8 @@ def loaded(
             load=ends[k + 1] - ends[k],
             compliance=_compliance(seated, fourier, after - before),
         )
-        on_leg, given_way = _one_leg(problem, line, steps)
+        is_less = np.linalg.norm(after) < np.linalg.norm(before)
+        on_leg, given_way = _one_leg(problem, line, max(steps // 2, 1) if is_less else steps)
         states += [OnTheWay(leg=k, share=share, state=state) for share, state in on_leg]
         if given_way:
             return Loading(states=tuple(states), gives_way_at=states[-1].share)

@@ -21,12 +21,12 @@ if TYPE_CHECKING:
     from stillroot.arrays import Floats
     from stillroot.mechanics.contact import ContactState, Problem
 
-LOOSER, LOOSEST = 100.0, 1e-4
+LOOSER, LOOSEST = 300.0, 3e-4
 """Tolerance of (22), relative to the change of u in the step: that at the wall times this; the most."""
 LIMIT = 150
 PATIENCE = 25
 """Iterations allowed without the residual falling below half of its best value so far."""
-EXACT, FINEST = 1e-3, 1e-10
+EXACT, FINEST = 1e-2, 1e-10
 """Tolerance at the wall relative to the last residual of (22), and the smallest."""
 DEPTH = 12
 """Differences kept for (22)."""

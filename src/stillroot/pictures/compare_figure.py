@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from stillroot.answers.result import peak_text
 from stillroot.answers.summary import place_of
 from stillroot.answers.wording import rounded
 from stillroot.pictures.marks import Row, draw_answers
@@ -14,7 +15,6 @@ from stillroot.pictures.words import (
     bands_text,
     head_text,
     number_text,
-    peak_text,
     quoted_name,
     shortened,
     whole_text,

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from matplotlib.collections import LineCollection, PolyCollection
 
+from stillroot.answers.result import peak_text
 from stillroot.mechanics.outline import IMPLANT_BODY, outline_of
 from stillroot.mechanics.stress import IN_PLANE_SIDES
 from stillroot.pictures.bodies import (
@@ -23,7 +24,6 @@ from stillroot.pictures.paper import WIDTH_IN, Picture, Style, blank_sheet
 from stillroot.pictures.section_figure import TALL_IN, frame_section
 from stillroot.pictures.words import (
     joined,
-    peak_text,
     picture_name,
     quoted_name,
     um_text,
