@@ -74,7 +74,12 @@ HERE = Where(workers=1)
 COARSE = {
     "title": "Invented scenario",
     "implant": {"diameter_mm": 4.1, "length_mm": 8.0},
-    "bone": {"cortical_thickness_mm": 1.0, "trabecular_modulus_mpa": 150.0, "radius_mm": 8.0},
+    "bone": {
+        "cortical_thickness_mm": 1.0,
+        "law": "linear",
+        "trabecular_modulus_mpa": 150.0,
+        "radius_mm": 8.0,
+    },
     "socket": {"holds_mm": [[0.0, 2.0], [4.0, 8.0]], "gap_fill": "clot"},
     "loads": [
         {"name": "push", "axial_n": 60.0, "lateral_n": 30.0},
@@ -122,7 +127,7 @@ def every_picture() -> Iterator[Picture]:
     yield from spread_pictures(spread(case, HERE, samples=8))
     yield from bounds_pictures(bounds(case, 30.0, HERE, asked=("bone",), with_spread=False))
     firm = {key: value for key, value in COARSE.items() if key != "spread"}
-    soft = firm | {"bone": COARSE["bone"] | {"trabecular_modulus_mpa": 60.0}}
+    soft = firm | {"bone": COARSE["bone"] | {"law": "linear", "trabecular_modulus_mpa": 60.0}}
     cases = {"firm": Case.from_dict(firm), "soft": Case.from_dict(soft)}
     yield from compare_pictures(compare(cases, HERE))
     yield from arch_pictures(check_span(Plan.from_dict(PLAN)))

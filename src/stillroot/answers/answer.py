@@ -148,20 +148,20 @@ def _checked(case: Case, progress: Callable[[str], None]) -> CheckResult:
 
 def _for_the_error(case: Case, interference_um: float) -> Beside:
     """Return what is found on the levels of the error, and for a first look at linear bone."""
-    bench = Bench()
-    with found_but_for_its_error(case):
-        solved = {level: bench.solved(case, level, interference_um) for level in OF_THE_ERROR}
-    coarse = solved[COARSE]
-    strains = bone_strains(coarse.placed.seated, coarse.states, case.bone.crush_strain)
-    curves = [curves_of(solved[STEPPED])]
-    if case.bone.law != "linear":
-        linear = with_keys(case, {"bone.law": "linear"})
-        curves.append(curves_of(bench.solved(linear, STEPPED, interference_um)))
-    return Beside(
-        found={level: at.found for level, at in solved.items()},
-        strains=strains,
-        curves=tuple(zip(*curves, strict=True)),
-    )
+    bench, found, curves = Bench(), {}, []
+    strains: tuple[BoneStrain, ...] = ()
+    for level in OF_THE_ERROR:  # only what is read off each is kept: sites are large
+        with found_but_for_its_error(case):
+            solved = bench.solved(case, level, interference_um)
+        found[level] = solved.found
+        if level == COARSE:
+            strains = bone_strains(solved.placed.seated, solved.states, case.bone.crush_strain)
+        if level == STEPPED:
+            curves.append(curves_of(solved))
+            if case.bone.law != "linear":
+                linear = with_keys(case, {"bone.law": "linear"})
+                curves.append(curves_of(bench.solved(linear, STEPPED, interference_um)))
+    return Beside(found=found, strains=strains, curves=tuple(zip(*curves, strict=True)))
 
 
 def curves_of(solved: Solved) -> tuple[Curve, ...]:

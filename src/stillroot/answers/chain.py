@@ -141,9 +141,14 @@ class Placed:
         return load(self.seated, [resultant], steps=steps, name=name, tolerance=tolerance)
 
     def path(
-        self, name: str, resultants: Sequence[Resultant], *, tolerance: float = TOLERANCE
+        self,
+        name: str,
+        resultants: Sequence[Resultant],
+        *,
+        tolerance: float = TOLERANCE,
+        until: Callable[[ContactState, Resultant], bool] = lambda *_: False,
     ) -> Loading:
-        """Apply loads one after another, in the steps of the case.
+        """Apply loads one after another, in the steps of the case; `until` as for `loading.loaded`.
 
         Raises
         ------
@@ -151,7 +156,7 @@ class Placed:
             The solver fails.
         """
         steps = self.case.numerics.load_steps
-        return loaded(self.seated, resultants, steps=steps, name=name, tolerance=tolerance)
+        return loaded(self.seated, resultants, steps=steps, name=name, tolerance=tolerance, until=until)
 
     def read(self, state: ContactState, resultant: Resultant) -> Reading:
         """Return the motions under a load."""

@@ -16,10 +16,11 @@ from stillroot.mechanics.outline import gaps_between
 from stillroot.mechanics.strain import TENSILE_YIELD_STRAIN, VOLUME_MM3
 
 if TYPE_CHECKING:
-    from stillroot.answers.result import LoadAnswer
+    from stillroot.answers.result import Cycle, LoadAnswer
     from stillroot.inputs.case import Case
     from stillroot.mechanics.motion import Peak
     from stillroot.mechanics.resultant import Resultant
+    from stillroot.mechanics.strain import BoneStrain
 
 OUT_OF_SEAT_UM = 300.0
 """About a thread's depth: beyond it small displacements and ring threads no longer apply. Assumption."""
@@ -52,7 +53,11 @@ def summary_of(case: Case, answers: tuple[LoadAnswer, ...]) -> Summary:
         )
     return Summary(
         sentence=sentence,
-        limits=(*_numerical_limits(case, worst), *_yield_limits(case, worst), *_model_limits(case)),
+        limits=(
+            *_numerical_limits(case, worst),
+            *yield_limits(case, worst.bone_strain, worst.share_over_crush, worst.remaining),
+            *_model_limits(case),
+        ),
     )
 
 
@@ -110,20 +115,28 @@ def _numerical_limits(case: Case, worst: LoadAnswer) -> tuple[str, ...]:
     return tuple(limits)
 
 
-def _yield_limits(case: Case, worst: LoadAnswer) -> tuple[str, ...]:
-    """Return what yields under a load, or what would if the bone were not linear."""
+def yield_limits(
+    case: Case, strain: BoneStrain | None, share: float, remaining: Cycle | None = None
+) -> tuple[str, ...]:
+    """Return what yields under a load, or what would if the bone were not linear.
+
+    `strain` is that of the bone, None where it was not computed; `share` that of the held surface at its
+    limit.
+    """
     if case.bone.law == "linear":
-        return _if_it_yielded(case, worst)
-    strain, left, limits = worst.bone_strain, worst.remaining, []
-    if strain.yielded_mm3 > VOLUME_MM3:
-        remains = "" if left is None else f"{rounded(left.remaining_peak_um)} µm of the motion remain"
+        return _if_it_yielded(case, strain, share)
+    limits = []
+    if strain is not None and strain.yielded_mm3 > VOLUME_MM3:
+        left = ""
+        if remaining is not None:
+            um = rounded(remaining.remaining_peak_um)
+            left = f"; {um} µm of the motion remain when the load is taken off"
         limits.append(
-            f"Bone is crushed for good in {strain.yielded_mm3:.0f} mm³, beside "
-            f"{worst.share_over_crush:.0%} of the held surface"
-            f"{remains and f'; {remains} when the load is taken off'}. How much bone bears once it has "
-            "yielded is known only roughly: --choices shows what that does."
+            f"Bone is crushed for good in {strain.yielded_mm3:.0f} mm³, beside {share:.0%} of the held "
+            f"surface{left}. How much bone bears once it has yielded is known only roughly: --choices "
+            "shows what that does."
         )
-    if strain.plastic > LARGE_STRAIN:
+    if strain is not None and strain.plastic > LARGE_STRAIN:
         limits.append(
             f"1 mm³ of bone is deformed for good by more than {strain.plastic:.0%}, where small strains "
             "no longer describe it: read the motion as at least this large."
@@ -131,14 +144,14 @@ def _yield_limits(case: Case, worst: LoadAnswer) -> tuple[str, ...]:
     return tuple(limits)
 
 
-def _if_it_yielded(case: Case, worst: LoadAnswer) -> tuple[str, ...]:
-    strain, share, limits = worst.bone_strain, worst.share_over_crush, []
+def _if_it_yielded(case: Case, strain: BoneStrain | None, share: float) -> tuple[str, ...]:
+    limits = []
     if share > LEAST_SHARE:
         limits.append(
             f"Under this load, {share:.0%} of the held surface bears more than the pressure assumed to "
             "crush bone; there the bone would give way and the implant move more."
         )
-    if strain.is_past_yield:
+    if strain is not None and strain.is_past_yield:
         limits.append(
             f"Bone is strained past yield in {strain.past_yield_mm3:.0f} mm³ (1 mm³ is compressed by "
             f"more than {strain.compressive:.1%} and stretched by more than {strain.tensile:.1%}; bone "

@@ -18,7 +18,7 @@ from stillroot.mechanics.path import Leg, Stuck, followed
 from stillroot.mechanics.resultant import UNIT_LOADS, Resultant
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from stillroot.arrays import Floats
     from stillroot.mechanics.seat import Seated
@@ -110,12 +110,14 @@ def loaded(
     steps: int = STEPS,
     name: str = "load",
     tolerance: float = TOLERANCE,
+    until: Callable[[ContactState, Resultant], bool] = lambda *_: False,
 ) -> Loading:
     """Load a seated implant along a path of resultants, each reached in equal steps.
 
     What takes a load off is mostly elastic and has half as many steps. Where a load cannot be reached,
-    the motion along it is prescribed in its place, until the load is reached or stands still. Where no
-    resultant acts, the seated state is returned.
+    the motion along it is prescribed in its place, until the load is reached or stands still. The path
+    ends early after a load at whose end `until` is true. Where no resultant acts, the seated state is
+    returned.
 
     Raises
     ------
@@ -157,8 +159,10 @@ def loaded(
         states += [OnTheWay(leg=k, share=share, state=state) for share, state in on_leg]
         if given_way:
             return Loading(states=tuple(states), gives_way_at=states[-1].share)
+        if until(states[-1].state, resultants[k]):
+            break
         before = after
-    _assert_balance(seated, states[-1].state, resultants, problem)
+    _assert_balance(seated, states[-1].state, resultants[: k + 1], problem)
     return Loading(states=tuple(states))
 
 

@@ -39,7 +39,9 @@ SITES = {
     "two holds, empty gaps": {"socket": {"holds_mm": [[0.5, 3.0], [5.0, 7.5]], "gap_fill": "empty"}},
     "held near the tip, clot": {"socket": {"holds_mm": [[5.0, 8.0]], "gap_fill": "clot"}},
     "bonded": {"interface": {"kind": "bonded"}},
-    "one layer of bone": {"bone": {"cortical_thickness_mm": 0.0, "trabecular_modulus_mpa": 120.0}},
+    "one layer of bone": {
+        "bone": {"cortical_thickness_mm": 0.0, "law": "linear", "trabecular_modulus_mpa": 120.0}
+    },
     "square thread": {"implant": {"diameter_mm": 4.1, "length_mm": 8.0, "thread": {"form": "square"}}},
     "outline": {"implant": {"outline_mm": [[2.0, 0.0], [2.0, -5.0], [1.2, -7.5], [0.0, -8.0]]}},
 }
@@ -49,7 +51,12 @@ def answered(loads: dict[str, dict[str, float]], **sections: object) -> CheckRes
     data = {
         "title": "Invented scenario",
         "implant": {"diameter_mm": 4.1, "length_mm": 8.0},
-        "bone": {"cortical_thickness_mm": 1.5, "trabecular_modulus_mpa": 150.0, "radius_mm": 8.0},
+        "bone": {
+            "cortical_thickness_mm": 1.5,
+            "law": "linear",
+            "trabecular_modulus_mpa": 150.0,
+            "radius_mm": 8.0,
+        },
         "loads": [{"name": name, **load} for name, load in loads.items()],
         "numerics": {"element_mm": 0.6, "harmonics": 3},
     }
