@@ -381,8 +381,8 @@ class _Search:
 def _largest(outcome: Outcome, until_um: float) -> Callable[[float], float]:
     """Return the largest peak of a case's loads as a function of the factor on them.
 
-    The implant gives way where a curve ends that has not passed `until_um`; one that has passed it counts
-    on with its last peak.
+    The implant gives way where a curve ends that has not passed `until_um`; one that has passed it
+    counts on with its last peak.
     """
     from scipy.interpolate import PchipInterpolator  # noqa: PLC0415 - slow to import
 
