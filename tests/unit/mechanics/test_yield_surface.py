@@ -118,16 +118,15 @@ def test_the_stress_returns_to_the_closest_point_in_elastic_energy(size: float) 
         direction = RNG.normal(size=6)
         trial = size * direction / quadric(direction.reshape(6, 1, 1))
         found = trial - bone().returned(trial.reshape(6, 1, 1), np.zeros((6, 1, 1))).ravel()
-        unit = 1 / COMPRESSION
-        least = minimize(
-            lambda x, t=trial: energy(x - unit * t),
-            unit * trial / size,
-            constraints={"type": "ineq", "fun": lambda x: 1 - quadric(x / unit)},
+        least = minimize(  # in units of the strength
+            lambda x, t=trial: energy(x - t / COMPRESSION),
+            trial / size / COMPRESSION,
+            constraints={"type": "ineq", "fun": lambda x: 1 - quadric(COMPRESSION * x)},
             method="SLSQP",
             options={"ftol": 1e-14, "maxiter": 500},
         )
         assert quadric(found) == pytest.approx(1.0, abs=1e-10)
-        assert unit * found == pytest.approx(least.x, abs=2e-5)
+        assert found / COMPRESSION == pytest.approx(least.x, abs=2e-5)
 
 
 def crushed(surface: YieldSurface, strains: Floats) -> Floats:
