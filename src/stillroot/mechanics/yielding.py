@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 LOOSER, LOOSEST = 100.0, 1e-4
 """Tolerance of (22), relative to the change of u in the step: that at the wall times this; the most."""
 LIMIT = 150
-PATIENCE = 25
+PATIENCE = 40
 """Iterations allowed without the residual falling below half of its best value so far."""
 EXACT, FINEST = 1e-5, 1e-12
 """Tolerance at the wall relative to the last residual of (22), and the smallest. A hard layer turns an
