@@ -16,9 +16,10 @@ from validation.yielding_ground import Ground, Soil, ground, plane, section_roun
 
 K, RIM, THICK = 1e-3, 10.0, 0.2
 """Strength in shear over the modulus; outer radius and thickness of the slice over the pile's radius."""
-SOIL = Soil(k=K, poisson=0.49)
-MOTIONS = K * np.geomspace(2, 30, 24)
-"""Over the pile's radius: the force grows by 0.1 to 0.4 % from the last but one to the last."""
+SOIL = Soil(k=K, poisson=0.49, hardening=1e-5)
+"""A trace of hardening, one hundredth of `K`, which lets the iteration end: it adds about 0.1 %."""
+MOTIONS = K * np.geomspace(2, 40, 40)
+"""Over the pile's radius: the last step, of 8 %, raises the force by less than 0.1 %."""
 FINE = (14, 0.015, 1.12)
 COARSE = (6, 0.03, 1.25)
 """Highest harmonic, first element at the wall over the radius, growth of the elements."""
