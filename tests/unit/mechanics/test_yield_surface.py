@@ -195,3 +195,33 @@ def test_the_returned_stress_hardens_with_the_plastic_strain() -> None:
     trial = surface.stress(point(0.01, -0.004, -0.03, 0.02))
     taken = surface.returned(trial, np.zeros((6, 1, 1)))
     on_the_surface(surface, trial - taken - surface.eta * taken)
+
+
+@pytest.mark.parametrize(
+    ("compression", "tension", "interaction", "poisson"),
+    [
+        (0.0095, 0.0065, 0.19, 0.49),
+        (0.0095, 0.0065, 0.408, 0.3),  # almost open
+        (0.012, 0.0045, 0.0, 0.3),
+        (0.01, 0.0099, 0.4999, 0.3),
+        (0.04, 0.04, 0.5, 0.3),
+        (0.04, 0.04, 0.49, 0.01),
+    ],
+)
+def test_the_return_is_found_from_any_stress_on_any_surface_that_a_case_allows(
+    compression: float, tension: float, interaction: float, poisson: float
+) -> None:
+    count = 300
+    surface = YieldSurface(
+        compression=np.full(count, compression),
+        tension=np.full(count, tension),
+        interaction=interaction,
+        hardening=0.0,
+        poisson=poisson,
+    )
+    stress = RNG.normal(size=(6, count, 4)) * np.array([0.01, 0.1, 1.0, 100.0])  # over E
+    stress[:3] *= 1 + 2 * RNG.normal(size=(count, 4))
+    beyond = surface.excess(stress) > 0
+    assert beyond.any()
+    returned = stress - surface.returned(stress, np.zeros_like(stress))
+    assert np.abs(surface.excess(returned)[beyond]).max() < 1e-10
