@@ -24,12 +24,12 @@ if TYPE_CHECKING:
 LOOSER, LOOSEST = 300.0, 3e-4
 """Tolerance of (22), relative to the change of u in the step: that at the wall times this; the most."""
 LIMIT = 150
-PATIENCE = 40
+PATIENCE = 25
 """Iterations allowed without the residual falling below half of its best value so far."""
 EXACT, FINEST = 1e-5, 1e-12
 """Tolerance at the wall relative to the last residual of (22), and the smallest. A hard layer turns an
 error of w into one of u up to a thousand times as large: k_n over the bone's stiffness E/r."""
-DEPTH = 12
+DEPTH = 20
 """Differences kept for (22)."""
 
 
