@@ -92,6 +92,11 @@ class LoadAnswer:
     curves: tuple[Curve, ...] = ()
 
     @property
+    def reached(self) -> Resultant:
+        """The load of the state and the motions: where the implant gives way, what it bears."""
+        return self.resultant if self.gives_way_at is None else self.resultant.scaled(self.gives_way_at)
+
+    @property
     def remaining(self) -> Cycle | None:
         """The last cycle, and what remains after it; None where the implant gives way."""
         return self.cycles[-1] if self.cycles else None
@@ -173,7 +178,7 @@ class CheckResult:
     @cached_property
     def field(self) -> Displacement:
         """The displacement under the governing load; pictures and files share it."""
-        return displacement(self.seated, self.governing.state, self.governing.resultant)
+        return displacement(self.seated, self.governing.state, self.governing.reached)
 
     def __repr__(self) -> str:
         """Return what a reader of a notebook wants first."""

@@ -64,7 +64,7 @@ def check_document(answered: CheckResult | Explained, _shown: Sequence[str] = ()
     explained = as_explained(answered)
     result = explained.answer
     slug = result.load_slugs[result.loads.index(result.governing)]
-    of_governing = tuple(f"{kind}-{slug}" for kind in ("section", "moved", "gauge", "unrolled"))
+    of_governing = tuple(f"{kind}-{slug}" for kind in ("section", "moved", "curve", "gauge", "unrolled"))
     return Document(
         question=QUESTION,
         subject=result.case.title,
@@ -87,9 +87,10 @@ def _sections(explained: Explained, slug: str) -> Iterator[Section]:
     rough = any(not lever.by_plan for lever in explained.levers)
     drives = (_levers_table(explained, by_plan=False),) if rough else ()
     what, changes = "Loads and motions", "What changes the number"
-    pictures = [f"{kind}-{slug}" for kind in ("moved", "unrolled", "gauge")]
+    pictures = [f"{kind}-{slug}" for kind in ("moved", "curve", "unrolled", "gauge")]
     pictures += ["seat-pressure", "directions", "levers"]
-    others = [f"{k}-{x}" for x in result.load_slugs if x != slug for k in ("section", "unrolled")]
+    kinds = ("section", "unrolled", "curve")
+    others = [f"{kind}-{other}" for other in result.load_slugs if other != slug for kind in kinds]
     whole: tuple[Reader, ...] = ("researcher",)
 
     yield Section("Engagement and torque", held, ("terminal",))
