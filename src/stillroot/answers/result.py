@@ -97,6 +97,11 @@ class LoadAnswer:
         return self.resultant if self.gives_way_at is None else self.resultant.scaled(self.gives_way_at)
 
     @property
+    def borne_peak_um(self) -> float | None:
+        """The largest micromotion; None where the implant gives way."""
+        return self.peak.total_um if self.gives_way_at is None else None
+
+    @property
     def remaining(self) -> Cycle | None:
         """The last cycle, and what remains after it; None where the implant gives way."""
         return self.cycles[-1] if self.cycles else None

@@ -79,13 +79,15 @@ class YieldingBone:
 
     def yielded(self, state: BoneState) -> Bools:
         """Return at which points of each triangle (e, k, a) the bone has yielded."""
-        far = np.max(np.abs(state.taken), axis=0) > LEAST_TAKEN * self.surface.compression[:, None]
-        at: Bools = far.reshape(len(self.nodes), -1, far.shape[1])
-        return at
+        far: Bools = (
+            np.max(np.abs(state.taken), axis=0) > LEAST_TAKEN * self.surface.compression[:, None]
+        )
+        return far.reshape(len(self.nodes), -1, far.shape[1])
 
     def yielded_beside(self, state: BoneState) -> Bools:
         """Return on which edges of the wall (k, a) the bone beside has yielded."""
-        return np.where(self.beside[:, None] >= 0, self.yielded(state).any(axis=1)[self.beside], False)
+        inside: Bools = np.any(self.yielded(state), axis=1)
+        return np.where(self.beside[:, None] >= 0, inside[self.beside], False)
 
     @cached_property
     def gather(self) -> sp.csr_array:

@@ -11,7 +11,7 @@ from stillroot.answers.result import peak_text
 from stillroot.answers.summary import OUT_OF_SEAT_UM
 from stillroot.answers.wording import rounded
 from stillroot.pictures.labels import BESIDE, point_out, write_in, write_off
-from stillroot.pictures.paper import TEXT_PT, WIDTH_IN, Picture, Style, blank_sheet
+from stillroot.pictures.paper import SMALL_PT, TEXT_PT, WIDTH_IN, Picture, Style, blank_sheet
 from stillroot.pictures.scales import motion_axis
 from stillroot.pictures.wall import DASHES
 from stillroot.pictures.words import (
@@ -135,7 +135,7 @@ def _mark_end(ax: Axes, share: float, end: float) -> None:
     ax.axvspan(share, max(RIGHT, share + 0.08), zorder=2, **hatched)
     ax.axvline(share, color="black", linewidth=3.0, zorder=5)
     upright: Style = {"rotation": 90, "va": "center", "ha": "left"}
-    write_in(ax, (share + 0.015, 0.5 * end), given_way_text(share), bold=True, **upright)
+    write_in(ax, (share + 0.015, 0.68 * end), given_way_text(share), bold=True, **upright)
 
 
 def _lay_out_load(ax: Axes, answer: LoadAnswer) -> None:
@@ -151,10 +151,11 @@ def _lay_out_load(ax: Axes, answer: LoadAnswer) -> None:
     ticks = np.arange(0, 1.01, 0.2)
     ax.set(xlim=(0, right), xticks=ticks, xticklabels=[f"{100 * tick:.0f}" for tick in ticks])
     ax.set(xlabel="load applied [% of the whole]", ylabel="peak micromotion [µm]")
-    above = ax.secondary_xaxis("top", functions=(lambda x: x * size, lambda x: x / size))
-    above.xaxis.set_major_locator(MaxNLocator(6))
+    above = ax.twiny()
+    above.set(xlim=(0, size * right))
     above.set_xlabel(label, fontsize=TEXT_PT)
-    above.tick_params(labelsize=ax.xaxis.get_ticklabels()[0].get_fontsize())
+    above.xaxis.set_major_locator(MaxNLocator(6))
+    above.tick_params(labelsize=SMALL_PT + 0.5)
 
 
 def _times(bone: Curve, linear: Curve) -> float:

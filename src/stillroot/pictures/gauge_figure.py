@@ -38,10 +38,9 @@ UPRIGHT = 1e-6
 """Less aside than this, a gauge on top stands upright, and on the left."""
 HATCHED: Style = {"facecolor": "white", "edgecolor": "0.15", "hatch": "////", "linewidth": 1.0}
 DARK: Style = {"facecolor": "0.35", "edgecolor": "0.15", "linewidth": 1.0}
-NOTE = (
-    "Motion at the wall reaches the head through the lever; the rest is elastic give of bone and "
-    "implant."
-)
+GIVE = ("elastic give of bone and implant", "give of implant and bone, crushed or not")
+"""What of the head movement is no motion at the wall: where no bone has yielded, and where some has."""
+NOTE = "Motion at the wall reaches the head through the lever; the rest is"
 
 
 def gauge(result: CheckResult) -> Picture | None:
@@ -64,11 +63,12 @@ def gauge(result: CheckResult) -> Picture | None:
     _draw_sketch(sheet.axes(0.3, width_in), result, answer, width_in / HEIGHT_IN)
     bars = sheet.axes(NAMES_IN, WIDTH_IN - NAMES_IN - 1.3, bottom=1.0, height=bars_in)
     _draw_bars(bars, answer, parts)
-    sheet.note(NOTE)
+    give = GIVE[answer.bone_strain.yielded_mm3 > 0]
+    sheet.note(f"{NOTE} {give}.")
     alt = (
         f"{message}. A gauge at the head of the implant under {load_text(answer.resultant, lines=1)}. "
         f"Of what it reads, {um_text(parts.interface_um)} is motion at the wall carried up to the head "
-        f"and {um_text(parts.give_um)} the elastic give of bone and implant."
+        f"and {um_text(parts.give_um)} {give}."
     )
     return sheet.picture(picture_name(result, answer, "gauge"), alt)
 
@@ -151,7 +151,7 @@ def _draw_bars(ax: Axes, answer: LoadAnswer, parts: HeadParts) -> None:
     rows = (
         ("head movement, read by the gauge", _reading(answer), True),
         ("motion at the wall, carried up to the head", um_text(wall), False),
-        ("elastic give of bone and implant", um_text(parts.give_um), False),
+        (GIVE[answer.bone_strain.yielded_mm3 > 0], um_text(parts.give_um), False),
         ("largest motion at the wall itself", peak_words(answer), True),
     )
     name_rows(ax, rows)

@@ -33,6 +33,7 @@ from stillroot.pictures.scales import motion_strip, scale_um
 from stillroot.pictures.words import (
     head_text,
     marked_peak,
+    number_text,
     peak_words,
     picture_name,
     quoted_name,
@@ -82,7 +83,8 @@ def section(result: CheckResult, answer: LoadAnswer) -> Picture:
         f"{answer.head.height_mm:g} mm above the crest."
     )
     if crushed.size:
-        alt += f" {CRUSHED.capitalize()} is hatched: {answer.bone_strain.yielded_mm3:.3g} mm³ in all."
+        size = number_text(answer.bone_strain.yielded_mm3)
+        alt += f" {CRUSHED.capitalize()} is hatched: {size} mm³ in all."
     return sheet.picture(picture_name(result, answer, "section"), alt)
 
 

@@ -114,7 +114,7 @@ def _mark_peak(ax: Axes, answer: LoadAnswer, wall: UnrolledWall) -> None:
         ring(ax, place, y)
     right = -180 < x <= -90 or abs(x) > 179.9
     shift = 9.0 if right else -9.0 if x >= 90 else 0.0
-    text = marked_peak(answer).replace("\n", " ") + (", all round" if peak.all_round else "")
+    text = marked_peak(answer) + (", all round" if peak.all_round else "")
     off = (shift, 11.0 if y > 0.5 * wall.length else -11.0)
     write_off(ax, (-180.0 if right else x, y), off, text, bold=True, bbox=BESIDE, zorder=8)
 

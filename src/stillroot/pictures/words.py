@@ -82,7 +82,8 @@ def marked_peak(answer: LoadAnswer) -> str:
     """Return what is written at the peak."""
     if answer.gives_way_at is None:
         return f"peak {peak_text(answer)}"
-    return f"{given_way_text(answer.gives_way_at)},\nat {peak_words(answer)}"
+    share = whole_text(percent(answer.gives_way_at))
+    return f"{peak_words(answer)} at {share} of the load,\nwhere it gives way"
 
 
 def percent(share: float) -> str:
