@@ -158,10 +158,10 @@ def point_out_gaps(ax: Axes, case: Case, side: float, x: float, *, outwards: boo
 
 
 def draw_crushed(ax: Axes, result: CheckResult, answer: LoadAnswer) -> Floats:
-    """Hatch the bone that has yielded in the section; return the middles (e, 2) of its triangles."""
+    """Hatch the bone that has yielded in the section; return its triangles (e, 3, 2)."""
     pair, bone, state = result.seated.site.pair, result.seated.site.bone, answer.state.bone
     if bone is None or state is None:
-        return np.empty((0, 2))
+        return np.empty((0, 3, 2))
     yielded, angles = bone.yielded(state).mean(axis=1) >= HALF, answer.state.fourier.angles
     corners = pair.bone.nodes_mm.T[bone.nodes[:, :3]]
     parts = [
@@ -170,7 +170,7 @@ def draw_crushed(ax: Axes, result: CheckResult, answer: LoadAnswer) -> Floats:
     ]
     crushed: Floats = np.concatenate(parts)
     hatch_crushed(ax, crushed, zorder=2.5)
-    return crushed.mean(axis=1)
+    return crushed
 
 
 # --- Motion -------------------------------------------------------------------------------------------

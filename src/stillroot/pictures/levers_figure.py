@@ -94,8 +94,9 @@ def other_choices(explained: Explained) -> Picture:
     if not known:
         message = f"{choices} all leave the implant giving way"
     else:
-        to = f"from {whole_text(um_text(min(known)))} to {whole_text(um_text(max(known)))}"
-        message = f"{choices} put the peak anywhere {to}"
+        low, high = (whole_text(um_text(end(known))) for end in (min, max))
+        to = f"at {low}" if low == high else f"anywhere from {low} to {high}"
+        message = f"{choices} put the peak {to}"
         if answered is None:
             message += ", or let the implant give way, as answered"
     about = f"Peak micromotion of “{worst.name}” under other choices"

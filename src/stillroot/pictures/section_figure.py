@@ -53,6 +53,8 @@ if TYPE_CHECKING:
 
 TALL_IN = 7.5
 """Of the drawing."""
+LARGE = 0.3
+"""Of the largest crushed triangle: so large are those one of which is pointed at."""
 
 
 def section(result: CheckResult, answer: LoadAnswer) -> Picture:
@@ -160,18 +162,21 @@ def _mark_peak(ax: Axes, view: View, answer: LoadAnswer) -> None:
 
 def _name_crushed(ax: Axes, view: View, answer: LoadAnswer, crushed: Floats) -> None:
     """Name the crushed bone on the side of the peak, or on the other one where it is there alone."""
-    at = crushed[(np.abs(crushed[:, 0]) < view.edge) & (crushed[:, 1] > view.low)]
-    if not at.size:
+    at, side = crushed.mean(axis=1), side_of_peak(answer)
+    seen = (np.abs(at[:, 0]) < view.edge) & (at[:, 1] > view.low)
+    if not np.any(seen):
         return
-    side = side_of_peak(answer)
-    if not np.any(side * at[:, 0] > 0):
+    if not np.any(seen & (side * at[:, 0] > 0)):
         side = -side
     beside_peak = view.beside((0.0, -answer.peak.depth_mm), side)[1]
     above = beside_peak + 0.12 * view.span < -0.08 * view.span
     y = beside_peak + (0.12 if above else -0.14) * view.span
-    here = at[side * at[:, 0] > 0]
-    inside = here[np.argmin(np.hypot(here[:, 0] - side * view.edge, 3 * (here[:, 1] - y)))]
-    point_out(ax, (float(inside[0]), float(inside[1])), (side * view.edge, y), CRUSHED, side=-side)
+    seen &= side * at[:, 0] > 0
+    (a, b), (c, d) = (crushed[:, 1:] - crushed[:, :1]).transpose(1, 2, 0)
+    size = np.where(seen, np.abs(a * d - b * c), 0.0)
+    large = at[size > LARGE * size.max()]  # not a corner of the bone, where there is more
+    x, z = large[np.argmin(np.hypot(large[:, 0] - side * view.edge, large[:, 1] - y))]
+    point_out(ax, (float(x), float(z)), (side * view.edge, y), CRUSHED, side=-side)
 
 
 def frame_section(ax: Axes, view: View, load: Resultant) -> None:
