@@ -92,6 +92,16 @@ class LoadAnswer:
     curves: tuple[Curve, ...] = ()
 
     @property
+    def reached(self) -> Resultant:
+        """The load of the state and the motions: where the implant gives way, what it bears."""
+        return self.resultant if self.gives_way_at is None else self.resultant.scaled(self.gives_way_at)
+
+    @property
+    def borne_peak_um(self) -> float | None:
+        """The largest micromotion; None where the implant gives way."""
+        return self.peak.total_um if self.gives_way_at is None else None
+
+    @property
     def remaining(self) -> Cycle | None:
         """The last cycle, and what remains after it; None where the implant gives way."""
         return self.cycles[-1] if self.cycles else None
@@ -173,7 +183,7 @@ class CheckResult:
     @cached_property
     def field(self) -> Displacement:
         """The displacement under the governing load; pictures and files share it."""
-        return displacement(self.seated, self.governing.state, self.governing.resultant)
+        return displacement(self.seated, self.governing.state, self.governing.reached)
 
     def __repr__(self) -> str:
         """Return what a reader of a notebook wants first."""

@@ -77,11 +77,17 @@ class YieldingBone:
             taken=np.zeros((6, *points)),
         )
 
+    def yielded(self, state: BoneState) -> Bools:
+        """Return at which points of each triangle (e, k, a) the bone has yielded."""
+        far: Bools = (
+            np.max(np.abs(state.taken), axis=0) > LEAST_TAKEN * self.surface.compression[:, None]
+        )
+        return far.reshape(len(self.nodes), -1, far.shape[1])
+
     def yielded_beside(self, state: BoneState) -> Bools:
         """Return on which edges of the wall (k, a) the bone beside has yielded."""
-        far = np.max(np.abs(state.taken), axis=0) > LEAST_TAKEN * self.surface.compression[:, None]
-        of_triangle = far.reshape(len(self.nodes), -1, far.shape[1]).any(axis=1)
-        return np.where(self.beside[:, None] >= 0, of_triangle[self.beside], False)
+        inside: Bools = np.any(self.yielded(state), axis=1)
+        return np.where(self.beside[:, None] >= 0, inside[self.beside], False)
 
     @cached_property
     def gather(self) -> sp.csr_array:

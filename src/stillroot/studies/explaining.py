@@ -79,12 +79,18 @@ def with_choices(result: CheckResult | Explained, *, progress: Progress = lambda
 
 
 def largest_after(result: CheckResult, lever: Lever) -> tuple[LoadAnswer, float] | None:
-    """Return the load that governs after a change and its peak [µm]; None where any load gives way."""
+    """Return the load that governs after a change and its peak [µm]; None where any load gives way.
+
+    Where the implant gives way without the change, no ratio applies: the peak is that of the coarser
+    elements.
+    """
     peaks = []
-    for answer, ratio in zip(result.loads, lever.ratios, strict=True):
-        if ratio is None:
+    coarse = lever.peaks_um or (None,) * len(result.loads)
+    for answer, ratio, found in zip(result.loads, lever.ratios, coarse, strict=True):
+        peak = found if answer.gives_way_at is not None else ratio and ratio * answer.peak.total_um
+        if peak is None:
             return None
-        peaks.append((answer, ratio * answer.peak.total_um))
+        peaks.append((answer, peak))
     return max(peaks, key=lambda pair: pair[1])
 
 
@@ -95,6 +101,7 @@ def _lever(change: Change, before: Outcome, after: Outcome) -> Lever:
         text=change.text,
         ratios=tuple(new / old if old and new is not None else None for old, new in peaks),
         reason=before.reason or after.reason,
+        peaks_um=tuple(new for _, new in peaks),
     )
 
 

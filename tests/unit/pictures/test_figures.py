@@ -92,13 +92,13 @@ def wall_lines(picture: Picture) -> list[LineCollection]:
     return [c for c in found if isinstance(c, LineCollection) and c.get_array() is not None]
 
 
-def test_a_summary_and_two_pictures_a_load_then_three_of_the_governing_one(
+def test_a_summary_and_three_pictures_a_load_then_three_of_the_governing_one(
     all_loads: CheckResult,
 ) -> None:
     names = [picture.name for picture in pictures(all_loads)]
     worst = all_loads.load_slugs[all_loads.loads.index(all_loads.governing)]
-    assert names[:3] == ["summary", "section-1-axial", "unrolled-1-axial"]
-    assert names[1 + 2 * len(LOADS) :] == [f"moved-{worst}", "seat-pressure", f"gauge-{worst}"]
+    assert names[:4] == ["summary", "section-1-axial", "unrolled-1-axial", "curve-1-axial"]
+    assert names[1 + 3 * len(LOADS) :] == [f"moved-{worst}", "seat-pressure", f"gauge-{worst}"]
     assert len(names) == len(set(names))
 
 
@@ -268,6 +268,7 @@ def test_pictures_of_the_governing_load_come_last(result: CheckResult) -> None:
         "summary",
         "section-1-push",
         "unrolled-1-push",
+        "curve-1-push",
         "moved-1-push",
         "seat-pressure",
         "gauge-1-push",
