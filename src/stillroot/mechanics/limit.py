@@ -11,6 +11,7 @@ has a solution also where none exists for a larger F: the implant then gives way
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -22,18 +23,24 @@ from stillroot.mechanics.path import solved
 from stillroot.mechanics.yielding import Guess
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from stillroot.arrays import Floats
     from stillroot.mechanics.contact import ContactState, Problem
 
 FLAT = 0.02
 """The implant gives way where its stiffness along the load has fallen to this share of the bonded."""
+STEEP = 0.2
+"""A step over which the mean stiffness is a smaller share of the bonded is followed more closely."""
+LONG = 1.1
+"""Growth of the motion over which its stiffness is read: less is noise of the solver."""
 STEPS_LIMIT = 40
 FROM_REST, FIRST_STEP, GROWTH, SHORTEST = 0.05, 0.25, 1.6, 1 / 32
 """Steps of U: the first from rest relative to the motion of the bonded implant under the whole load, or
 else to the motion so far; each to the one before, the smallest to the first."""
 LOOSE = 1e-6
 """Tolerance of the states on the curve."""
-MET, MEETING = 1e-5, 20
+MET, MEETING = 5e-5, 20
 """Largest error of F where a load is to be met, and the number of solves to meet it."""
 
 
@@ -73,7 +80,7 @@ def beyond(
     """
     held = _Held.along(problem, line)
     loosely = held.loosely()
-    curve = [Reached(share=share, motion=held.motion(at, share), state=at)]
+    curve = [Reached(share=share, motion=_motion(line, at, share), state=at)]
     step = first = max(FIRST_STEP * curve[0].motion, FROM_REST)
     while len(curve) < STEPS_LIMIT:
         last = curve[-1]
@@ -87,10 +94,25 @@ def beyond(
         if new.share >= 1:
             return (*curve, _met(problem, held, last, new)), False
         curve.append(new)
-        if new.share - last.share < FLAT * (new.motion - last.motion):
+        if _is_flat(curve):
             return tuple(curve), True
         step *= GROWTH
     raise _failed(problem, curve[-1].share, ())
+
+
+def bears(line: Line, states: Sequence[tuple[float, ContactState]]) -> int:
+    """Return how many states on a line, each at a share of its load, come before it may stand still."""
+    motions = [0.0, *(_motion(line, state, share) for share, state in states)]
+    shares = [0.0, *(share for share, _ in states)]
+    slopes = np.diff(shares) / np.maximum(np.diff(motions), 1e-300)
+    flat = np.flatnonzero(slopes < STEEP)
+    return len(states) if len(flat) == 0 else int(flat[0])
+
+
+def _motion(line: Line, state: ContactState, share: float) -> float:
+    """Return U/c of a state in equilibrium with a share of a load."""
+    change = state.elastic_w - line.first.elastic_w
+    return share + float(np.sum(line.load * change)) / line.compliance
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -111,22 +133,25 @@ class _Held:
         looser = replace(self.problem, tolerance=max(LOOSE, self.problem.tolerance))
         return replace(self, problem=looser)
 
-    def motion(self, state: ContactState, share: float) -> float:
-        """Return U/c of a state in equilibrium with a share of the load."""
-        line = self.line
-        change = state.elastic_w - line.first.elastic_w
-        return share + float(np.sum(line.load * change)) / line.compliance
-
     def moved(self, begin: Reached, motion: float, guess: Guess) -> Reached:
         """Return the state at a motion, with the history of `begin`."""
         line = self.line
         force = motion + float(np.sum(line.load * line.first.elastic_w)) / line.compliance
         state = solved(self.problem, begin.state, guess, line.start + force * line.load)  # (23)
-        return Reached(share=motion - self.motion(state, 0.0), motion=motion, state=state)
+        return Reached(share=motion - _motion(line, state, 0.0), motion=motion, state=state)
 
 
 def _met(problem: Problem, held: _Held, begin: Reached, past: Reached) -> Reached:
-    """Return the state at F = 1, between one before and one past it (regula falsi, Illinois)."""
+    """Return the state at F = 1, between one before and one past it.
+
+    The load is prescribed again, now that its end is known well; where that stalls, U is sought by
+    regula falsi (Illinois).
+    """
+    part = (1 - begin.share) / (past.share - begin.share)
+    with suppress(Stalled):
+        guess, load = _between(begin, past, part), held.line.start + held.line.load
+        state = solved(problem, begin.state, guess, load)
+        return Reached(share=1.0, motion=_motion(held.line, state, 1.0), state=state)
     low, high, f_low, f_high = begin, past, begin.share - 1, past.share - 1
     for _ in range(MEETING):
         part = f_low / (f_low - f_high)
@@ -143,6 +168,15 @@ def _met(problem: Problem, held: _Held, begin: Reached, past: Reached) -> Reache
         else:
             high, f_high, f_low = new, f, f_low / 2
     raise _failed(problem, low.share, ())
+
+
+def _is_flat(curve: list[Reached]) -> bool:
+    """Return whether the load stands still at the end of a curve, over motion enough to tell."""
+    last = curve[-1]
+    before = [way for way in curve if way.motion <= last.motion / LONG]
+    if not before:
+        return False
+    return last.share - before[-1].share < FLAT * (last.motion - before[-1].motion)
 
 
 def _between(low: Reached, high: Reached, part: float) -> Guess:

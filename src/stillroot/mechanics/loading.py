@@ -13,7 +13,7 @@ from stillroot.mechanics.balance import imbalance
 from stillroot.mechanics.contact import TOLERANCE, ContactState, Problem
 from stillroot.mechanics.fourier import Fourier
 from stillroot.mechanics.implant_motion import section_motion
-from stillroot.mechanics.limit import Line, beyond
+from stillroot.mechanics.limit import Line, bears, beyond
 from stillroot.mechanics.path import Leg, Stuck, followed
 from stillroot.mechanics.resultant import UNIT_LOADS, Resultant
 
@@ -171,13 +171,16 @@ def _one_leg(problem: Problem, line: Line, steps: int) -> tuple[list[tuple[float
     shares = [i / steps for i in range(1, steps + 1)]
     path = [Leg(reached=share, load=line.start + share * line.load) for share in shares]
     try:
-        states = followed(problem, line.first, path, begin=line.start)
-        return list(zip(shares, states, strict=True)), False
+        on_leg = list(zip(shares, followed(problem, line.first, path, begin=line.start), strict=True))
+        if (borne := bears(line, on_leg)) == steps:
+            return on_leg, False
+        on_leg = on_leg[:borne]
+        reached, last = on_leg[-1] if on_leg else (0.0, line.first)
     except Stuck as stuck:
-        reached = (len(stuck.states) + stuck.done) / steps
-        curve, gives_way = beyond(problem, line, stuck.state, reached)
         on_leg = list(zip(shares, stuck.states, strict=False))
-        return [*on_leg, *((way.share, way.state) for way in curve)], gives_way
+        reached, last = (len(stuck.states) + stuck.done) / steps, stuck.state
+    curve, gives_way = beyond(problem, line, last, reached)
+    return [*on_leg, *((way.share, way.state) for way in curve)], gives_way
 
 
 def _compliance(seated: Seated, fourier: Fourier, on_sections: Floats) -> float:

@@ -20,9 +20,15 @@ from stillroot.mechanics.yielding_bone import BoneState
 if TYPE_CHECKING:
     from stillroot.arrays import Floats
     from stillroot.mechanics.contact import ContactState, Problem
+    from stillroot.mechanics.yielding_bone import YieldingBone
 
 LOOSER, LOOSEST = 300.0, 3e-4
-"""Tolerance of (22), relative to the change of u in the step: that at the wall times this; the most."""
+"""Tolerance of (22), relative to the change of u in the step: that at the wall times this; the most.
+Near a load that nothing bears, points of the wall flip between stick and slip, which keeps the residual
+above the first of them; below the other a state counts as found."""
+LEAST_CHANGE = 0.1
+"""Least change of u that a residual is relative to, as a share of u: a short step cannot be closer than
+the state that it begins from."""
 LIMIT = 150
 PATIENCE = 25
 """Iterations allowed without the residual falling below half of its best value so far."""
@@ -41,45 +47,83 @@ class Guess:
     u: Floats | None = None
 
 
+@dataclass(frozen=True, kw_only=True)
+class _Tried:
+    """A displacement u, what M makes of it, and the residual relative to the change of u in the step."""
+
+    u: Floats
+    r: Floats
+    state: ContactState
+    residual: float
+
+
 def equilibrium_with_yield(
     problem: Problem, start: ContactState, guess: Guess, load: Floats
 ) -> ContactState:
-    """Solve (21) from `guess`; `start` has the slip and the plastic strain so far."""
-    bone, fourier, before = problem.bone, start.fourier, start.bone
-    if bone is None or before is None or guess.u is None:
+    """Solve (21) from `guess`; `start` has the slip and the plastic strain so far.
+
+    Raises
+    ------
+    Stalled
+        It does not converge.
+    """
+    if problem.bone is None or start.bone is None or guess.u is None:
         return equilibrium(problem, start, guess.w, load)
-    w, u = guess.w, guess.u
+    step = _Step(problem, problem.bone, start, start.bone, load)
     tolerance = min(LOOSER * problem.tolerance, LOOSEST)
-    history: list[float] = []
-    changes: list[tuple[Floats, Floats]] = []
-    last: tuple[Floats, Floats] | None = None
-    exact = problem.tolerance
-    for _ in range(LIMIT):
-        taken = bone.surface.returned(bone.surface.stress(bone.strain(fourier, u)), before.taken)
+    tried, history = step.accelerated(guess, tolerance)
+    if tried.residual >= max(tolerance, LOOSEST):
+        raise Stalled(tuple(history))
+    return replace(tried.state, residuals=tuple(history))
+
+
+@dataclass(frozen=True)
+class _Step:
+    problem: Problem
+    bone: YieldingBone
+    start: ContactState
+    before: BoneState
+    load: Floats
+
+    def tried(self, u: Floats, w: Floats, exact: float) -> _Tried:
+        """Return M(u) - u and the state there, the wall solved from w to a tolerance."""
+        problem, bone, fourier = self.problem, self.bone, self.start.fourier
+        strain = bone.strain(fourier, u)
+        taken = bone.surface.returned(bone.surface.stress(strain), self.before.taken)
         of_plastic = bone.moved(bone.force(fourier, taken))
         u_0 = of_plastic[:, :, bone.wall]
         there = replace(problem, tolerance=max(exact, FINEST))
-        state = equilibrium(there, start, w, load - problem.series.forces(u_0))  # (21)
+        state = equilibrium(there, self.start, w, self.load - problem.series.forces(u_0))  # (21)
         traction = fourier.moments(problem.layer.nodal_forces(state.tractions.traction))
         new = of_plastic + bone.under(traction)
-        r, w = new - u, state.w
-        change = float(np.linalg.norm(new - before.u))
-        size = float(np.linalg.norm(r))
-        history.append(size / change if change > 0 else 0.0)
-        if history[-1] < tolerance:
-            return replace(
-                state,
-                bone=BoneState(u=new, u_0=u_0, taken=taken),
-                residuals=tuple(history),
-            )
-        exact = min(problem.tolerance, EXACT * size / problem.scale_mm)
-        if len(history) > PATIENCE and min(history[-PATIENCE:]) > 0.5 * min(history[:-PATIENCE]):
-            break
-        if last is not None:
-            changes = [*changes, (u - last[0], r - last[1])][-DEPTH:]
-        last = u, r
-        u = u + r - _accelerated(r, changes)  # (22)
-    raise Stalled(tuple(history))
+        step, whole = float(np.linalg.norm(new - self.before.u)), float(np.linalg.norm(new))
+        change, size = max(step, LEAST_CHANGE * whole), float(np.linalg.norm(new - u))
+        return _Tried(
+            u=u,
+            r=new - u,
+            state=replace(state, bone=BoneState(u=new, u_0=u_0, taken=taken)),
+            residual=size / change if change > 0 else 0.0,
+        )
+
+    def exact(self, r: Floats) -> float:
+        """Return how closely the wall is solved beside a residual."""
+        return min(self.problem.tolerance, EXACT * float(np.linalg.norm(r)) / self.problem.scale_mm)
+
+    def accelerated(self, guess: Guess, tolerance: float) -> tuple[_Tried, list[float]]:
+        """Iterate (22) until it converges or stalls; return the best u tried, and all residuals."""
+        assert guess.u is not None  # noqa: S101 - for the type checker
+        tried = best = self.tried(guess.u, guess.w, self.problem.tolerance)
+        history = [tried.residual]
+        changes: list[tuple[Floats, Floats]] = []
+        while tried.residual >= tolerance and len(history) < LIMIT:
+            if len(history) > PATIENCE and min(history[-PATIENCE:]) > 0.5 * min(history[:-PATIENCE]):
+                break
+            last, u = tried, tried.u + tried.r - _accelerated(tried.r, changes)  # (22)
+            tried = self.tried(u, last.state.w, self.exact(last.r))
+            changes = [*changes, (tried.u - last.u, tried.r - last.r)][-DEPTH:]
+            history.append(tried.residual)
+            best = min(best, tried, key=lambda one: one.residual)
+        return best, history
 
 
 def _accelerated(r: Floats, changes: list[tuple[Floats, Floats]]) -> Floats:
