@@ -6,8 +6,8 @@ interference asks for::
     p = k_n ⟨w·n + δ⟩, at most p_c while seated      t = p n + τ
     τ = k_t (w_t - s), cut back to |τ| = µ p         s the slip so far
 
-The solid is loaded by f and held by its springs: f - K u - Jᵀ (A t(J u)) = 0, J the jump, A the areas. Bone
-that yields (`plastic`) adds the load of its plastic strains.
+The solid is loaded by f and held by its springs: f - K u - Jᵀ (A t(J u)) = 0, J the jump, A the areas.
+Bone that yields (`plastic`) adds the load of its plastic strains.
 """
 
 from __future__ import annotations
@@ -239,7 +239,7 @@ def law_of(solid: Solid) -> Law:
     )
 
 
-def at_rest(solid: Solid, bone: PlasticBone | None = None) -> State:
+def glued(solid: Solid, bone: PlasticBone | None = None) -> State:
     """Return the implant glued in, before any load."""
     law = law_of(solid)
     glue = Glue(

@@ -7,8 +7,8 @@ With strengths s⁺, s⁻ and interaction ζ (Schwiedrzik, Wolfram, Zysset 2013,
     y = √(ξ:F:ξ) + f:ξ - 1 ≤ 0,   F_ii = S_0²,  F_ij = -ζ S_0²,  S_0 = ½ (1/s⁺ + 1/s⁻)
     f = ½ (1/s⁺ - 1/s⁻) 1,   shear of F: F_11 - F_12, as isotropy asks
 
-A step ends at the closest point, where Δε_p = Δλ n, n = ∂y/∂ξ: seven equations for ξ and Δλ, which Newton
-solves together, with no use of invariants or of what commutes::
+A step ends at the closest point, where Δε_p = Δλ n, n = ∂y/∂ξ: seven equations for ξ and Δλ, which
+Newton solves together, with no use of invariants or of what commutes::
 
     C⁻¹ (ξ - ξ*) / (1 + η) + Δλ n = 0,   y = 0,   ξ* = C ε - (1 + η) C ε_p of before
 """
@@ -133,9 +133,7 @@ class Quadric:
         jacobian[:, :6, 6] = jacobian[:, 6, :6] = n
         return jacobian
 
-    def _lengths(
-        self, xi: Floats, flow: Floats, trial: Floats, move: Floats, off: Floats
-    ) -> Floats:
+    def _lengths(self, xi: Floats, flow: Floats, trial: Floats, move: Floats, off: Floats) -> Floats:
         """Return the part (k,) of each move to go, halved until the equations are less off."""
         scale = np.append(np.full(6, 1 / self.compression), 1.0)  # strains against those at yield
         before = np.linalg.norm(off * scale, axis=1)
