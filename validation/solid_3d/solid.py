@@ -63,7 +63,7 @@ SIZES: Mapping[tuple[str, str], Mapping[str, float]] = {
     ("threaded", "coarse"): {"wall_mm": 0.6, "edge_mm": 0.6, "largest_mm": 3.0, "growth": 0.6},
     ("threaded", "fine"): {"wall_mm": 0.4, "edge_mm": 0.25, "largest_mm": 3.0, "growth": 0.6},
     ("yielding", "coarse"): SMOOTH["coarse"],
-    ("yielding", "fine"): SMOOTH["fine"],
+    ("yielding", "fine"): {**SMOOTH["fine"], "tip_mm": 0.07},
 }
 """Tetrahedra of each mesh, see `block.Sizes`; cubic displacement on all."""
 MESHES = ("coarse", "fine")
@@ -326,8 +326,9 @@ def _table(values: Mapping[str, Mapping[str, float]]) -> list[Row]:
 
 
 def extrapolated(body: str, coarse: float, fine: float) -> float:
-    """Return a figure without elements at the wall's edges, if its error is in proportion to them."""
-    wide, narrow = (SIZES[body, mesh]["edge_mm"] for mesh in MESHES)
+    """Return a figure without elements at the tip's edge, if its error is in proportion to them."""
+    sizes = [SIZES[body, mesh] for mesh in MESHES]
+    wide, narrow = (size.get("tip_mm", size["edge_mm"]) for size in sizes)
     return fine + (fine - coarse) * narrow / (wide - narrow)
 
 
