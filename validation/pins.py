@@ -60,6 +60,7 @@ def pin_in_sleeve(
             },
             "bone": {
                 "cortical_thickness_mm": 0.0,
+                "law": "linear",
                 "trabecular_modulus_mpa": bone.modulus_mpa,
                 "poisson": bone.poisson,
                 "radius_mm": sleeve,

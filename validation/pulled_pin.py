@@ -51,6 +51,7 @@ def _seated(interference_um: float, ratio: float) -> Seated:
             },
             "bone": {
                 "cortical_thickness_mm": 0.0,
+                "law": "linear",
                 "trabecular_modulus_mpa": RIGID_MPA,
                 "poisson": 0.0,
                 "radius_mm": BONE_MM,

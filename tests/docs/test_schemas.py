@@ -109,7 +109,7 @@ SMALL = Case.from_dict(
     {
         "title": "Invented scenario: written as JSON",
         "implant": {"diameter_mm": 4.0, "length_mm": 4.0, "thread": {"form": "none"}},
-        "bone": {"cortical_thickness_mm": 1.0, "trabecular_modulus_mpa": 300.0},
+        "bone": {"cortical_thickness_mm": 1.0, "law": "linear", "trabecular_modulus_mpa": 300.0},
         "loads": [{"name": "oblique", "axial_n": 20.0, "lateral_n": 5.0}],
         "numerics": {"element_mm": 1.0, "harmonics": 3, "load_steps": 1},
         "spread": {"trabecular_factor": {"median": 1, "factor": 2}, "load_factor": [0.7, 1.3]},

@@ -24,7 +24,7 @@ PLANS = sorted((ROOT / "docs" / "plans").glob("*.toml"))
 COARSE = {
     "title": "one",
     "implant": {"diameter_mm": 4.1, "length_mm": 6.0, "thread": {"form": "v", "pitch_mm": 1.0}},
-    "bone": {"cortical_thickness_mm": 1.0, "trabecular_modulus_mpa": 300.0},
+    "bone": {"cortical_thickness_mm": 1.0, "law": "linear", "trabecular_modulus_mpa": 300.0},
     "numerics": {"element_mm": 0.6, "harmonics": 3},
 }
 PLAN = {

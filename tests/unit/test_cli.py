@@ -28,6 +28,7 @@ length_mm = 6.0
 thread = { pitch_mm = 1.0 }
 [bone]
 cortical_thickness_mm = 1.0
+law = "linear"
 trabecular_modulus_mpa = 300.0
 [[loads]]
 name = "push and bend"

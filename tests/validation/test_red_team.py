@@ -29,6 +29,7 @@ length_mm = 3.0
 thread = { form = "none" }
 [bone]
 cortical_thickness_mm = 1.0
+law = "linear"
 trabecular_modulus_mpa = 300.0
 radius_mm = 8.0
 depth_mm = 7.0

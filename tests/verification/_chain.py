@@ -24,7 +24,7 @@ LINEAR: dict[str, Any] = {
         "poisson": 0.3,
         "thread": {"form": "none"},
     },
-    "bone": {"cortical_thickness_mm": 0.0, "trabecular_modulus_mpa": 1.0},
+    "bone": {"cortical_thickness_mm": 0.0, "law": "linear", "trabecular_modulus_mpa": 1.0},
     "interface": {"kind": "bonded"},
     "loads": [{"name": "oblique", "axial_n": 0.3, "lateral_n": 0.1}],
     "numerics": {"element_mm": 1.0, "harmonics": 3, "load_steps": 1},
@@ -35,6 +35,7 @@ PLAIN: dict[str, Any] = {
     "implant": {"diameter_mm": 4.1, "length_mm": 6.0, "thread": {"form": "v"}},
     "bone": {
         "cortical_thickness_mm": 1.5,
+        "law": "linear",
         "trabecular_modulus_mpa": 500.0,
         "radius_mm": 7.0,
         "depth_mm": 10.0,

@@ -31,7 +31,7 @@ def peak_um(case: Case) -> float:
 
 def test_a_near_support_is_told_by_the_far_part() -> None:
     """The support 8 mm beside the implant reduces the motion by 4 %; the estimate covers that."""
-    soft = {"cortical_thickness_mm": 0.5, "trabecular_modulus_mpa": 100.0, **ENDLESS}
+    soft = {"cortical_thickness_mm": 0.5, "law": "linear", "trabecular_modulus_mpa": 100.0, **ENDLESS}
     pressed = {"name": "pressed in", "axial_n": 100.0, "lateral_n": 20.0}
     data = case_of(bone=soft, numerics={"far_mm": 8.0}).to_dict()
     near = Case.from_dict({**data, "loads": [pressed]})

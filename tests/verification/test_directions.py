@@ -203,6 +203,7 @@ def footing(
             },
             "bone": {
                 "cortical_thickness_mm": 0.0,
+                "law": "linear",
                 "trabecular_modulus_mpa": 2 * (1 + poisson),
                 "poisson": poisson,
                 "radius_mm": far,

@@ -93,7 +93,7 @@ HARD = {"interference_um": 0.0, "layer_thickness_mm": 0.0}
 ROUGH: dict[str, dict[str, Any]] = {
     "smooth": {
         "implant": {"length_mm": 4.0, **SMOOTH},
-        "bone": {"trabecular_modulus_mpa": 50.0},
+        "bone": {"law": "linear", "trabecular_modulus_mpa": 50.0},
         "interface": {"friction": 0.6, **HARD},
         "numerics": {"element_mm": 1.0},
     },
@@ -104,7 +104,7 @@ ROUGH: dict[str, dict[str, Any]] = {
             "abutment_diameter_mm": 3.4,
             "thread": {"form": "v", "pitch_mm": 1.0},
         },
-        "bone": {"cortical_thickness_mm": 3.0, "trabecular_modulus_mpa": 20.0},
+        "bone": {"cortical_thickness_mm": 3.0, "law": "linear", "trabecular_modulus_mpa": 20.0},
         "interface": {"friction": 0.6, **HARD},
         "numerics": {"element_mm": 1.0, "harmonics": 3},
     },
@@ -114,7 +114,7 @@ ROUGH: dict[str, dict[str, Any]] = {
             "abutment_diameter_mm": 3.4,
             "thread": {"form": "square", "pitch_mm": 0.9},
         },
-        "bone": {"cortical_thickness_mm": 2.0, "trabecular_modulus_mpa": 100.0},
+        "bone": {"cortical_thickness_mm": 2.0, "law": "linear", "trabecular_modulus_mpa": 100.0},
         "interface": {"friction": 0.8, **HARD},
         "numerics": {"element_mm": 1.0, "harmonics": 3},
     },
@@ -153,6 +153,7 @@ def scaled_case(length: float) -> Case:
     }
     bone = {
         "cortical_thickness_mm": 1.2 * length,
+        "law": "linear",
         "trabecular_modulus_mpa": 500.0,
         "radius_mm": 7.0 * length,
         "depth_mm": 10.0 * length,

@@ -23,7 +23,7 @@ TWO_LOADS = {
 HELD_LOW = {
     **TWO_LOADS,
     "implant": {"diameter_mm": 4.0, "length_mm": 8.0, "thread": {"form": "none"}},
-    "bone": {"cortical_thickness_mm": 1.0, "trabecular_modulus_mpa": 300.0},
+    "bone": {"cortical_thickness_mm": 1.0, "law": "linear", "trabecular_modulus_mpa": 300.0},
     "socket": {"holds_mm": [[5.0, 8.0]], "gap_fill": "empty"},
     "interface": {"interference_um": 10.0},
     "loads": [{"name": "oblique", "axial_n": 20.0, "lateral_n": 5.0, "height_mm": 6.0}],
@@ -95,7 +95,7 @@ def test_a_longer_implant_is_a_lever_only_where_its_tip_is_held():
 def test_a_measured_torque_is_kept_and_one_that_cannot_be_reached_says_so():
     """Softer bone gives less pressure: above some torque no interference gives the measured one."""
     face = {"measured_torque_ncm": 2.9}
-    bone = {"cortical_thickness_mm": 0.0, "trabecular_modulus_mpa": 100.0}
+    bone = {"cortical_thickness_mm": 0.0, "law": "linear", "trabecular_modulus_mpa": 100.0}
     socket = {"holds_mm": [[2.0, 6.0]], "gap_fill": "empty"}
     implant = {"diameter_mm": 4.0, "length_mm": 10.0, "thread": {"form": "none"}}
     data = {**HELD_LOW, "interface": face, "bone": bone, "socket": socket, "implant": implant}

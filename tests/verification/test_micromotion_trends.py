@@ -42,6 +42,7 @@ def peak_um(
             "implant": {"diameter_mm": 4.1, "length_mm": 10.0, "thread": {"pitch_mm": pitch_mm}},
             "bone": {
                 "cortical_thickness_mm": 1.0,
+                "law": "linear",
                 "trabecular_modulus_mpa": modulus_mpa,
                 "radius_mm": 10.0,
                 "depth_mm": 15.0,
@@ -93,7 +94,11 @@ def held_by(threads: int) -> Loaded:
         {
             "title": "held at the tip",
             "implant": {"diameter_mm": 4.1, "length_mm": 10.0},
-            "bone": {"cortical_thickness_mm": 1.5, "trabecular_modulus_mpa": MEDIUM_MPA},
+            "bone": {
+                "cortical_thickness_mm": 1.5,
+                "law": "linear",
+                "trabecular_modulus_mpa": MEDIUM_MPA,
+            },
             "socket": {"holds_mm": [[10.0 - held_mm, 10.0]], "gap_fill": "empty"},
             "loads": [{"name": "habitual", "axial_n": 130.0, "lateral_n": 33.0}],
             "numerics": {"element_mm": 0.4, "harmonics": 6},

@@ -97,6 +97,7 @@ def bones(draw: st.DrawFn, implant: Data) -> Data:
     return {
         "cortical_thickness_mm": draw(st.integers(0, 6)) / 2,
         "cortical_modulus_mpa": draw(log_between(5e3, 2e4)),
+        "law": "linear",
         "trabecular_modulus_mpa": draw(st.one_of(modulus, profile)),
         "poisson": draw(between(0.1, 0.45)),
         "radius_mm": implant["diameter_mm"] / 2 + draw(between(3.0, 6.0)),

@@ -45,6 +45,7 @@ def test_the_strained_volume_round_a_pressed_in_pin_is_that_of_lame() -> None:
         implant={"diameter_mm": 2 * radius, "length_mm": length, **SMOOTH},
         bone={
             "cortical_thickness_mm": 0.0,
+            "law": "linear",
             "trabecular_modulus_mpa": modulus,
             "radius_mm": 40.0,
             "depth_mm": 60.0,

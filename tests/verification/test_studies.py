@@ -24,7 +24,11 @@ FRICTIONAL = {
     **LINEAR,
     "title": "Invented scenario: frictional",
     "implant": {"diameter_mm": 4.0, "length_mm": 6.0, "thread": {"pitch_mm": 1.2}},
-    "bone": {"cortical_thickness_mm": 1.0, "trabecular_modulus_mpa": [[0, 300], [6, 150]]},
+    "bone": {
+        "cortical_thickness_mm": 1.0,
+        "law": "linear",
+        "trabecular_modulus_mpa": [[0, 300], [6, 150]],
+    },
     "socket": {"holds_mm": [[1.0, 6.0]], "gap_fill": "graft"},
     "interface": {"friction": 0.4, "interference_um": 5.0},
     "loads": [{"name": "oblique", "axial_n": 60.0, "lateral_n": 15.0}],

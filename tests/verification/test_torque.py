@@ -191,6 +191,7 @@ def placed(kind: int, interference_um: float) -> float:
                 implant={"length_mm": 10.0},
                 bone={
                     "cortical_thickness_mm": cortex,
+                    "law": "linear",
                     "trabecular_modulus_mpa": modulus,
                     "radius_mm": 10.0,
                     "depth_mm": 15.0,
@@ -254,6 +255,7 @@ def placed_at(
         implant={"diameter_mm": diameter_mm, "length_mm": 10.0},
         bone={
             "cortical_thickness_mm": bone[0],
+            "law": "linear",
             "trabecular_modulus_mpa": bone[1],
             "radius_mm": 10.0,
             "depth_mm": 15.0,

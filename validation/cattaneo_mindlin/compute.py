@@ -186,6 +186,7 @@ def _case() -> Case:
             },
             "bone": {
                 "cortical_thickness_mm": 0.0,
+                "law": "linear",
                 "trabecular_modulus_mpa": MODULUS,
                 "poisson": POISSON,
                 "radius_mm": BLOCK,

@@ -67,6 +67,7 @@ def pulled() -> tuple[Layer, ContactState, float]:
             },
             "bone": {
                 "cortical_thickness_mm": 0.0,
+                "law": "linear",
                 "trabecular_modulus_mpa": BONE_MPA,
                 "poisson": BONE_POISSON,
                 "radius_mm": HELD_AT,

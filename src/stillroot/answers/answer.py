@@ -6,15 +6,18 @@ import math
 import platform
 import threading
 from concurrent.futures import Future, wait
+from dataclasses import dataclass
 from functools import partial
 from importlib.metadata import version
 from typing import TYPE_CHECKING, TypeVar
 
+import numpy as np
 from threadpoolctl import threadpool_limits
 
 from stillroot.answers.chain import (
     Chain,
     Placed,
+    loads_of,
     meshed,
     placed_on,
     resultant_of,
@@ -28,22 +31,25 @@ from stillroot.answers.levels import (
     refined,
     solved_on,
 )
-from stillroot.answers.result import CheckResult, DirectionsResult, LoadAnswer
+from stillroot.answers.result import CheckResult, Curve, Cycle, DirectionsResult, LoadAnswer
 from stillroot.answers.summary import summary_of
 from stillroot.answers.wording import band_of
-from stillroot.errors import CaseError, NotConverged
-from stillroot.mechanics.accuracy import COARSE, FINE, errors_of
+from stillroot.errors import CaseError, GivesWay, NotConverged
+from stillroot.inputs.vary import with_keys
+from stillroot.mechanics.accuracy import COARSE, FINE, STEPPED, ErrorEstimate, errors_of
 from stillroot.mechanics.balance import imbalance
-from stillroot.mechanics.six_directions import SixDirections, six_directions
+from stillroot.mechanics.six_directions import GIVES_WAY, SixDirections, six_directions
 from stillroot.mechanics.strain import BoneStrain, bone_strains
-from stillroot.mechanics.torque import share_over_crush
+from stillroot.mechanics.torque import share_crushed
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
     from stillroot.answers.levels import Solved
     from stillroot.inputs.case import Case
+    from stillroot.mechanics.loading import Loading
     from stillroot.mechanics.motion import Reading
+    from stillroot.mechanics.resultant import Resultant
 
 T = TypeVar("T")
 
@@ -52,6 +58,23 @@ HIGHEST_MM = 50.0
 MOST_EXACT = 1e-3
 """Smallest tolerance that may be requested; the solver's own leaves no room for a finer one."""
 REPORTED_VERSIONS = ("stillroot", "numpy", "scipy", "scikit-fem", "gmsh")
+
+
+NO_ERROR = ErrorEstimate(mesh_um=0.0, harmonics_um=0.0, steps_um=0.0, far_um=0.0)
+"""Of a load under which the implant gives way: there is no number that could have one."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Beside:
+    """What is found beside an answer, for each of its loads.
+
+    `found`: the motions on each level of the error, or that the implant gives way there; `strains` of
+    the bone; `curves`: the motions as the load grows, and those of linear bone where the case has none.
+    """
+
+    found: Mapping[str, Sequence[Reading | GivesWay]]
+    strains: Sequence[BoneStrain]
+    curves: Sequence[tuple[Curve, ...]] = ()
 
 
 def check(
@@ -109,8 +132,8 @@ def _checked(case: Case, progress: Callable[[str], None]) -> CheckResult:
                 wait([found])  # only one mesh is made at a time
             raise
         progress("estimating the error")
-        others, strains = found.result()
-    answers = answers_of(fine, others, strains)
+        others = found.result()
+    answers = answers_of(fine, others)
     return CheckResult(
         case=case,
         section=section,
@@ -123,16 +146,38 @@ def _checked(case: Case, progress: Callable[[str], None]) -> CheckResult:
     )
 
 
-def _for_the_error(
-    case: Case, interference_um: float
-) -> tuple[dict[str, tuple[Reading, ...]], tuple[BoneStrain, ...]]:
-    """Return the readings on each level of the error, and the strains of the bone on the coarse one."""
-    bench = Bench()
-    with found_but_for_its_error(case):
-        solved = {level: bench.solved(case, level, interference_um) for level in OF_THE_ERROR}
-    coarse = solved[COARSE]
-    strains = bone_strains(coarse.placed.seated, coarse.states, case.bone.crush_strain)
-    return {level: at.readings for level, at in solved.items()}, strains
+def _for_the_error(case: Case, interference_um: float) -> Beside:
+    """Return what is found on the levels of the error, and for a first look at linear bone."""
+    bench, found, curves = Bench(), {}, []
+    strains: tuple[BoneStrain, ...] = ()
+    for level in OF_THE_ERROR:  # only what is read off each is kept: sites are large
+        with found_but_for_its_error(case):
+            solved = bench.solved(case, level, interference_um)
+        found[level] = solved.found
+        if level == COARSE:
+            strains = bone_strains(solved.placed.seated, solved.states, case.bone.crush_strain)
+        if level == STEPPED:
+            curves.append(curves_of(solved))
+            if case.bone.law != "linear":
+                linear = with_keys(case, {"bone.law": "linear"})
+                curves.append(curves_of(bench.solved(linear, STEPPED, interference_um)))
+    return Beside(found=found, strains=strains, curves=tuple(zip(*curves, strict=True)))
+
+
+def curves_of(solved: Solved) -> tuple[Curve, ...]:
+    """Return the motions on the way to each load."""
+    placed, curves = solved.placed, []
+    for loading, (_, resultant) in zip(solved.loadings, loads_of(placed.case), strict=True):
+        ways = [way for way in loading.states if way.leg == 0]
+        readings = [placed.read(way.state, resultant.scaled(way.share)) for way in ways]
+        curves.append(
+            Curve(
+                shares=np.array([way.share for way in ways]),
+                peak_um=np.array([reading.motion.peak.total_um for reading in readings]),
+                head_um=np.array([reading.head.total_um for reading in readings]),
+            )
+        )
+    return tuple(curves)
 
 
 def beside(work: Callable[[], T]) -> Future[T]:
@@ -149,36 +194,76 @@ def beside(work: Callable[[], T]) -> Future[T]:
     return future
 
 
-def answers_of(
-    fine: Solved, others: Mapping[str, Sequence[Reading]], strains: Sequence[BoneStrain]
-) -> tuple[LoadAnswer, ...]:
+def answers_of(fine: Solved, others: Beside) -> tuple[LoadAnswer, ...]:
     """Combine the solution of each load with its errors to an answer.
 
-    `others` has the readings of each load on the levels `OF_THE_ERROR`.
+    Raises
+    ------
+    NotConverged
+        The implant bears a load, but not on one of the levels that its error is computed from.
     """
+    return tuple(_answer_of(fine, others, place) for place in range(len(fine.loadings)))
+
+
+def _answer_of(fine: Solved, others: Beside, k: int) -> LoadAnswer:
     case, seated = fine.placed.case, fine.placed.seated
-    answers = []
-    for k, (item, state) in enumerate(zip(case.loads, fine.states, strict=True)):
-        resultant, reading = resultant_of(item), fine.readings[k]
-        readings = {FINE: reading, **{level: others[level][k] for level in OF_THE_ERROR}}
-        error, head_error = errors_of(readings, least_error(case))
-        answers.append(
-            LoadAnswer(
-                name=item.name,
-                resultant=resultant,
-                state=state,
-                micromotion=reading.motion,
-                head=reading.head,
-                error=error,
-                head_error=head_error,
-                band=band_of(reading.motion.peak.total_um, case.threshold.bands_um),
-                balance=imbalance(seated.layer, state, resultant),
-                steps=state.steps - seated.state.steps,
-                share_over_crush=share_over_crush(seated, state),
-                bone_strain=strains[k],
+    item, loading, state, reading = case.loads[k], fine.loadings[k], fine.states[k], fine.readings[k]
+    resultant, given_way = resultant_of(item), loading.first_share
+    error = head_error = NO_ERROR
+    curves = others.curves[k] if others.curves else ()
+    if given_way is None:
+        error, head_error = _errors(case, reading, {name: at[k] for name, at in others.found.items()})
+    elif curves:
+        curves = (curves_of(fine)[k], *curves[1:])
+    return LoadAnswer(
+        name=item.name,
+        resultant=resultant,
+        state=state,
+        micromotion=reading.motion,
+        head=reading.head,
+        error=error,
+        head_error=head_error,
+        band=GIVES_WAY if given_way else band_of(reading.motion.peak.total_um, case.threshold.bands_um),
+        balance=imbalance(seated.layer, state, loading.reached(resultant)),
+        steps=state.steps - seated.state.steps,
+        share_over_crush=share_crushed(seated, state),
+        bone_strain=others.strains[k],
+        gives_way_at=given_way,
+        cycles=_cycles(fine.placed, loading, resultant),
+        curves=curves,
+    )
+
+
+def _errors(
+    case: Case, reading: Reading, found: Mapping[str, Reading | GivesWay]
+) -> tuple[ErrorEstimate, ErrorEstimate]:
+    readings = {FINE: reading}
+    with found_but_for_its_error(case):
+        for level, other in found.items():
+            if isinstance(other, GivesWay):
+                raise other
+            readings[level] = other
+    return errors_of(readings, least_error(case))
+
+
+def _cycles(placed: Placed, loading: Loading, resultant: Resultant) -> tuple[Cycle, ...]:
+    """Return the motions each time the load is on, and once it is off again."""
+    legs = max(way.leg for way in loading.states) + 1
+    if loading.gives_way_at is not None:
+        legs -= 1
+    cycles = []
+    for on in range(0, legs - 1, 2):
+        loaded = placed.read(loading.end_of(on), resultant)
+        left = placed.read(loading.end_of(on + 1), resultant.scaled(0.0))
+        cycles.append(
+            Cycle(
+                peak_um=loaded.motion.peak.total_um,
+                head_um=loaded.head.total_um,
+                remaining_peak_um=left.motion.peak.total_um,
+                remaining_head_um=left.head.total_um,
             )
         )
-    return tuple(answers)
+    return tuple(cycles)
 
 
 def _prefixed(progress: Callable[[str], None], before: str) -> Callable[[str], None]:

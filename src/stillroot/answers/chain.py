@@ -17,10 +17,9 @@ import numpy as np
 
 from stillroot.errors import CaseError, MeshError, NotConverged
 from stillroot.inputs.case_messages import at_least, at_most
-from stillroot.inputs.strength import STRENGTH_OVER_MODULUS
 from stillroot.mechanics.contact import TOLERANCE
 from stillroot.mechanics.groundwork import groundwork, split_by_moduli
-from stillroot.mechanics.loading import load
+from stillroot.mechanics.loading import load, loaded
 from stillroot.mechanics.motion import Reading, read
 from stillroot.mechanics.outline import CORTICAL, GAP, TRABECULAR, outline_of
 from stillroot.mechanics.resultant import Resultant
@@ -37,11 +36,12 @@ from stillroot.mechanics.torque import (
 from stillroot.mechanics.wall_law import WallLaw, layer_of
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
 
     from stillroot.inputs.case import Case, Load
     from stillroot.mechanics.contact import ContactState
     from stillroot.mechanics.groundwork import Each, Groundwork
+    from stillroot.mechanics.loading import Loading
     from stillroot.mechanics.mesh import HalfSection
     from stillroot.mechanics.seat import Seated
     from stillroot.mechanics.site import Site
@@ -85,7 +85,7 @@ def strength_of(case: Case) -> Strength | None:
     if case.bone.law == "linear":
         return None
     return Strength(
-        relative=STRENGTH_OVER_MODULUS[strength.material],
+        relative={region: strength.over_modulus(region) for region in (CORTICAL, TRABECULAR)},
         stated_mpa={region: strength.stated_mpa(region) for region in (CORTICAL, TRABECULAR)},
         interaction=strength.interaction,
         hardening=strength.hardening,
@@ -139,6 +139,24 @@ class Placed:
         """
         steps = self.case.numerics.load_steps
         return load(self.seated, [resultant], steps=steps, name=name, tolerance=tolerance)
+
+    def path(
+        self,
+        name: str,
+        resultants: Sequence[Resultant],
+        *,
+        tolerance: float = TOLERANCE,
+        until: Callable[[ContactState, Resultant], bool] = lambda *_: False,
+    ) -> Loading:
+        """Apply loads one after another, in the steps of the case; `until` as for `loading.loaded`.
+
+        Raises
+        ------
+        NotConverged
+            The solver fails.
+        """
+        steps = self.case.numerics.load_steps
+        return loaded(self.seated, resultants, steps=steps, name=name, tolerance=tolerance, until=until)
 
     def read(self, state: ContactState, resultant: Resultant) -> Reading:
         """Return the motions under a load."""

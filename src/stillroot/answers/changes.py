@@ -28,6 +28,11 @@ RELAXED = 0.47
 """Share of the stress left after 10 minutes, at the largest loss measured, in bovine trabecular cores
 compressed and held at constant strain: Gersie et al. 2024, J Mech Behav Biomed Mater 152:106434. No
 press fit was measured; that the seating pressure relaxes alike is an assumption."""
+FIRST_YIELD = 0.7
+"""Share of its strength at which trabecular bone first yields: as `inputs.strength`."""
+AFTER_YIELD = {0.0: "bears no more after yield", 0.05: "bears more after yield, by 5 % of its modulus"}
+"""Bounds of the modulus after yield: what bears no more, and 5 %, usual in models of bone tissue (from
+memory)."""
 LARGEST_LAYER_MM, LARGEST_INTERFERENCE_UM = 1.0, 500.0
 """The largest that a case may state."""
 
@@ -43,11 +48,6 @@ class Change:
     subject: str
     text: str
     keys: Mapping[str, Any]
-
-    @property
-    def under_load(self) -> bool:
-        """Whether bone at the wall crushes under the load as well."""
-        return self.subject == LINEAR
 
     def applied_to(self, case: Case) -> Case:
         """Return the changed case.
@@ -149,10 +149,24 @@ def _of_the_shape(case: Case) -> tuple[Row, ...]:
 
 def alternatives(case: Case) -> tuple[Change, ...]:
     """Return the alternatives to the choices made in a case."""
-    return _changes(*_of_the_layer(case), *_of_the_wall(case), *_of_the_surroundings(case))
+    return _changes(
+        *_of_the_layer(case), *_of_the_wall(case), *_of_the_bone(case), *_of_the_surroundings(case)
+    )
 
 
-LINEAR = "linear bone"
+def _of_the_bone(case: Case) -> tuple[Row, ...]:
+    law, after, subject = "bone.law", "bone.strength.hardening", "bone"
+    yields, strength = case.bone.law == "yields", case.bone.strength
+    key, factor = "bone.strength.factor", FIRST_YIELD * strength.factor
+    return (
+        (not yields, subject, "yields", {law: "yields"}),
+        (yields, subject, "linear: never yields", {law: "linear"}),
+        *(
+            (yields and strength.hardening != value, subject, text, {after: value})
+            for value, text in AFTER_YIELD.items()
+        ),
+        (yields, subject, f"yields at {FIRST_YIELD:g} of its strength", {key: factor}),
+    )
 
 
 def _of_the_layer(case: Case) -> tuple[Row, ...]:
@@ -182,7 +196,6 @@ def _of_the_wall(case: Case) -> tuple[Row, ...]:
         (free, "interference", "none", {fit: 0.0}),
         (free and face.interference_um > 0, "interference", f"{twice:g} µm", {fit: twice}),
         (relaxes, "seating pressure", f"{RELAXED:.0%} left", {kept: RELAXED}),
-        (rubs, LINEAR, "wall crushes under the load too", {}),
     )
 
 

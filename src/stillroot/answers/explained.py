@@ -27,16 +27,18 @@ class Choice:
 
 @dataclass(frozen=True, kw_only=True)
 class Lever:
-    """The result of a change: each load's peak relative to the answer's, None where it gives way.
+    """The result of a change: each load's peak relative to the answer's, None where either gives way.
 
-    `by_plan`: it can be decided; otherwise it is known only roughly. `reason` is empty, or says why
-    there is no answer at all.
+    `peaks_um`: the peaks themselves, on the coarser elements that the ratios come from. `by_plan`: it
+    can be decided; otherwise it is known only roughly. `reason` is empty, or says why there is no answer
+    at all.
     """
 
     by_plan: bool
     text: str
     ratios: tuple[float | None, ...]
     reason: str = ""
+    peaks_um: tuple[float | None, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -12,7 +12,7 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from stillroot.answers.chain import Chain, Placed, loads_of, solids_of
-from stillroot.errors import MeshError, NotConverged
+from stillroot.errors import GivesWay, MeshError, NotConverged
 from stillroot.mechanics.accuracy import (
     COARSE,
     COARSER,
@@ -27,6 +27,7 @@ from stillroot.mechanics.accuracy import (
 )
 from stillroot.mechanics.contact import TOLERANCE
 from stillroot.mechanics.groundwork import with_far_support
+from stillroot.mechanics.loading import gives_way
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -34,6 +35,7 @@ if TYPE_CHECKING:
     from stillroot.inputs.case import Case, Numerics
     from stillroot.mechanics.contact import ContactState
     from stillroot.mechanics.groundwork import Groundwork
+    from stillroot.mechanics.loading import Loading
     from stillroot.mechanics.motion import Reading
     from stillroot.mechanics.seat import Seated
 
@@ -103,11 +105,28 @@ def at_level(case: Case, level: str) -> Case:
 
 @dataclass(frozen=True, kw_only=True)
 class Solved:
-    """The state and the motions under each load of a case, on one level."""
+    """The states under each load of a case on one level, and the motions at the end of it.
+
+    On the level of the answer each load is taken off again, as often as the case says.
+    """
 
     placed: Placed
-    states: tuple[ContactState, ...]
+    loadings: tuple[Loading, ...]
     readings: tuple[Reading, ...]
+
+    @property
+    def states(self) -> tuple[ContactState, ...]:
+        """The state under each load, the first time it is applied; where it gives way, the last one."""
+        return tuple(loading.end_of(0) for loading in self.loadings)
+
+    @property
+    def found(self) -> tuple[Reading | GivesWay, ...]:
+        """The motions under each load, or that the implant gives way under it."""
+        named = zip(self.loadings, self.readings, loads_of(self.placed.case), strict=True)
+        return tuple(
+            reading if loading.first_share is None else gives_way(name, loading.first_share)
+            for loading, reading, (name, _) in named
+        )
 
 
 class Bench:
@@ -159,13 +178,14 @@ def solved_on(
 ) -> Solved:
     """Apply each load of a case that is placed on a level."""
     words, tolerance = LEVELS[level].words, LEVELS[level].tolerance
-    states, readings = [], []
-    for name, resultant in loads_of(placed.case):
+    loadings, readings = [], []
+    for item, (name, resultant) in zip(placed.case.loads, loads_of(placed.case), strict=True):
         progress(name)
         told = f"{name} (its error: {words})" if words else name
-        states.append(placed.loaded(told, resultant, tolerance=tolerance))
-        readings.append(placed.read(states[-1], resultant))
-    return Solved(placed=placed, states=tuple(states), readings=tuple(readings))
+        path = [resultant, resultant.scaled(0.0)] * item.cycles if level == FINE else [resultant]
+        loadings.append(placed.path(told, path, tolerance=tolerance))
+        readings.append(placed.read(loadings[-1].end_of(0), loadings[-1].reached(resultant)))
+    return Solved(placed=placed, loadings=tuple(loadings), readings=tuple(readings))
 
 
 def _far_ground(coarse: Chain, far: Case) -> Groundwork:

@@ -9,20 +9,25 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Protocol
 
-from stillroot.answers.result import Summary
-from stillroot.answers.wording import band_of, with_error
+from stillroot.answers.result import Summary, peak_text
+from stillroot.answers.wording import band_of, rounded, with_error
 from stillroot.mechanics.harmonics import AXIS_MM
 from stillroot.mechanics.outline import gaps_between
-from stillroot.mechanics.strain import TENSILE_YIELD_STRAIN
+from stillroot.mechanics.strain import TENSILE_YIELD_STRAIN, VOLUME_MM3
 
 if TYPE_CHECKING:
-    from stillroot.answers.result import LoadAnswer
+    from stillroot.answers.result import Cycle, LoadAnswer
     from stillroot.inputs.case import Case
     from stillroot.mechanics.motion import Peak
     from stillroot.mechanics.resultant import Resultant
+    from stillroot.mechanics.strain import BoneStrain
 
 OUT_OF_SEAT_UM = 300.0
 """About a thread's depth: beyond it small displacements and ring threads no longer apply. Assumption."""
+LEAST_SHARE = 0.01
+"""Of the held surface: less at its limit is a corner, and not told."""
+LARGE_STRAIN = 0.05
+"""Plastic strain beyond which small strains no longer describe bone, and it softens. Assumption."""
 GLUED = "The wall is taken as glued, as if healed: it can neither slip nor open. A fresh one moves more."
 SIDES_IN_WORDS = {
     "towards": "on the side the load points to",
@@ -35,14 +40,24 @@ SIDES_IN_WORDS = {
 
 def summary_of(case: Case, answers: tuple[LoadAnswer, ...]) -> Summary:
     """Return the summary of the load that moves the implant most."""
-    worst = max(answers, key=lambda answer: answer.peak.total_um)
+    worst = max(answers, key=lambda answer: answer.severity)
+    sentence = (
+        f"Peak interface micromotion is {peak_text(worst)} ({worst.band}) under "
+        f'"{worst.name}", the governing load, {place_of(worst)}.'
+    )
+    if worst.gives_way_at is not None:
+        sentence = (
+            f'The implant gives way at {worst.gives_way_at:.0%} of "{worst.name}": beyond that it finds '
+            f"no equilibrium. There its interface moves {rounded(worst.peak.total_um)} µm, "
+            f"{place_of(worst)}."
+        )
     return Summary(
-        sentence=(
-            "Peak interface micromotion is "
-            f"{with_error(worst.peak.total_um, worst.error.total_um)} µm ({worst.band}) under "
-            f'"{worst.name}", the governing load, {place_of(worst)}.'
+        sentence=sentence,
+        limits=(
+            *_numerical_limits(case, worst),
+            *yield_limits(case, worst.bone_strain, worst.share_over_crush, worst.remaining),
+            *_model_limits(case),
         ),
-        limits=(*_numerical_limits(case, worst), *_model_limits(case)),
     )
 
 
@@ -79,7 +94,9 @@ def side_of(answer: Placed) -> str:
 
 def _numerical_limits(case: Case, worst: LoadAnswer) -> tuple[str, ...]:
     bands, peak, error = case.threshold.bands_um, worst.peak.total_um, worst.error.total_um
-    limits = []
+    limits: list[str] = []
+    if worst.gives_way_at is not None:
+        return ()
     low, high = band_of(max(peak - error, 0), bands), band_of(peak + error, bands)
     if low != high:
         limits.append(f'The numerical error alone spans more than one band, from "{low}" to "{high}".')
@@ -88,25 +105,58 @@ def _numerical_limits(case: Case, worst: LoadAnswer) -> tuple[str, ...]:
             "A motion this large leaves the seat. The model is valid for small motions only: read this "
             "one as giving way."
         )
-    if worst.share_over_crush > 0.01:
-        limits.append(
-            f"Under this load, {worst.share_over_crush:.0%} of the held surface bears more than the "
-            "pressure assumed to crush bone; there the bone would give way and the implant move more."
-        )
-    strain = worst.bone_strain
-    if strain.is_past_yield:
-        limits.append(
-            f"Bone is strained past yield in {strain.past_yield_mm3:.0f} mm³ (1 mm³ is compressed "
-            f"by more than {strain.compressive:.1%} and stretched by more than {strain.tensile:.1%}; "
-            f"bone yields at about {case.bone.crush_strain:.2%} and {TENSILE_YIELD_STRAIN:.2%}). Bone "
-            "stays linear in the model, so the true motion is larger: --choices shows one estimate."
-        )
     head = band_of(worst.head.total_um, bands)
     if head != worst.band:
         limits.append(
             f"Head movement, {with_error(worst.head.total_um, worst.head_error.total_um)} µm, lies in "
             f"another band ({head}): it includes the elastic give of bone and implant, and is what a "
             "bench gauge reads."
+        )
+    return tuple(limits)
+
+
+def yield_limits(
+    case: Case, strain: BoneStrain | None, share: float, remaining: Cycle | None = None
+) -> tuple[str, ...]:
+    """Return what yields under a load, or what would if the bone were not linear.
+
+    `strain` is that of the bone, None where it was not computed; `share` that of the held surface at its
+    limit.
+    """
+    if case.bone.law == "linear":
+        return _if_it_yielded(case, strain, share)
+    limits = []
+    if strain is not None and strain.yielded_mm3 > VOLUME_MM3:
+        left = ""
+        if remaining is not None:
+            um = rounded(remaining.remaining_peak_um)
+            left = f"; {um} µm of the motion remain when the load is taken off"
+        limits.append(
+            f"Bone is crushed for good in {strain.yielded_mm3:.0f} mm³, beside {share:.0%} of the held "
+            f"surface{left}. How much bone bears once it has yielded is known only roughly: --choices "
+            "shows what that does."
+        )
+    if strain is not None and strain.plastic > LARGE_STRAIN:
+        limits.append(
+            f"1 mm³ of bone is deformed for good by more than {strain.plastic:.0%}, where small strains "
+            "no longer describe it: read the motion as at least this large."
+        )
+    return tuple(limits)
+
+
+def _if_it_yielded(case: Case, strain: BoneStrain | None, share: float) -> tuple[str, ...]:
+    limits = []
+    if share > LEAST_SHARE:
+        limits.append(
+            f"Under this load, {share:.0%} of the held surface bears more than the pressure assumed to "
+            "crush bone; there the bone would give way and the implant move more."
+        )
+    if strain is not None and strain.is_past_yield:
+        limits.append(
+            f"Bone is strained past yield in {strain.past_yield_mm3:.0f} mm³ (1 mm³ is compressed by "
+            f"more than {strain.compressive:.1%} and stretched by more than {strain.tensile:.1%}; bone "
+            f"yields at about {case.bone.crush_strain:.2%} and {TENSILE_YIELD_STRAIN:.2%}). Bone is "
+            'linear in this case, so the true motion is larger: bone.law = "yields" lets it yield.'
         )
     return tuple(limits)
 

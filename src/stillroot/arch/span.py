@@ -26,7 +26,7 @@ from stillroot.mechanics.loading import BALANCE
 from stillroot.mechanics.motion import HeadMovement, Micromotion, Reading, micromotion
 from stillroot.mechanics.resultant import resultant_at
 from stillroot.mechanics.strain import BoneStrain, bone_strains
-from stillroot.mechanics.torque import share_over_crush
+from stillroot.mechanics.torque import share_crushed
 from stillroot.units import UM_PER_MM
 
 if TYPE_CHECKING:
@@ -387,7 +387,7 @@ def _told(
                 error=None if errors is None else errors[k][0],
                 head_error=None if errors is None else errors[k][1],
                 band=band_of(reading.motion.peak.total_um, bands),
-                share_over_crush=share_over_crush(a.head.seated, moved.state),
+                share_over_crush=share_crushed(a.head.seated, moved.state),
             )
         )
     line = plan.line.corners_mm if plan.bridge.kind == "rigid" else bridge.nodes_mm

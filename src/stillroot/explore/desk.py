@@ -301,13 +301,9 @@ class Desk:
         return told
 
     async def _for_the_error(self, case: Case, interference_um: float) -> tuple[Any, Any]:
-        """Return the readings on each level of the error, and how far bone is strained."""
-        coarse, forces = await self.coarser.ask("coarse", case, interference_um)
-        # Where another tab waits for the first answer, its bench is not kept from it.
-        straining = self.coarser if self.first.busy else self.first
-        others, strains = await _together(
-            self.coarser.ask("others", case, interference_um), straining.ask("strains", case, forces)
-        )
+        """Return what is found on each level of the error, and how far bone is strained."""
+        coarse, strains = await self.coarser.ask("coarse", case, interference_um)
+        others = await self.coarser.ask("others", case, interference_um)
         return {**coarse, **others}, strains
 
 

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from stillroot.answers.chain import resultant_of
+from stillroot.answers.result import LoadAnswer, peak_text
 from stillroot.answers.summary import place_of, summary_of
 from stillroot.answers.wording import band_of, with_error
 from stillroot.mechanics.outline import gaps_between, outline_of
@@ -22,7 +23,6 @@ from stillroot.words.loads import load_text
 if TYPE_CHECKING:
     from stillroot.answers.chain import Placed
     from stillroot.answers.levels import Solved
-    from stillroot.answers.result import LoadAnswer
     from stillroot.arrays import Floats
     from stillroot.explore.first import FirstAnswer
     from stillroot.inputs.case import Case
@@ -116,7 +116,7 @@ def refined_told(case: Case, fine: Solved, answers: tuple[LoadAnswer, ...]) -> d
             for answer in answers
         ],
         **_seat_told(fine.placed),
-        "governing": max(answers, key=lambda a: a.peak.total_um).name,
+        "governing": max(answers, key=lambda a: a.severity).name,
         "limits": [without_options(text) for text in summary_of(case, answers).limits],
         "case_fingerprint": case.fingerprint(),
     }
@@ -163,6 +163,10 @@ def _load_told(
     peak, head = answer.peak, answer.head
     band = band_of(peak.total_um, case.threshold.bands_um)
     shown, place = with_error(peak.total_um, error_um), place_of(answer)
+    sentence = f"Peak micromotion {shown} µm ({band}), {place}."
+    if isinstance(answer, LoadAnswer) and answer.gives_way_at is not None:
+        shown, band = peak_text(answer), answer.band
+        sentence = f"The implant {shown}; what is drawn is its motion there."
     return {
         "name": answer.name,
         "peak_um": peak.total_um,
@@ -170,7 +174,7 @@ def _load_told(
         "shown": shown,
         "band": band,
         "place": place,
-        "sentence": f"Peak micromotion {shown} µm ({band}), {place}.",
+        "sentence": sentence,
         "ring_mm": peak_places(peak),
         "head_um": head.total_um,
         "head_shown": with_error(head.total_um, head_error_um),

@@ -1,10 +1,10 @@
 """The processes that solve for the page, each with the stages that it keeps.
 
-Three benches: `first` answers coarsely, and then finds how far bone is strained; `fine` and `coarser`
-share the rest of a refined answer between two cores, and together they compute what `check` computes. A
-bench does one job at a time and can be told to drop it: a signal, where there are any, breaks off the
-job between two lines of Python; elsewhere it ends at the next stage. A bench keeps the last seats and
-what is loaded on them, no more, so its memory is bounded.
+Three benches: `first` answers coarsely; `fine` and `coarser` share a refined answer between two cores,
+and together they compute what `check` computes. A bench does one job at a time and can be told to drop
+it: a signal, where there are any, breaks off the job between two lines of Python; elsewhere it ends at
+the next stage. A bench keeps the last seats and what is loaded on them, no more, so its memory is
+bounded.
 """
 
 from __future__ import annotations
@@ -19,16 +19,14 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from threadpoolctl import threadpool_limits
 
-from stillroot.answers.answer import answers_of, check, six_directions_of
-from stillroot.answers.chain import Chain, meshed, solids_of
-from stillroot.answers.levels import OF_THE_ERROR, Bench, at_level, found_but_for_its_error
-from stillroot.errors import StillrootError
+from stillroot.answers.answer import Beside, answers_of, check, six_directions_of
+from stillroot.answers.chain import Chain
+from stillroot.answers.levels import OF_THE_ERROR, Bench, found_but_for_its_error
+from stillroot.errors import GivesWay, StillrootError
 from stillroot.explore.first import first_answer
 from stillroot.explore.told import directions_told, first_told, refined_told
 from stillroot.mechanics.accuracy import COARSE, FINE
-from stillroot.mechanics.bodies import take_apart
-from stillroot.mechanics.fields import forces_on_bone
-from stillroot.mechanics.strain import strains_under
+from stillroot.mechanics.strain import bone_strains
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
@@ -36,14 +34,13 @@ if TYPE_CHECKING:
     from multiprocessing.connection import Connection
 
     from stillroot.answers.levels import Solved
-    from stillroot.arrays import Floats
     from stillroot.inputs.case import Case
     from stillroot.mechanics.motion import Reading
     from stillroot.mechanics.strain import BoneStrain
 
 T = TypeVar("T")
-Readings = dict[str, "tuple[Reading, ...]"]
-"""What is read off each level of the error, for each load."""
+Found = dict[str, "tuple[Reading | GivesWay, ...]"]
+"""What is found on each level of the error, for each load."""
 
 CONTINUES = frozenset({"join"})
 """Jobs that go on from what the same process did before."""
@@ -142,7 +139,7 @@ class Worker:
     """One process's work, a method for each kind of job, and what it keeps from one to the next.
 
     `first` and `directions` answer a case. Two processes share the refined answer: `fine` in one, in the
-    other `coarse` and `others`; `strains` is for whoever has time, and `join` makes one answer of them.
+    other `coarse` and `others`; `join` makes one answer of them.
     """
 
     def __init__(self, progress: Callable[[str], None]) -> None:
@@ -175,36 +172,30 @@ class Worker:
         """Solve a case on its own mesh, for `join`."""
         self._fine = self._bench.solved(case, FINE, progress=self._progress)
 
-    def coarse(self, case: Case, interference_um: float) -> tuple[Readings, list[Floats]]:
-        """Return the readings on the coarse mesh, and the forces on bone for `strains`."""
+    def coarse(self, case: Case, interference_um: float) -> tuple[Found, tuple[BoneStrain, ...]]:
+        """Return what is found on the coarse mesh, and the strains of the bone."""
         with found_but_for_its_error(case):
             solved = self._bench.solved(case, COARSE, interference_um, progress=self._progress)
-        layer = solved.placed.seated.layer
-        return {COARSE: solved.readings}, [forces_on_bone(layer, state) for state in solved.states]
+        strains = bone_strains(solved.placed.seated, solved.states, case.bone.crush_strain)
+        return {COARSE: solved.found}, strains
 
-    def others(self, case: Case, interference_um: float) -> Readings:
-        """Return the readings on the levels of the error besides the coarse mesh."""
+    def others(self, case: Case, interference_um: float) -> Found:
+        """Return what is found on the levels of the error besides the coarse mesh."""
         with found_but_for_its_error(case):
             return {
-                level: self._bench.solved(case, level, interference_um, progress=self._progress).readings
+                level: self._bench.solved(case, level, interference_um, progress=self._progress).found
                 for level in OF_THE_ERROR
                 if level != COARSE
             }
 
-    def strains(self, case: Case, forces: Sequence[Floats]) -> tuple[BoneStrain, ...]:
-        """Return how far bone is strained by the forces that `coarse` found in another process."""
-        here = at_level(case, COARSE)
-        section = meshed(here)
-        self._progress("meshed")
-        pair = take_apart(section, keep_gap=case.socket.gap_filled)
-        return strains_under(solids_of(here), pair, forces, case.bone.crush_strain)
-
-    def join(self, case: Case, readings: Readings, strains: Sequence[BoneStrain]) -> dict[str, Any]:
+    def join(self, case: Case, found: Found, strains: Sequence[BoneStrain]) -> dict[str, Any]:
         """Return the refined answer of the case that `fine` solved."""
         if self._fine is None:
             msg = "a case is solved before its errors are joined to it"
             raise AssertionError(msg)
-        return refined_told(case, self._fine, answers_of(self._fine, readings, strains))
+        return refined_told(
+            case, self._fine, answers_of(self._fine, Beside(found=found, strains=strains))
+        )
 
     def report(self, case: Case) -> str:
         """Return report.html of a case: of what `check --out` writes, the page alone."""

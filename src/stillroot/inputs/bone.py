@@ -84,7 +84,7 @@ class Bone(Section):
     """Compressive yield strain: while the implant is seated no pressure exceeds this times the modulus
     of the bone beside it."""
     law: Literal["yields", "linear"] = key(
-        "linear", "bone that bears more than its strength gives way (docs/theory.md)"
+        "yields", "bone that bears more than its strength gives way (docs/theory.md)"
     )
     """yields: bone gives way for good where it bears more than its strength; linear: it never does, and
     moves less than true bone wherever it is strained past yield."""

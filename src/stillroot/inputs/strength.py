@@ -49,6 +49,8 @@ class Strength(Section):
         None, QUADRIC, shown="0.0052 times the modulus (foam 0.04)", typical="0.0044 to 0.0075 E"
     )
     """Tensile strength of the cortical layer."""
+    factor: Positive = key(1.0, ASSUMPTION, typical="0.7 to 1")
+    """All four strengths, times this: trabecular bone first yields at 0.7 of what it bears at most."""
     interaction: float = key(
         lambda data: 0.5 if data["material"] == "foam" else 0.19,
         f"{QUADRIC}: 0.188 for trabecular bone; its use for cortical bone is an assumption",
@@ -69,16 +71,23 @@ class Strength(Section):
     )
     """Modulus after yield in uniaxial compression, over the modulus before; 0 is perfectly plastic."""
 
-    def stated_mpa(self, region: str) -> tuple[float | None, float | None]:
+    def stated_mpa(self, region: str) -> tuple[float | None, ...]:
         """Return what is stated of a region's strength in compression and in tension."""
-        return getattr(self, f"{region}_compression_mpa"), getattr(self, f"{region}_tension_mpa")
+        return tuple(
+            None if mpa is None else self.factor * mpa
+            for mpa in (getattr(self, f"{region}_{way}_mpa") for way in ("compression", "tension"))
+        )
+
+    def over_modulus(self, region: str) -> tuple[float, float]:
+        """Return the strengths of a region relative to its modulus, where none are stated."""
+        compression, tension = STRENGTH_OVER_MODULUS[self.material][region]
+        return self.factor * compression, self.factor * tension
 
     def problems(self, region: str, modulus_mpa: float) -> Problems:
         """Yield what is wrong with the strength of a region of this modulus."""
-        ratios = STRENGTH_OVER_MODULUS[self.material][region]
         compression, tension = (
             ratio * modulus_mpa if mpa is None else mpa
-            for ratio, mpa in zip(ratios, self.stated_mpa(region), strict=True)
+            for ratio, mpa in zip(self.over_modulus(region), self.stated_mpa(region), strict=True)
         )
         if not closes(compression / tension, self.interaction):
             text = (

@@ -5,7 +5,7 @@ the distance of the far support::
 
     mesh        2 P max |s(h) - s(2h)| / s   s the peak, the mean, the 95th percentile    (10)
     harmonics   |P(N) - P(N - 2)|            they fall faster than geometrically          (11)
-    steps       8/7 |P(k) - P(8k)|           first order                                  (12)
+    steps       4/3 |P(k) - P(4k)|           first order                                  (12)
     far         2 |P(D) - P(2D)|             the field of a force falls as 1/D            (13)
 
 The factor 2 in (10) corresponds to a convergence order of 0.6: corners of the thread are singular, and
@@ -32,7 +32,7 @@ PARTS = ("mesh", "harmonics", "steps", "far")
 """The parts of an error."""
 COARSER = 2.0
 FEWER_HARMONICS = 2
-MORE_STEPS = 8
+MORE_STEPS = 4
 FARTHER = 2.0
 ORDER = 0.6
 MESH_FACTOR = 2.0

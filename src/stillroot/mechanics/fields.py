@@ -63,10 +63,10 @@ def bone_displacement(solids: Solids, pair: BodyPair, forces: Sequence[Floats]) 
 
 def displacement(seated: Seated, loaded: ContactState, resultant: Resultant) -> Displacement:
     """Return the displacement of both bodies from the seated to the loaded state."""
-    site, layer, fourier = seated.site, seated.layer, loaded.fourier
+    site, fourier = seated.site, loaded.fourier
     solids, wall, implant = site.solids, site.pair.wall, site.pair.implant
-    forces = forces_on_bone(layer, loaded) - fourier.embedded(forces_on_bone(layer, seated.state))
-    (bone,) = bone_displacement(solids, site.pair, [forces])
+    whole, before = displacements_of_bone(seated, [loaded, seated.state])
+    bone = whole - fourier.embedded(before)
     change = loaded.w - fourier.embedded(seated.state.w)
     on_sections = resultant.on_sections(solids.top_mm)
     stiffness = implant_stiffness(solids, implant)
@@ -87,6 +87,15 @@ def displacement(seated: Seated, loaded: ContactState, resultant: Resultant) -> 
             at_wall = u_wall[free_rows(site.series.expand[n])]
             moved[family, n] = body.recovered(at_wall, load, inside).reshape(-1, 3)
     return Displacement(fourier=fourier, implant=moved, bone=bone)
+
+
+def displacements_of_bone(seated: Seated, states: Sequence[ContactState]) -> list[Floats]:
+    """Return u, v, w (f, h, n, 3) [mm] of the bone in each of several states, from the unstressed."""
+    yielded = [state.bone.u for state in states if state.bone is not None]
+    if yielded:
+        return yielded
+    site = seated.site
+    return bone_displacement(site.solids, site.pair, [forces_on_bone(seated.layer, s) for s in states])
 
 
 def forces_on_bone(layer: Layer, state: ContactState) -> Floats:

@@ -15,7 +15,7 @@ prescribed there may be none.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -137,9 +137,9 @@ class Head:
             tolerance=tolerance,
             bone=self.seated.site.bone,
         )
-        near = replace(start.state, w=guess.state.w)
         path = [Leg(reached=1.0, load=self.wall_forces(motion))]
-        state = follow(problem, near, path, begin=self.wall_forces(start.motion))
+        begin = self.wall_forces(start.motion)
+        state = follow(problem, start.state, path, begin=begin, near=guess.state)
         return Moved(motion=motion, state=state, slip_mm=start.state.tractions.slip_mm)
 
     def _lowered(self, w: Floats) -> Floats:

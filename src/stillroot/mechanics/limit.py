@@ -28,9 +28,9 @@ if TYPE_CHECKING:
 FLAT = 0.02
 """The implant gives way where its stiffness along the load has fallen to this share of the bonded."""
 STEPS_LIMIT = 40
-FIRST_STEP, GROWTH, SHORTEST = 0.25, 1.6, 1 / 32
-"""Steps of U: the first relative to the motion so far, each to the one before, the smallest to the
-first."""
+FROM_REST, FIRST_STEP, GROWTH, SHORTEST = 0.05, 0.25, 1.6, 1 / 32
+"""Steps of U: the first from rest relative to the motion of the bonded implant under the whole load, or
+else to the motion so far; each to the one before, the smallest to the first."""
 LOOSE = 1e-6
 """Tolerance of the states on the curve."""
 MET, MEETING = 1e-5, 20
@@ -74,7 +74,7 @@ def beyond(
     held = _Held.along(problem, line)
     loosely = held.loosely()
     curve = [Reached(share=share, motion=held.motion(at, share), state=at)]
-    step = first = FIRST_STEP * max(curve[0].motion, 1.0)
+    step = first = max(FIRST_STEP * curve[0].motion, FROM_REST)
     while len(curve) < STEPS_LIMIT:
         last = curve[-1]
         try:

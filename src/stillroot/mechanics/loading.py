@@ -18,7 +18,7 @@ from stillroot.mechanics.path import Leg, Stuck, followed
 from stillroot.mechanics.resultant import UNIT_LOADS, Resultant
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from stillroot.arrays import Floats
     from stillroot.mechanics.seat import Seated
@@ -56,7 +56,16 @@ class Loading:
         """The state at the end."""
         return self.states[-1].state
 
-    def at_end_of(self, leg: int) -> ContactState:
+    def reached(self, resultant: Resultant) -> Resultant:
+        """Return how much of the first load is reached."""
+        return resultant if self.first_share is None else resultant.scaled(self.first_share)
+
+    @property
+    def first_share(self) -> float | None:
+        """The share of the first load at which the implant gives way; None where it bears it."""
+        return self.gives_way_at if self.states[-1].leg == 0 else None
+
+    def end_of(self, leg: int) -> ContactState:
         """Return the last state of a leg."""
         return next(way.state for way in reversed(self.states) if way.leg == leg)
 
@@ -80,14 +89,18 @@ def load(
     """
     loading = loaded(seated, resultants, steps=steps, name=name, tolerance=tolerance)
     if loading.gives_way_at is not None:
-        share = loading.gives_way_at
-        text = (
-            f"{name}: the implant gives way at {share:.0%} of it: it slips out, turns, tips or crushes "
-            "its bone, and finds no equilibrium beyond. Lower the load, or raise friction, interference "
-            "or engagement"
-        )
-        raise GivesWay(text, stage=name, share=share)
+        raise gives_way(name, loading.gives_way_at)
     return loading.last
+
+
+def gives_way(name: str, share: float) -> GivesWay:
+    """Return the error of a load under which the implant gives way."""
+    text = (
+        f"{name}: the implant gives way at {share:.0%} of it: it slips out, turns, tips or crushes its "
+        "bone, and finds no equilibrium beyond. Lower the load, or raise friction, interference or "
+        "engagement"
+    )
+    return GivesWay(text, stage=name, share=share)
 
 
 def loaded(
@@ -97,11 +110,14 @@ def loaded(
     steps: int = STEPS,
     name: str = "load",
     tolerance: float = TOLERANCE,
+    until: Callable[[ContactState, Resultant], bool] = lambda *_: False,
 ) -> Loading:
     """Load a seated implant along a path of resultants, each reached in equal steps.
 
-    Where a load cannot be reached, the motion along it is prescribed in its place, until the load is
-    reached or stands still. Where no resultant acts, the seated state is returned.
+    What takes a load off is mostly elastic and has half as many steps. Where a load cannot be reached,
+    the motion along it is prescribed in its place, until the load is reached or stands still. The path
+    ends early after a load at whose end `until` is true. Where no resultant acts, the seated state is
+    returned.
 
     Raises
     ------
@@ -138,12 +154,15 @@ def loaded(
             load=ends[k + 1] - ends[k],
             compliance=_compliance(seated, fourier, after - before),
         )
-        on_leg, given_way = _one_leg(problem, line, steps)
+        is_less = np.linalg.norm(after) < np.linalg.norm(before)
+        on_leg, given_way = _one_leg(problem, line, max(steps // 2, 1) if is_less else steps)
         states += [OnTheWay(leg=k, share=share, state=state) for share, state in on_leg]
         if given_way:
             return Loading(states=tuple(states), gives_way_at=states[-1].share)
+        if until(states[-1].state, resultants[k]):
+            break
         before = after
-    _assert_balance(seated, states[-1].state, resultants, problem)
+    _assert_balance(seated, states[-1].state, resultants[: k + 1], problem)
     return Loading(states=tuple(states))
 
 

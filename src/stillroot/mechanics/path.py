@@ -19,8 +19,8 @@ if TYPE_CHECKING:
     from stillroot.arrays import Floats
     from stillroot.mechanics.contact import ContactState, Problem
 
-SHORTEST_STEP, SHORTEST_YIELDING = 1 / 16, 1 / 4
-"""Smallest fraction of a load step, and in bone that yields, where iterations cost more."""
+SHORTEST_STEP = 1 / 16
+"""Smallest fraction of a load step."""
 SOFTER = (0.03, 0.18)
 """Shares of the layer's stiffness by which a stalled step is continued up to the full stiffness."""
 LED = 1e-3
@@ -63,6 +63,7 @@ def follow(
     path: Sequence[Leg],
     *,
     begin: Floats | None = None,
+    near: ContactState | None = None,
 ) -> ContactState:
     """Follow a path from a state and return the state at its end, see `followed`.
 
@@ -72,7 +73,7 @@ def follow(
         A step finds no equilibrium.
     """
     try:
-        return followed(problem, start, path, begin=begin)[-1]
+        return followed(problem, start, path, begin=begin, near=near)[-1]
     except Stuck as stuck:
         ends = [0.0, *(leg.reached for leg in path)]
         last, end = ends[len(stuck.states)], ends[len(stuck.states) + 1]
@@ -85,43 +86,48 @@ def followed(
     path: Sequence[Leg],
     *,
     begin: Floats | None = None,
+    near: ContactState | None = None,
 ) -> tuple[ContactState, ...]:
     """Follow a path from a state and return the state at the end of each leg.
 
     Each step begins with the history of the one before. A step that does not converge is halved; where
     that fails too, the rest of it is taken in one step, by continuation through softer layers. From rest
     and with linear bone the halving is skipped, since half the load is the same problem: (8) is
-    homogeneous without interference. `begin` is the λ_0 that `start` is in equilibrium with (default:
-    none); its interference is that of the problem's layer.
+    homogeneous without interference. Neither is tried for loads on bone that yields, where iterations
+    cost more and `limit` goes on. `begin` is the λ_0 that `start` is in equilibrium with (default:
+    none); its interference is that of the problem's layer. `near` is a guess of the first step's end.
 
     Raises
     ------
     Stuck
         The shortest step does not converge, nor does continuation through softer layers.
     """
-    shortest = SHORTEST_STEP if problem.bone is None else SHORTEST_YIELDING
     states: list[ContactState] = []
     state, before = start, Leg(reached=0.0, load=np.zeros_like(start.w) if begin is None else begin)
     carried = _Carried(load=before.load, state=start)
+    first = None if near is None else Guess(w=near.w, u=None if near.bone is None else near.bone.u)
     for leg in path:
         done, step = 0.0, 1.0
         while done < 1.0:
             step = min(step, 1.0 - done)
             there, target = _on_the_way(problem, before, leg, done + step)
             try:
-                state = solved(there, state, carried.on(state, target), target)
-            except Stalled:
+                state = solved(there, state, first or carried.on(state, target), target)
+            except Stalled as stalled:
+                first = None
+                if problem.bone is not None and leg.interference_mm is None:
+                    raise Stuck(tuple(states), state, done, stalled.history) from None
                 same_problem = problem.bone is None and not np.any(state.w)
-                if step > shortest and not same_problem:
+                if step > SHORTEST_STEP and not same_problem:
                     step /= 2
                     continue
                 there, target = _on_the_way(problem, before, leg, 1.0)
                 step = 1.0 - done
                 try:
                     state = _led(there, state, target)
-                except Stalled as stalled:
-                    raise Stuck(tuple(states), state, done, stalled.history) from None
-            carried = carried.by(target, state)
+                except Stalled as again:
+                    raise Stuck(tuple(states), state, done, again.history) from None
+            carried, first = carried.by(target, state), None
             done += step
         before = leg
         states.append(state)

@@ -73,11 +73,12 @@ def seat(site: Site, layer: Layer, *, retained_pressure: float = 1.0) -> Seated:
     NotConverged
         Seating finds no equilibrium: without the driver the implant backs out.
     """
+    if site.bone is not None:
+        layer = layer.uncrushed()
     driver = _driver(site)
     inserted = _turned_in(site, layer, driver)
     overlap = layer.local(inserted.fourier.values(inserted.w))[0, :, 0] + layer.interference_mm
-    crushed = layer if site.bone is None else layer.uncrushed()
-    settled = crushed.settled(overlap).relaxed(retained_pressure)
+    settled = layer.settled(overlap).relaxed(retained_pressure)
     # Without a load, (4) to (8) and (21) are homogeneous in all strains and δ: all are scaled alike.
     pressed = inserted.scaled(retained_pressure)
     series = site.series.first(1)
@@ -139,10 +140,8 @@ def _turned_in(site: Site, layer: Layer, driver: _Driver) -> ContactState:
         bone=site.bone,
     )
     if site.bone is not None:
-        fit, loose = (
-            turning.interference_mm,
-            replace(turning.uncrushed(), interference_mm=0 * turning.interference_mm),
-        )
+        fit = turning.interference_mm
+        loose = replace(turning, interference_mm=np.zeros_like(fit))
         path = [
             Leg(reached=k / FIT_STEPS, load=still, interference_mm=k / FIT_STEPS * fit)
             for k in range(1, FIT_STEPS + 1)

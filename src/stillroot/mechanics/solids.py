@@ -28,7 +28,7 @@ class Strength:
     """
 
     relative: Mapping[str, tuple[float, float]]
-    stated_mpa: Mapping[str, tuple[float | None, float | None]]
+    stated_mpa: Mapping[str, tuple[float | None, ...]]
     interaction: float
     hardening: float
 

@@ -9,12 +9,12 @@ memory): so the reported strain is the one that `VOLUME_MM3` of bone exceeds, no
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stillroot.mechanics.fields import bone_displacement, forces_on_bone
+from stillroot.mechanics.fields import displacements_of_bone
 from stillroot.mechanics.fourier import ODD, round_axis
 from stillroot.mechanics.harmonics import strain_matrices
 from stillroot.mechanics.outline import CORTICAL, TRABECULAR
@@ -25,16 +25,16 @@ if TYPE_CHECKING:
     from skfem import Basis
 
     from stillroot.arrays import Floats, Ints
-    from stillroot.mechanics.bodies import BodyPair
     from stillroot.mechanics.contact import ContactState
     from stillroot.mechanics.seat import Seated
-    from stillroot.mechanics.solids import Solids
 
 VOLUME_MM3 = 1.0
 """About a cube of one millimetre: a few trabeculae. Assumption."""
 TENSILE_YIELD_STRAIN = 0.0065
 """0.61 to 0.70 %: Morgan & Keaveny 2001, J Biomech 34:569-577, from memory; trabecular bone. The
 compressive one, the crush strain of the law at the wall, is from the same source."""
+LEAST_PLASTIC = 1e-5
+"""A smaller plastic strain counts as none: the solver's own tolerance."""
 ANGLES = np.radians(np.arange(7.5, 360, 15))
 PLACES = (0, 0), (1, 1), (2, 2), (0, 2), (0, 1), (1, 2)
 """Tensor indices (r, θ, z) of the strains in the order of equation (1)."""
@@ -44,52 +44,60 @@ PLACES = (0, 0), (1, 1), (2, 2), (0, 2), (0, 1), (1, 2)
 class BoneStrain:
     """Principal strains that `VOLUME_MM3` of the bone exceeds, both positive.
 
-    `past_yield_mm3`: volume past the compressive or the tensile yield strain.
+    `past_yield_mm3`: volume past the compressive or the tensile yield strain, where the bone is linear.
+    Where it yields: `yielded_mm3`, the volume with plastic strain, of which `VOLUME_MM3` has a principal
+    value of at least `plastic`.
     """
 
     compressive: float
     tensile: float
     past_yield_mm3: float
+    yielded_mm3: float = 0.0
+    plastic: float = 0.0
 
     @property
     def is_past_yield(self) -> bool:
-        """Whether the bone is past yield, so that linear elasticity fails, in more than a corner."""
+        """Whether linear bone is past yield in more than a corner, so that its elasticity fails."""
         return self.past_yield_mm3 > VOLUME_MM3
 
 
 def bone_strains(
     seated: Seated, states: Sequence[ContactState], crush_strain: float
 ) -> tuple[BoneStrain, ...]:
-    """Return the strains of the bone in each of several states of one seated implant."""
-    site = seated.site
-    forces = [forces_on_bone(seated.layer, state) for state in states]
-    return strains_under(site.solids, site.pair, forces, crush_strain)
+    """Return the strains of the native bone in each of several states.
 
-
-def strains_under(
-    solids: Solids, pair: BodyPair, forces: Sequence[Floats], crush_strain: float
-) -> tuple[BoneStrain, ...]:
-    """Return the strains of the bone under each of several sets of wall forces (f, h, m, 3) [N].
-
-    `crush_strain` is the compressive yield strain.
+    `crush_strain` is the compressive yield strain of linear bone.
     """
-    bone = pair.bone
+    bone = seated.site.pair.bone
     native = [k for k, name in enumerate(bone.names) if name in (CORTICAL, TRABECULAR)]
     elements = np.flatnonzero(np.isin(bone.region, native))
     means = MeanStrain.of(bone.basis, elements)
     volume = np.outer(means.area, np.full(len(ANGLES), 2 * np.pi / len(ANGLES))).ravel()
     strains = []
-    for u in bone_displacement(solids, pair, forces):
+    for u, state in zip(displacements_of_bone(seated, states), states, strict=True):
         principal = _principal(means.at(u, ANGLES))
         past = (principal[:, 0] < -crush_strain) | (principal[:, 1] > TENSILE_YIELD_STRAIN)
-        strains.append(
-            BoneStrain(
-                compressive=_passed(-principal[:, 0], volume),
-                tensile=_passed(principal[:, 1], volume),
-                past_yield_mm3=float(np.sum(volume[past])),
-            )
+        whole = BoneStrain(
+            compressive=_passed(-principal[:, 0], volume),
+            tensile=_passed(principal[:, 1], volume),
+            past_yield_mm3=float(np.sum(volume[past])) if state.bone is None else 0.0,
         )
+        strains.append(_with_yield(whole, seated, state))
     return tuple(strains)
+
+
+def _with_yield(strain: BoneStrain, seated: Seated, state: ContactState) -> BoneStrain:
+    bone = seated.site.bone
+    if bone is None or state.bone is None:
+        return strain
+    plastic = bone.surface.strain(state.bone.taken).transpose(1, 2, 0)
+    largest = np.max(np.abs(_principal(plastic)), axis=1)
+    volume = np.outer(bone.volume, np.full(plastic.shape[1], state.fourier.angle_weight)).ravel()
+    return replace(
+        strain,
+        yielded_mm3=float(np.sum(volume[largest > LEAST_PLASTIC])),
+        plastic=_passed(largest, volume),
+    )
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.optimize import brentq
 
+from stillroot.mechanics.interface import EDGE_POINTS
 from stillroot.mechanics.seat import seat
 from stillroot.mechanics.wall_law import layer_of
 from stillroot.units import NMM_PER_NCM
@@ -42,7 +43,7 @@ class Torque:
     """The torque that turns the implant [N·cm].
 
     `insertion_ncm`: during insertion, by friction and any stated cutting; `removal_ncm`: with the
-    retained pressure; `share_crushed`: the share of the held surface at the crushing pressure.
+    retained pressure; `share_crushed`: the share of the held surface at its limit.
     """
 
     friction_ncm: float
@@ -70,24 +71,30 @@ def torque_of(
         return None
     area = np.where(layer.held, layer.weight_mm2, 0.0)
     pressure = seated.inserted.tractions.traction[0, :, 0]
-    crushed = pressure >= layer.crush_mpa * (1 - 1e-9)
     radius = float(np.average(layer.radius_mm, weights=area))
     lead = None if pitch_mm is None else float(np.degrees(np.arctan(pitch_mm / (2 * np.pi * radius))))
     return Torque(
         friction_ncm=friction_torque_ncm(layer, seated.inserted),
         cutting_ncm=cutting_ncm,
         removal_ncm=friction_torque_ncm(seated.layer, seated.state),
-        share_crushed=float(np.sum(area[crushed]) / np.sum(area)),
+        share_crushed=share_crushed(seated, seated.inserted, slack=-1e-9),
         mean_pressure_mpa=float(np.average(pressure, weights=area)),
         lead_angle_deg=lead,
     )
 
 
-def share_over_crush(seated: Seated, state: ContactState) -> float:
-    """Return the share of the held surface whose pressure exceeds the crushing pressure."""
-    layer = seated.inserting
+def share_crushed(seated: Seated, state: ContactState, *, slack: float = 1e-6) -> float:
+    """Return the share of the held surface at its limit.
+
+    There the bone beside has yielded; of linear bone, the pressure exceeds the crushing pressure by more
+    than the share `slack` of it.
+    """
+    layer, bone = seated.inserting, seated.site.bone
+    if bone is None or state.bone is None:
+        over = state.tractions.traction[0] > layer.crush_mpa[:, None] * (1 + slack)
+    else:
+        over = np.repeat(bone.yielded_beside(state.bone), EDGE_POINTS, axis=0)
     area = np.where(layer.held, layer.weight_mm2, 0.0)
-    over = state.tractions.traction[0] > layer.crush_mpa[:, None] * (1 + 1e-6)
     return float(np.sum(area * over.mean(axis=1)) / np.sum(area))
 
 

@@ -90,6 +90,12 @@ class YieldSurface:
         normal = (self.bulk - 2 / 3 * self.shear) * strain[:3].sum(axis=0) + 2 * self.shear * strain[:3]
         return np.concatenate([normal, self.shear * strain[3:]])
 
+    def strain(self, stress: Floats) -> Floats:
+        """Return C⁻¹ σ."""
+        p = stress[:3].mean(axis=0)
+        deviator = (stress[:3] - p) / (2 * self.shear)
+        return np.concatenate([deviator + p / (3 * self.bulk), stress[3:] / self.shear])
+
     def excess(self, xi: Floats) -> Floats:
         """Return f/R - 1 (p, a) of (18): positive beyond the surface."""
         A, b, shift, R = self.quadric

@@ -21,14 +21,15 @@ if TYPE_CHECKING:
     from stillroot.arrays import Floats
     from stillroot.mechanics.contact import ContactState, Problem
 
-LOOSER, LOOSEST = 100.0, 1e-4
+LOOSER, LOOSEST = 300.0, 3e-4
 """Tolerance of (22), relative to the change of u in the step: that at the wall times this; the most."""
 LIMIT = 150
 PATIENCE = 25
 """Iterations allowed without the residual falling below half of its best value so far."""
-EXACT, FINEST = 1e-3, 1e-10
-"""Tolerance at the wall relative to the last residual of (22), and the smallest."""
-DEPTH = 12
+EXACT, FINEST = 1e-5, 1e-12
+"""Tolerance at the wall relative to the last residual of (22), and the smallest. A hard layer turns an
+error of w into one of u up to a thousand times as large: k_n over the bone's stiffness E/r."""
+DEPTH = 20
 """Differences kept for (22)."""
 
 
@@ -52,11 +53,11 @@ def equilibrium_with_yield(
     history: list[float] = []
     changes: list[tuple[Floats, Floats]] = []
     last: tuple[Floats, Floats] | None = None
+    exact = problem.tolerance
     for _ in range(LIMIT):
         taken = bone.surface.returned(bone.surface.stress(bone.strain(fourier, u)), before.taken)
         of_plastic = bone.moved(bone.force(fourier, taken))
         u_0 = of_plastic[:, :, bone.wall]
-        exact = min(problem.tolerance, EXACT * history[-1]) if history else problem.tolerance
         there = replace(problem, tolerance=max(exact, FINEST))
         state = equilibrium(there, start, w, load - problem.series.forces(u_0))  # (21)
         traction = fourier.moments(problem.layer.nodal_forces(state.tractions.traction))
@@ -71,6 +72,7 @@ def equilibrium_with_yield(
                 bone=BoneState(u=new, u_0=u_0, taken=taken),
                 residuals=tuple(history),
             )
+        exact = min(problem.tolerance, EXACT * size / problem.scale_mm)
         if len(history) > PATIENCE and min(history[-PATIENCE:]) > 0.5 * min(history[:-PATIENCE]):
             break
         if last is not None:

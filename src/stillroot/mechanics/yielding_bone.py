@@ -17,20 +17,22 @@ tables, so forces and strains are conjugate.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
+import scipy.sparse as sp
 from skfem import Basis, ElementTriP2
 
 from stillroot.mechanics.condense import body_harmonic, elimination_order
 from stillroot.mechanics.fourier import ODD, round_axis
 from stillroot.mechanics.groundwork import bone_stiffness
-from stillroot.mechanics.harmonics import angular_weight, strain_matrices
+from stillroot.mechanics.harmonics import angular_weight
 from stillroot.mechanics.outline import CORTICAL, TRABECULAR
 from stillroot.mechanics.yield_surface import YieldSurface
 
 if TYPE_CHECKING:
-    from stillroot.arrays import Floats, Ints
+    from stillroot.arrays import Bools, Floats, Ints
     from stillroot.mechanics.bodies import BodyPair
     from stillroot.mechanics.condense import BodyHarmonic, Interior
     from stillroot.mechanics.fourier import Fourier
@@ -40,22 +42,29 @@ ORDER = 4
 """Of the quadrature of (20), exact for P2 strains times r: six points a triangle."""
 
 
+LEAST_TAKEN = 1e-3
+"""Of the strength: less stress taken away by plastic strain counts as none."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class YieldingBone:
     """The native bone at p points, `surface` at each; K⁻¹ of the whole bone in harmonics 0, 1, …
 
-    `nodes` (e, 6) of each triangle; `B0`, `B1` (e, 6k, 18) of (2) at its k points; `weight` (p,), E r dr
-    dz [N·mm per radian], `volume` (p,), r dr dz [mm³ per radian]; `wall` (m,): the bone's nodes on the
-    wall, of `count` in all.
+    `nodes` (e, 6) of each triangle; at its k points `shape` (k, 6) has the shape functions and `slope`
+    (e, 2k, 6) their derivatives along r, then z [1/mm]; `radius_mm` (p,); `weight` (p,), E r dr dz [N·mm
+    per radian], `volume` (p,), r dr dz [mm³ per radian]; `wall` (m,): the bone's nodes on the wall, of
+    `count` in all; `beside` (k,): the triangle on each edge of the wall, -1 where it is none.
     """
 
     surface: YieldSurface
     nodes: Ints
-    B0: Floats
-    B1: Floats
+    shape: Floats
+    slope: Floats
+    radius_mm: Floats
     weight: Floats
     volume: Floats
     wall: Ints
+    beside: Ints
     count: int
     harmonics: tuple[tuple[BodyHarmonic, Interior], ...]
 
@@ -68,35 +77,61 @@ class YieldingBone:
             taken=np.zeros((6, *points)),
         )
 
+    def yielded(self, state: BoneState) -> Bools:
+        """Return at which points of each triangle (e, k, a) the bone has yielded."""
+        far: Bools = (
+            np.max(np.abs(state.taken), axis=0) > LEAST_TAKEN * self.surface.compression[:, None]
+        )
+        return far.reshape(len(self.nodes), -1, far.shape[1])
+
+    def yielded_beside(self, state: BoneState) -> Bools:
+        """Return on which edges of the wall (k, a) the bone beside has yielded."""
+        inside: Bools = np.any(self.yielded(state), axis=1)
+        return np.where(self.beside[:, None] >= 0, inside[self.beside], False)
+
+    @cached_property
+    def gather(self) -> sp.csr_array:
+        """Matrix (n, 6e) that sums values at the nodes of triangles into nodes."""
+        places = self.nodes.ravel()
+        ones, columns = np.ones(len(places)), np.arange(len(places))
+        return sp.csr_array((ones, (places, columns)), shape=(self.count, len(places)))
+
     def strain(self, fourier: Fourier, u: Floats) -> Floats:
         """Return the strains (6, p, a) of coefficients u (f, h, n, 3) of the bone's displacement."""
         f, h = fourier.shape
-        d = u[:, :, self.nodes].reshape(f, h, len(self.nodes), 18).transpose(2, 3, 0, 1)
-        flat = d.reshape(len(self.nodes), 18, f * h)
+        e, k = len(self.nodes), len(self.shape)
+        d = u[:, :, self.nodes].transpose(2, 3, 4, 0, 1).reshape(e, 6, 3 * f * h)
+        slopes = (self.slope @ d).reshape(e, 2, k, 3, f * h).transpose(1, 3, 0, 2, 4)
+        (u_r, v_r, w_r), (u_z, v_z, w_z) = slopes.reshape(2, 3, e * k, f * h)
+        values = (self.shape @ d).reshape(e * k, 3, f * h) / self.radius_mm[:, None, None]
+        u_, v_, w_ = values.transpose(1, 0, 2)
         n = np.tile(np.arange(h), f)
-        amplitude = self.B0 @ flat + self.B1 @ (flat * n)  # (2)
-        parts = amplitude.reshape(-1, 6, f * h)
-        return np.stack([parts[:, k] @ table for k, table in enumerate(_tables(fourier))])
+        strain = u_r, u_ + n * v_, w_z, u_z + w_r, v_r - v_ - n * u_, v_z - n * w_  # (1)
+        return np.stack([part @ table for part, table in zip(strain, _tables(fourier), strict=True)])
 
     def force(self, fourier: Fourier, taken: Floats) -> Floats:
         """Return f_p (f, h, n, 3) [N] of (20) from s_p = C ε_p (6, p, a), relative to the modulus."""
         f, h = fourier.shape
+        e, k = len(self.nodes), len(self.shape)
         tables = _tables(fourier) * fourier.angle_weight
-        amplitude = np.stack([s @ table.T for s, table in zip(taken, tables, strict=True)], axis=1)
-        weighted = (amplitude * self.weight[:, None, None]).reshape(len(self.nodes), -1, f * h)
-        n = np.tile(np.arange(h), f)
-        local = self.B0.transpose(0, 2, 1) @ weighted + self.B1.transpose(0, 2, 1) @ (weighted * n)
-        nodal = np.zeros((self.count, 3, f * h))
-        np.add.at(nodal, self.nodes, local.reshape(len(self.nodes), 6, 3, f * h))
-        return nodal.transpose(2, 0, 1).reshape(f, h, self.count, 3)
+        weight = self.weight[:, None]
+        rr, tt, zz, rz, rt, zt = (weight * (s @ table.T) for s, table in zip(taken, tables, strict=True))
+        n, r = np.tile(np.arange(h), f), self.radius_mm[:, None]
+        # The transpose of (1): work of the strains above.
+        values = np.stack([tt - n * rt, n * tt - rt, -n * zt], axis=1) / r[:, None]
+        slopes = np.stack([np.stack([rr, rt, rz], axis=1), np.stack([rz, zt, zz], axis=1)])
+        by_slope = slopes.reshape(2, e, k, 3 * f * h).transpose(1, 0, 2, 3).reshape(e, 2 * k, -1)
+        local = self.slope.transpose(0, 2, 1) @ by_slope + self.shape.T @ values.reshape(e, k, -1)
+        nodal = self.gather @ local.reshape(6 * e, 3 * f * h)
+        return nodal.reshape(self.count, 3, f, h).transpose(2, 3, 0, 1)
 
     def moved(self, force: Floats) -> Floats:
         """Return u (f, h, n, 3) [mm] = K⁻¹ of forces on the bone's nodes."""
         u = np.zeros_like(force)
         for n in range(force.shape[1]):
             body, inside = self.harmonics[n]
-            columns = force[:, n].reshape(len(force), -1).T
-            u[:, n] = body.recovered(np.zeros((0, len(force))), columns, inside).T.reshape(u[:, n].shape)
+            columns = body.to_dofs.T @ force[:, n].reshape(len(force), -1).T
+            u[:, n] = (body.to_dofs @ inside.factors.solve(columns)).T.reshape(u[:, n].shape)
         return u
 
     def under(self, wall_force: Floats) -> Floats:
@@ -155,7 +190,10 @@ def yielding_bone(solids: Solids, pair: BodyPair, highest: int) -> YieldingBone 
         modulus[here] = solids.modulus_mpa(name, -z[here])
         compression[here], tension[here] = solids.strength.over(modulus[here], name)
     volume = np.asarray(basis.dx)[elements] * r
-    B0, B1 = (b.reshape(len(elements), -1, 18) for b in strain_matrices(basis, elements))
+    fields = [basis.basis[node][0] for node in range(6)]
+    slopes = np.stack([np.asarray(field.grad)[:, elements] for field in fields], axis=-1)
+    place = np.full(bone.basis.nelems, -1)
+    place[elements] = np.arange(len(elements))
     stiffness, fixed = bone_stiffness(solids, bone), solids.held(bone.nodes_mm)
     order = elimination_order(stiffness, np.array([], dtype=np.int64))
 
@@ -172,11 +210,13 @@ def yielding_bone(solids: Solids, pair: BodyPair, highest: int) -> YieldingBone 
             poisson=solids.poisson,
         ),
         nodes=np.asarray(bone.basis.element_dofs)[:, elements].T,
-        B0=B0,
-        B1=B1,
+        shape=np.stack([np.asarray(field)[0] for field in fields], axis=-1),
+        slope=slopes.transpose(1, 0, 2, 3).reshape(len(elements), -1, 6),
+        radius_mm=r.ravel(),
         weight=(volume * modulus).ravel(),
         volume=volume.ravel(),
         wall=pair.wall.bone_nodes,
+        beside=place[pair.wall.bone_elements],
         count=bone.nodes_mm.shape[1],
         harmonics=tuple(factored(n) for n in range(highest + 1)),
     )

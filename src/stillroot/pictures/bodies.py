@@ -19,7 +19,15 @@ from stillroot.mechanics.outline import (
     gaps_between,
     outline_of,
 )
-from stillroot.pictures.labels import Place, draw_arrow, hide_spines, point_out, ring, write_in
+from stillroot.pictures.labels import (
+    Place,
+    draw_arrow,
+    hatch_crushed,
+    hide_spines,
+    point_out,
+    ring,
+    write_in,
+)
 from stillroot.pictures.paper import MOTION, Style
 from stillroot.pictures.wall import unrolled_wall
 from stillroot.pictures.words import gap_text
@@ -35,6 +43,8 @@ if TYPE_CHECKING:
 
 THIN_PT, THICK_PT = 1.5, 7.0
 """Width of the wall's line at no motion and at the top of the scale."""
+HALF = 0.5
+"""Of the points of a triangle: so many have yielded where it is drawn as crushed."""
 REGION_LOOK: dict[str, Style] = {
     TRABECULAR: {"facecolor": "0.93", "edgecolor": "0.78", "hatch": ".."},
     CORTICAL: {"facecolor": "0.80", "edgecolor": "0.66", "hatch": "///"},
@@ -147,6 +157,22 @@ def point_out_gaps(ax: Axes, case: Case, side: float, x: float, *, outwards: boo
         point_out(ax, inside, (x, middle), gap_text(case), side if outwards else -side)
 
 
+def draw_crushed(ax: Axes, result: CheckResult, answer: LoadAnswer) -> Floats:
+    """Hatch the bone that has yielded in the section; return its triangles (e, 3, 2)."""
+    pair, bone, state = result.seated.site.pair, result.seated.site.bone, answer.state.bone
+    if bone is None or state is None:
+        return np.empty((0, 3, 2))
+    yielded, angles = bone.yielded(state).mean(axis=1) >= HALF, answer.state.fourier.angles
+    corners = pair.bone.nodes_mm.T[bone.nodes[:, :3]]
+    parts = [
+        corners[yielded[:, np.argmax(np.cos(angles - angle))]] * [side, 1.0]
+        for side, angle in ((1.0, 0.0), (-1.0, np.pi))
+    ]
+    crushed: Floats = np.concatenate(parts)
+    hatch_crushed(ax, crushed, zorder=2.5)
+    return crushed
+
+
 # --- Motion -------------------------------------------------------------------------------------------
 
 
@@ -159,7 +185,7 @@ def draw_motion(ax: Axes, result: CheckResult, answer: LoadAnswer, scale: float)
     for side, degrees in ((1.0, 0.0), (-1.0, 180.0)):
         column = int(np.argmin(np.abs(np.degrees(motion.angles) - degrees)))
         values = motion.total_um[halves, column].mean(axis=1)
-        width = THIN_PT + (THICK_PT - THIN_PT) * values / scale
+        width = THIN_PT + (THICK_PT - THIN_PT) * np.minimum(values / scale, 1.0)
         lines = list(place * [side, 1.0])
         dark = LineCollection(lines, linewidths=width + 1.6, colors="black", zorder=4.0)
         shown = LineCollection(lines, linewidths=width, zorder=4.1)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from stillroot.answers.result import peak_text
 from stillroot.answers.summary import place_of
 from stillroot.answers.wording import rounded
 from stillroot.pictures.marks import Row, draw_answers
@@ -12,9 +13,10 @@ from stillroot.pictures.scales import scale_um
 from stillroot.pictures.side_by_side import Site, sites_side_by_side
 from stillroot.pictures.words import (
     bands_text,
+    given_way_text,
     head_text,
+    marked_peak,
     number_text,
-    peak_text,
     quoted_name,
     shortened,
     whole_text,
@@ -65,15 +67,17 @@ def _note(comparison: Comparison) -> list[str]:
 
 
 def _ranked(comparison: Comparison) -> list[int]:
-    """Return the places of the cases, the one that moves most first."""
-    peaks = [result.governing.peak.total_um for result in comparison.results]
-    return sorted(range(len(peaks)), key=lambda place: -peaks[place])
+    """Return the places of the cases, those that give way and then the one that moves most first."""
+    severity = [result.governing.severity for result in comparison.results]
+    return sorted(range(len(severity)), key=lambda place: severity[place], reverse=True)
 
 
 def _message(comparison: Comparison) -> str:
     """Say which case moves most and least, and whether errors and spread let one say it."""
     most, least = (_ranked(comparison)[place] for place in (0, -1))
     names, results = comparison.names, comparison.results
+    if results[most].governing.gives_way_at is not None:
+        return _message_of_giving_way(names[most], results[most], names[least], results[least])
     first, last = (results[place].governing.peak.total_um for place in (most, least))
     pair = next(p for p in comparison.pairs if {p.first, p.second} == {most, least})
     if not pair.beyond_error:
@@ -85,6 +89,14 @@ def _message(comparison: Comparison) -> str:
         f"{number_text(float(f'{first / last:.2g}'))} times {quoted_name(names[least])}"
         f"{spread[pair.beyond_spread]}"
     )
+
+
+def _message_of_giving_way(first: str, gives_way: CheckResult, least: str, other: CheckResult) -> str:
+    """Say which case gives way at the smallest share of its load, and what the best one does."""
+    told = f"{quoted_name(first)} {given_way_text(gives_way.governing.gives_way_at or 0.0)}"
+    if other.governing.gives_way_at is not None:
+        return f"Every case gives way; {told}, the smallest share of all"
+    return f"{told}; {quoted_name(least)} moves least, {whole_text(peak_text(other.governing))}"
 
 
 def _rows(comparison: Comparison) -> list[Row]:
@@ -121,7 +133,7 @@ def _words(result: CheckResult) -> tuple[str, ...]:
     worst, case = result.governing, result.case
     holds = " and ".join(f"{top:g} to {bottom:g}" for top, bottom in case.socket.holds_mm)
     return (
-        f"peak {peak_text(worst)}",
+        marked_peak(worst) if worst.gives_way_at is None else given_way_text(worst.gives_way_at),
         f"head movement {head_text(worst)}",
         f"load: {shortened(worst.name)}",
         f"held {holds} mm deep",
@@ -131,7 +143,9 @@ def _words(result: CheckResult) -> tuple[str, ...]:
 def _message_of_sections(comparison: Comparison) -> str:
     """Say where the case that moves most does so."""
     most = _ranked(comparison)[0]
-    name = quoted_name(comparison.names[most])
+    name, worst = quoted_name(comparison.names[most]), comparison.results[most].governing
+    if worst.gives_way_at is not None:
+        return f"{name} {given_way_text(worst.gives_way_at)}, and moves most {place_of(worst)}"
     where = [place_of(result.governing) for result in comparison.results]
     if len(set(where)) == 1:
         return f"Every case moves most {where[0]}; {name} most of all"

@@ -10,6 +10,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from stillroot.answers.explained import as_explained
+from stillroot.answers.result import peak_text
+from stillroot.pictures.curve_figure import curve
 from stillroot.pictures.directions_figure import six_arrows
 from stillroot.pictures.gauge_figure import gauge
 from stillroot.pictures.levers_figure import levers, other_choices
@@ -20,7 +22,7 @@ from stillroot.pictures.pressure_figure import seat_pressure
 from stillroot.pictures.scales import scale_um
 from stillroot.pictures.section_figure import section
 from stillroot.pictures.unrolled_figure import unrolled
-from stillroot.pictures.words import bands_text, peak_text, quoted_name, whole_text
+from stillroot.pictures.words import bands_text, given_way_text, quoted_name, whole_text
 from stillroot.words.loads import load_text
 
 if TYPE_CHECKING:
@@ -37,14 +39,14 @@ def pictures(
 ) -> tuple[Picture, ...]:
     """Return every picture of an answer; `field` is the governing load's, where it is solved already.
 
-    The summary, then section and unrolled wall of each load, then what else was asked for; and of the
-    governing load the bodies moved, the pressure during insertion, and a gauge at the head.
+    The summary, then section, unrolled wall and curve of each load, then what else was asked for; and of
+    the governing load the bodies moved, the pressure during insertion, and a gauge at the head.
     """
     explained = as_explained(answered)
     result = explained.answer
     drawn = [
         summary(result),
-        *(draw(result, answer) for answer in result.loads for draw in (section, unrolled)),
+        *(draw(result, answer) for answer in result.loads for draw in (section, unrolled, curve)),
         six_arrows(explained.directions) if explained.directions is not None else None,
         levers(explained) if explained.levers else None,
         other_choices(explained) if explained.choices else None,
@@ -62,6 +64,8 @@ def summary(result: CheckResult) -> Picture:
         f"{quoted_name(worst.name)}{' governs' if len(loads) > 1 else ''}: peak micromotion "
         f"{whole_text(peak_text(worst))} ({whole_text(worst.band)})"
     )
+    if worst.gives_way_at is not None:
+        message = f"Under {quoted_name(worst.name)} the implant {given_way_text(worst.gives_way_at)}"
     tall_in = ROW_IN * len(loads)
     sheet = blank_sheet(message, result.case.title, tall_in=tall_in, foot_in=0.92, head_in=1.48)
     rows = [Row(name=a.name, told=load_text(a.resultant, lines=1), answer=a) for a in loads]

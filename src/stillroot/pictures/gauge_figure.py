@@ -19,7 +19,7 @@ from stillroot.pictures.bodies import (
 )
 from stillroot.pictures.labels import draw_arrow, hide_spines, name_rows, point_out, write_in
 from stillroot.pictures.paper import WIDTH_IN, Picture, Style, blank_sheet
-from stillroot.pictures.words import peak_text, picture_name, quoted_name, um_text, whole_text
+from stillroot.pictures.words import peak_words, picture_name, um_text, under_text, whole_text
 from stillroot.words.loads import load_text
 
 if TYPE_CHECKING:
@@ -38,10 +38,9 @@ UPRIGHT = 1e-6
 """Less aside than this, a gauge on top stands upright, and on the left."""
 HATCHED: Style = {"facecolor": "white", "edgecolor": "0.15", "hatch": "////", "linewidth": 1.0}
 DARK: Style = {"facecolor": "0.35", "edgecolor": "0.15", "linewidth": 1.0}
-NOTE = (
-    "Motion at the wall reaches the head through the lever; the rest is elastic give of bone and "
-    "implant."
-)
+GIVE = ("elastic give of bone and implant", "give of implant and bone, crushed or not")
+"""What of the head movement is no motion at the wall: where no bone has yielded, and where some has."""
+NOTE = "Motion at the wall reaches the head through the lever; the rest is"
 
 
 def gauge(result: CheckResult) -> Picture | None:
@@ -55,8 +54,8 @@ def gauge(result: CheckResult) -> Picture | None:
     parts = head_parts(result.seated, answer.state, answer.head)
     height = whole_text(f"{answer.head.height_mm:g} mm")
     message = (
-        f"Under {quoted_name(answer.name)} a gauge {height} above the crest reads "
-        f"{whole_text(_reading(answer))}; the wall itself moves at most {whole_text(peak_text(answer))}"
+        f"{under_text(answer)} a gauge {height} above the crest reads "
+        f"{whole_text(_reading(answer))}; the wall itself moves at most {whole_text(peak_words(answer))}"
     )
     bars_in = 4 * ROW_IN
     sheet = blank_sheet(message, result.case.title, tall_in=HEIGHT_IN, foot_in=bars_in + 1.35)
@@ -64,11 +63,12 @@ def gauge(result: CheckResult) -> Picture | None:
     _draw_sketch(sheet.axes(0.3, width_in), result, answer, width_in / HEIGHT_IN)
     bars = sheet.axes(NAMES_IN, WIDTH_IN - NAMES_IN - 1.3, bottom=1.0, height=bars_in)
     _draw_bars(bars, answer, parts)
-    sheet.note(NOTE)
+    give = GIVE[answer.bone_strain.yielded_mm3 > 0]
+    sheet.note(f"{NOTE} {give}.")
     alt = (
         f"{message}. A gauge at the head of the implant under {load_text(answer.resultant, lines=1)}. "
         f"Of what it reads, {um_text(parts.interface_um)} is motion at the wall carried up to the head "
-        f"and {um_text(parts.give_um)} the elastic give of bone and implant."
+        f"and {um_text(parts.give_um)} {give}."
     )
     return sheet.picture(picture_name(result, answer, "gauge"), alt)
 
@@ -92,7 +92,7 @@ def _draw_sketch(ax: Axes, result: CheckResult, answer: LoadAnswer, aspect: floa
     write_in(ax, place, load_text(load), side=-side, bold=True)
     at, at_peak = ring_peak(ax, answer), side_of_peak(answer)
     edge = at_peak * min(0.6 * view.half_width, case.block_mm[0])
-    text = f"at the wall:\n{peak_text(answer)}"
+    text = f"at the wall:\n{peak_words(answer)}"
     point_out(ax, at, (edge, view.beside(at, 1.0)[1]), text, side=at_peak, bold=True, away=7)
     show_section(ax, view.half_width, view.low, view.high)
 
@@ -151,8 +151,8 @@ def _draw_bars(ax: Axes, answer: LoadAnswer, parts: HeadParts) -> None:
     rows = (
         ("head movement, read by the gauge", _reading(answer), True),
         ("motion at the wall, carried up to the head", um_text(wall), False),
-        ("elastic give of bone and implant", um_text(parts.give_um), False),
-        ("largest motion at the wall itself", peak_text(answer), True),
+        (GIVE[answer.bone_strain.yielded_mm3 > 0], um_text(parts.give_um), False),
+        ("largest motion at the wall itself", peak_words(answer), True),
     )
     name_rows(ax, rows)
     ends = (0.0, total, wall, peak + answer.error.total_um)
@@ -162,5 +162,7 @@ def _draw_bars(ax: Axes, answer: LoadAnswer, parts: HeadParts) -> None:
 
 
 def _reading(answer: LoadAnswer) -> str:
-    """Return what the gauge reads with its error, as the table has it."""
+    """Return what the gauge reads with its error, as the table has it; without where it gives way."""
+    if answer.gives_way_at is not None:
+        return um_text(answer.head.total_um)
     return f"{with_error(answer.head.total_um, answer.head_error.total_um)} µm"

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from matplotlib.patches import PathPatch
+from matplotlib.path import Path
+
 from stillroot.pictures.paper import SMALL_PT, TEXT_PT, Style
 
 if TYPE_CHECKING:
@@ -12,8 +15,12 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.text import Text
 
+    from stillroot.arrays import Floats
+
 Place = tuple[float, float]
 
+CRUSHED = "crushed bone"
+"""Bone that has yielded, in all pictures."""
 BESIDE = {"facecolor": "white", "edgecolor": "none", "alpha": 0.88, "pad": 1.6}
 
 
@@ -89,6 +96,15 @@ def ring(ax: Axes, *place: float, size: float = 13) -> None:
     for colour, width in (("white", 4.2), ("black", 1.8)):
         look: Style = {"mfc": "none", "mec": colour, "mew": width, "clip_on": False}
         ax.plot(*place, "o", markersize=size, zorder=7, **look)
+
+
+def hatch_crushed(ax: Axes, corners: Floats, *, colour: str = "0.3", **style: Any) -> None:
+    """Hatch polygons (e, c, 2) of a place of crushed bone or beside it, as one."""
+    if not corners.size:
+        return
+    whole = Path.make_compound_path(*(Path(shape, closed=False) for shape in corners))
+    look: Style = {"facecolor": "none", "edgecolor": colour, "hatch": "xxx", "linewidth": 0.0}
+    ax.add_patch(PathPatch(whole, **(look | style)))
 
 
 def hide_spines(ax: Axes, *sides: str) -> None:

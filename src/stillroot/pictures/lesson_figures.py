@@ -8,11 +8,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from stillroot.answers.result import peak_text
 from stillroot.pictures.labels import hide_spines, write_in
 from stillroot.pictures.paper import SMALL_PT, TEXT_PT, WIDTH_IN, Picture, blank_sheet
 from stillroot.pictures.scales import plain_numbers, ticks_by_factors
 from stillroot.pictures.side_by_side import Site, sites_side_by_side
-from stillroot.pictures.words import head_text, peak_text
+from stillroot.pictures.words import head_text
 from stillroot.studies.lesson import PREDICTORS, ranked, rho_in_words
 from stillroot.studies.lesson_sites import COMPUTED, GAVE_WAY, LOAD_IN_WORDS
 

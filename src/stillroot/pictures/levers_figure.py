@@ -57,12 +57,13 @@ def levers(explained: Explained) -> Picture:
         peak = None if after is None else after[1]
         rows[lever.by_plan].append(Change(f"{lever.text}{then}", peak, lever.reason))
     bands, title = result.case.threshold.bands_um, result.case.title
-    return levers_figure(worst.name, worst.peak.total_um, rows[True], rows[False], bands, title=title)
+    peak = worst.borne_peak_um
+    return levers_figure(worst.name, peak, rows[True], rows[False], bands, title=title)
 
 
 def levers_figure(
     governing_name: str,
-    answered_um: float,
+    answered_um: float | None,
     by_plan: Sequence[Change],
     rough: Sequence[Change],
     bands: Sequence[float],
@@ -70,6 +71,8 @@ def levers_figure(
     title: str = "",
 ) -> Picture:
     """Draw how far changes move the largest peak, `answered_um`, which is of `governing_name`.
+
+    It is None where the implant gives way: then the rows say with which changes it does not.
 
     `by_plan` are the changes that somebody can decide, `rough` those of inputs that are known only
     roughly. The bands [µm] rise; `title` is written small below the message.
@@ -84,13 +87,18 @@ def other_choices(explained: Explained) -> Picture:
     """Draw the governing load's peak as answered and under every other choice, against the bands."""
     result = explained.answer
     worst = result.governing
-    answered, index = worst.peak.total_um, result.loads.index(worst)
+    answered, index = worst.borne_peak_um, result.loads.index(worst)
     rows = [Change(f"{c.subject}: {c.text}", c.peaks_um[index], c.reason) for c in explained.choices]
-    known = [answered, *(peak for _, peak, _ in rows if peak is not None)]
-    message = (
-        f"{quoted_name(worst.name)}: choices without an agreed value put the peak anywhere from "
-        f"{whole_text(um_text(min(known)))} to {whole_text(um_text(max(known)))}"
-    )
+    known = [peak for peak in (answered, *(row.peak for row in rows)) if peak is not None]
+    choices = f"{quoted_name(worst.name)}: choices without an agreed value"
+    if not known:
+        message = f"{choices} all leave the implant giving way"
+    else:
+        low, high = (whole_text(um_text(end(known))) for end in (min, max))
+        to = f"at {low}" if low == high else f"anywhere from {low} to {high}"
+        message = f"{choices} put the peak {to}"
+        if answered is None:
+            message += ", or let the implant give way, as answered"
     about = f"Peak micromotion of “{worst.name}” under other choices"
     bands = result.case.threshold.bands_um
     return _changes("choices", message, result.case.title, about, answered, {"": rows}, bands)
@@ -101,7 +109,7 @@ def _changes(
     message: str,
     title: str,
     about: str,
-    answered: float,
+    answered: float | None,
     groups: dict[str, Sequence[Change]],
     bands: Sequence[float],
     note: str = "",
@@ -111,14 +119,16 @@ def _changes(
     for heading, group in groups.items():
         rows += [heading] * bool(heading and group) + list(group)
     peaks = [c.peak for group in groups.values() for c in group if c.peak is not None]
-    right = end_of_changes(bands, answered, peaks)
+    right = end_of_changes(bands, answered or 0.0, peaks)
     count = 1 + len(rows)
     sheet = blank_sheet(message, title, tall_in=ROW_IN * count, foot_in=1.0, head_in=0.98)
     ax = sheet.axes(3.5, WIDTH_IN - 4.9)
     rows_over_bands(ax, bands, right, count)
-    ax.axvline(answered, color="black", linewidth=1.2, zorder=3)
-    ax.plot(answered, 0, "o", color="black", markersize=7, zorder=5)
-    name_rows(ax, [("base case", um_text(answered), True)])
+    as_it_is = GIVES_WAY if answered is None else um_text(answered)
+    if answered is not None:
+        ax.axvline(answered, color="black", linewidth=1.2, zorder=3)
+        ax.plot(answered, 0, "o", color="black", markersize=7, zorder=5)
+    name_rows(ax, [("base case", as_it_is, True)])
     for y, row in enumerate(rows, start=1):
         if isinstance(row, str):
             write_beside(ax, y, row, left=True, fontstyle="italic")
@@ -131,11 +141,11 @@ def _changes(
         for heading, group in groups.items()
         if group
     )
-    alt = f"{message}. {about}; base case {um_text(answered)}. {told} {note}".strip()
+    alt = f"{message}. {about}; base case {as_it_is}. {told} {note}".strip()
     return sheet.picture(name, alt)
 
 
-def _draw_row(ax: Axes, y: int, answered: float, row: Change, right: float) -> None:
+def _draw_row(ax: Axes, y: int, answered: float | None, row: Change, right: float) -> None:
     """Draw a line from the peak as answered to the changed one: solid where it falls."""
     peak = row.peak
     write_beside(ax, y, row.text, left=True)
@@ -148,8 +158,8 @@ def _draw_row(ax: Axes, y: int, answered: float, row: Change, right: float) -> N
     write_beside(ax, y, row.led_to, left=False)
     if peak is None:
         return
-    beyond, end, falls = peak > right, min(peak, right), peak < answered
-    if abs(peak - answered) > SAME * answered:
+    beyond, end, falls = peak > right, min(peak, right), answered is None or peak < answered
+    if answered is not None and abs(peak - answered) > SAME * answered:
         dash = "-" if falls else (0, (3, 1.5))
         ax.plot([answered, end], [y, y], color="black", linewidth=2.2, linestyle=dash, zorder=4)
     face = "black" if falls or beyond else "white"
@@ -157,8 +167,15 @@ def _draw_row(ax: Axes, y: int, answered: float, row: Change, right: float) -> N
     ax.plot(end, y, mew=1.4, markersize=7, zorder=5, **look)
 
 
-def _found(answered: float, by_plan: Sequence[Change]) -> str:
+def _found(answered: float | None, by_plan: Sequence[Change]) -> str:
     """Say which of the changes that somebody can decide lowers the peak most, and to what."""
+    if answered is None:
+        borne = [change for change in by_plan if change.peak is not None]
+        if not borne:
+            return "the implant gives way, and no change of the plan that was tried prevents it"
+        best = min(borne, key=lambda change: change.peak or 0.0)
+        which = f"of what a plan can change, {quoted_name(best.text)} prevents it with the lowest peak"
+        return f"the implant gives way; {which}, {whole_text(best.led_to)}"
     as_it_is = um_text(answered)
     lower = [c for c in by_plan if c.peak is not None and c.peak < answered * (1 - SAME)]
     if not by_plan:

@@ -5,11 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from stillroot.answers.result import peak_text
 from stillroot.answers.wording import rounded
 from stillroot.pictures.labels import BESIDE, write_in, write_off
 from stillroot.pictures.paper import Style, no_word_of_missing_letters
 from stillroot.pictures.scales import rows_over_bands
-from stillroot.pictures.words import head_text, peak_text, shortened
+from stillroot.pictures.words import given_way_text, head_text, peak_words, shortened
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -26,7 +27,15 @@ OPEN: Style = {"mfc": "white", "mec": "black", "mew": 1.5, "clip_on": False}
 
 
 def mark_interval(ax: Axes, answer: LoadAnswer, right: float, *, y: float, drop: float | None) -> None:
-    """Draw the peak as a filled mark with its ± as a bar; `drop` is where a line goes down to."""
+    """Draw the peak as a filled mark with its ± as a bar; `drop` is where a line goes down to.
+
+    Where the implant gives way an arrow at the edge takes their place: the motion has no end.
+    """
+    if answer.gives_way_at is not None:
+        ax.plot(right, y, ">", markersize=8, color="black", clip_on=False, zorder=6)
+        text = f"{given_way_text(answer.gives_way_at)}, where the wall moves {peak_words(answer)}"
+        _write_beside(ax, (right, right), y, text, left=True, bold=True)
+        return
     peak, error = answer.peak.total_um, answer.error.total_um
     if drop is not None:
         ax.plot([peak, peak], [drop, y], color="black", linewidth=1.0, clip_on=False)
@@ -69,6 +78,8 @@ class Row:
     def in_words(self) -> str:
         """What is drawn of it, as a sentence."""
         answer, ends = self.answer, self.spread_um
+        if answer.gives_way_at is not None:
+            return f"“{self.name}”: {given_way_text(answer.gives_way_at)}."
         under = "" if self.name == answer.name else f", under “{answer.name}”"
         spread = f", 5 to 95 % {rounded(ends[0])} to {rounded(ends[1])} µm" if ends else ""
         return (
@@ -88,7 +99,8 @@ def draw_answers(ax: Axes, rows: Sequence[Row], bands: Sequence[float], right: f
         mark_interval(ax, row.answer, right, y=y + 0.03, drop=None)
         if row.spread_um is not None:
             ax.plot(row.spread_um, [y + 0.18] * 2, "k|-", linewidth=1.6, markersize=7, mew=1.6, zorder=4)
-        mark_head(ax, row.answer, right, y=y + 0.31, drop=None)
+        if row.answer.gives_way_at is None:
+            mark_head(ax, row.answer, right, y=y + 0.31, drop=None)
 
 
 def _fit(ax: Axes, text: Text, name: str, rest: str) -> None:

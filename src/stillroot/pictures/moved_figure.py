@@ -23,10 +23,10 @@ from stillroot.pictures.paper import WIDTH_IN, Picture, Style, blank_sheet
 from stillroot.pictures.section_figure import TALL_IN, frame_section
 from stillroot.pictures.words import (
     joined,
-    peak_text,
+    peak_words,
     picture_name,
-    quoted_name,
     um_text,
+    under_text,
     whole_text,
 )
 from stillroot.units import UM_PER_MM
@@ -84,7 +84,7 @@ def moved(result: CheckResult, field: Displacement) -> Picture | None:
         f"{message}. Section in the plane of the load ({load_text(load, lines=1)}), the displacement of "
         f"implant and bone drawn {times:g} times as large, the implant at rest dashed"
         f"{'; where the wall opens, white shows between the two' if opens else ''}. "
-        f"The peak micromotion is {peak_text(answer)}."
+        f"The peak micromotion is {peak_words(answer)}."
     )
     return sheet.picture(picture_name(result, answer, "moved"), alt)
 
@@ -231,7 +231,7 @@ def _message(answer: LoadAnswer, tip: Floats) -> str:
         other = "same" if aside * low > 0 else "other"
         told.append(f"the head moves {_whole_um(aside)} sideways")
         told.append(f"the tip {_whole_um(low)} to the {other} side")
-    return f"Under {quoted_name(answer.name)} {joined(told)}"
+    return f"{under_text(answer)} {joined(told)}"
 
 
 def _whole_um(value_um: float) -> str:

@@ -35,8 +35,12 @@ SPAN_FOR_FACTORS = 20.0
 
 
 def scale_um(*results: CheckResult) -> float:
-    """Return the top of the scale [µm]: one for all loads, so that their pictures compare."""
-    peaks = [answer.peak.total_um for result in results for answer in result.loads]
+    """Return the top of the scale [µm]: one for all loads, so that their pictures compare.
+
+    Where the implant gives way its motion has no end, and does not count.
+    """
+    loads = [answer for result in results for answer in result.loads]
+    peaks = [answer.peak.total_um for answer in loads if answer.gives_way_at is None]
     return max(*(band for result in results for band in result.case.threshold.bands_um), *peaks)
 
 

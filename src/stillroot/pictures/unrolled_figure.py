@@ -9,13 +9,23 @@ from matplotlib.colors import ListedColormap, Normalize
 from matplotlib.patches import Rectangle
 from matplotlib.ticker import MaxNLocator
 
+from stillroot.answers.result import peak_text
 from stillroot.answers.summary import place_of
+from stillroot.mechanics.interface import EDGE_POINTS
 from stillroot.mechanics.wall_surface import OPEN, SLIP, STICK, states
-from stillroot.pictures.labels import BESIDE, ring, write_off
+from stillroot.pictures.labels import BESIDE, CRUSHED, hatch_crushed, ring, write_off
 from stillroot.pictures.paper import DPI, MOTION, SMALL_PT, TEXT_PT, Picture, blank_sheet
 from stillroot.pictures.scales import edged, motion_strip, scale_um
 from stillroot.pictures.wall import UnrolledWall, draw_profile, frame_panel, unrolled_wall
-from stillroot.pictures.words import peak_text, percent, picture_name, quoted_name, whole_text
+from stillroot.pictures.words import (
+    marked_peak,
+    peak_words,
+    percent,
+    picture_name,
+    quoted_name,
+    under_text,
+    whole_text,
+)
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -39,10 +49,11 @@ def unrolled(result: CheckResult, answer: LoadAnswer) -> Picture:
     wall, bands = unrolled_wall(result), result.case.threshold.bands_um
     share = answer.micromotion.share_above(bands[0])
     part = f"{whole_text(percent(share))} of the" if share else "No part of the"
-    message = (
-        f"{part} held wall moves more than {bands[0]:g}\N{NO-BREAK SPACE}µm under "
-        f"{quoted_name(answer.name)}; the peak is {whole_text(peak_text(answer))}"
-    )
+    more = f"held wall moves more than {bands[0]:g}\N{NO-BREAK SPACE}µm"
+    peak = f"the peak is {whole_text(peak_text(answer))}"
+    message = f"{part} {more} under {quoted_name(answer.name)}; {peak}"
+    if answer.gives_way_at is not None:
+        message = f"{under_text(answer)} {part[0].lower()}{part[1:]} {more}"
     sheet = blank_sheet(message, result.case.title, tall_in=4.45, foot_in=1.62, head_in=1.38)
     draw_profile(sheet.axes(0.72, 0.62), result.case, wall)
     motion, state = sheet.axes(1.46, 2.95), sheet.axes(4.83, 2.92)
@@ -53,6 +64,9 @@ def unrolled(result: CheckResult, answer: LoadAnswer) -> Picture:
         ax.set(xticks=np.arange(-180, 181, 90), xlabel=_angle_label(answer.resultant))
     strip, scale = sheet.axes(1.46, 2.95, bottom=0.78, height=0.14), Normalize(0, scale_um(result))
     motion_strip(strip, bands, scale, "micromotion [µm]; thick lines are the bands")
+    if beside := _crushed_in_words(answer):
+        told = f"hatched: {beside}".replace(", ", ",\n")
+        sheet.write((4.83, 0.8), told, va="center", fontsize=TEXT_PT)
     return sheet.picture(picture_name(result, answer, "unrolled"), _alt(result, answer))
 
 
@@ -100,7 +114,7 @@ def _mark_peak(ax: Axes, answer: LoadAnswer, wall: UnrolledWall) -> None:
         ring(ax, place, y)
     right = -180 < x <= -90 or abs(x) > 179.9
     shift = 9.0 if right else -9.0 if x >= 90 else 0.0
-    text = f"peak {peak_text(answer)}" + (", all round" if peak.all_round else "")
+    text = marked_peak(answer) + (", all round" if peak.all_round else "")
     off = (shift, 11.0 if y > 0.5 * wall.length else -11.0)
     write_off(ax, (-180.0 if right else x, y), off, text, bold=True, bbox=BESIDE, zorder=8)
 
@@ -108,12 +122,11 @@ def _mark_peak(ax: Axes, answer: LoadAnswer, wall: UnrolledWall) -> None:
 def _draw_state(ax: Axes, result: CheckResult, answer: LoadAnswer, wall: UnrolledWall) -> None:
     degrees, whole = _all_round(answer.state.fourier, states(answer.state.tractions))
     for run in wall.runs:
-        first, last = wall.at[run[:, 0]], wall.at[run[:, 2]]
-        # Heights of the cells are the weights of the Lobatto points: ends 1/6, middle 4/6.
-        bounds = (first[:, None] + (last - first)[:, None] * np.array([0, 1, 5]) / 6).ravel()
-        rows = np.append(bounds, last[-1])
+        tops, ends, _ = _cells(wall, run)
+        rows = np.append(tops, ends[-1])
         field = ax.pcolormesh(degrees, rows, whole[run.ravel()], cmap=GREYS, rasterized=True)
         field.set_clim(-0.5, 2.5)
+    _hatch_crushed(ax, result, answer, wall)
     bonded = result.case.interface.kind == "bonded"
     shares = state_shares(result, answer)
     for word, (_, grey, place) in STATES.items():
@@ -124,6 +137,41 @@ def _draw_state(ax: Axes, result: CheckResult, answer: LoadAnswer, wall: Unrolle
         ax.add_patch(box)
         text = f"{'bonded' if bonded else word} {percent(shares[word])}"
         ax.text(place + 0.065, 1.036, text, transform=ax.transAxes, va="center", fontsize=TEXT_PT)
+
+
+def _cells(wall: UnrolledWall, run: Ints) -> tuple[Floats, Floats, Ints]:
+    """Return where the cell of each point of a run begins and ends, and the points.
+
+    Heights of the cells are the weights of the Lobatto points: ends 1/6, middle 4/6.
+    """
+    first, last = wall.at[run[:, 0]], wall.at[run[:, 2]]
+    bounds = first[:, None] + (last - first)[:, None] * np.array([0, 1, 5, 6]) / 6
+    return bounds[:, :-1].ravel(), bounds[:, 1:].ravel(), run.ravel()
+
+
+def _hatch_crushed(ax: Axes, result: CheckResult, answer: LoadAnswer, wall: UnrolledWall) -> None:
+    """Hatch the wall beside crushed bone: white where it is open, since that is dark."""
+    bone, state = result.seated.site.bone, answer.state.bone
+    if bone is None or state is None:
+        return
+    beside = np.repeat(bone.yielded_beside(state), EDGE_POINTS, axis=0)
+    is_open = ~answer.state.tractions.closed
+    for colour, codes in (("white", beside & is_open), ("black", beside & ~is_open)):
+        bounds, whole = _all_round(answer.state.fourier, codes.astype(np.int64))
+        cells = [
+            [(bounds[a], low), (bounds[a + 1], low), (bounds[a + 1], high), (bounds[a], high)]
+            for run in wall.runs
+            for low, high, row in zip(*_cells(wall, run), strict=True)
+            for a in np.flatnonzero(whole[row])
+        ]
+        hatch_crushed(ax, np.array(cells), colour=colour, zorder=3)
+
+
+def _crushed_in_words(answer: LoadAnswer) -> str:
+    """Return on how much of the wall the bone beside is crushed, empty if on none."""
+    if answer.state.bone is None or not answer.share_over_crush:
+        return ""
+    return f"beside {CRUSHED}, {percent(answer.share_over_crush)} of the wall"
 
 
 def state_shares(result: CheckResult, answer: LoadAnswer) -> dict[str, float]:
@@ -161,13 +209,16 @@ def _all_round(fourier: Fourier, codes: Ints) -> tuple[Floats, Ints]:
 
 
 def _alt(result: CheckResult, answer: LoadAnswer) -> str:
+    beside = _crushed_in_words(answer)
+    load = "under the full load" if answer.gives_way_at is None else "there"
     shares = ", ".join(f"{k} {percent(v)}" for k, v in state_shares(result, answer).items())
     above = ", ".join(
         f"{percent(answer.micromotion.share_above(band))} above {band:g} µm"
         for band in result.case.threshold.bands_um
     )
     return (
-        f"The interface rolled out flat under “{answer.name}”: angle across, depth below the crest "
-        f"downwards. Left: micromotion, peak {peak_text(answer)}, {place_of(answer)}; of the held "
-        f"surface {above}. Right: state under the full load, by area: {shares}."
+        "The interface rolled out flat: angle across, depth below the crest downwards. "
+        f"{under_text(answer)} its micromotion (left) is largest, {peak_words(answer)}, "
+        f"{place_of(answer)}; of the held surface {above}. Right: state {load}, by area: {shares}"
+        f"{beside and f'; hatched: {beside}'}."
     )

@@ -7,7 +7,7 @@ import re
 import textwrap
 from typing import TYPE_CHECKING
 
-from stillroot.answers.wording import with_error
+from stillroot.answers.result import peak_text
 from stillroot.words.loads import signed_number
 
 if TYPE_CHECKING:
@@ -60,9 +60,30 @@ def head_text(answer: LoadAnswer) -> str:
     return um_text(head.total_um) + turn
 
 
-def peak_text(answer: LoadAnswer) -> str:
-    """Return the peak with its error, as the table has it."""
-    return f"{with_error(answer.peak.total_um, answer.error.total_um)} µm"
+def given_way_text(share: float) -> str:
+    """Return that the implant gives way at a share of a load."""
+    return f"gives way at {whole_text(percent(share))} of the load"
+
+
+def under_text(answer: LoadAnswer) -> str:
+    """Return how a heading begins: under which load, or at what share it gives way."""
+    if answer.gives_way_at is None:
+        return f"Under {quoted_name(answer.name)}"
+    share = whole_text(percent(answer.gives_way_at))
+    return f"At {share} of {quoted_name(answer.name)}, where the implant gives way,"
+
+
+def peak_words(answer: LoadAnswer) -> str:
+    """Return the peak of what is drawn: with its error, or without one where the implant gives way."""
+    return peak_text(answer) if answer.gives_way_at is None else um_text(answer.peak.total_um)
+
+
+def marked_peak(answer: LoadAnswer) -> str:
+    """Return what is written at the peak."""
+    if answer.gives_way_at is None:
+        return f"peak {peak_text(answer)}"
+    share = whole_text(percent(answer.gives_way_at))
+    return f"{peak_words(answer)} at {share} of the load,\nwhere it gives way"
 
 
 def percent(share: float) -> str:

@@ -4,7 +4,9 @@ For a number x of the case, P(x) is the peak that a stated share of the samples 
 exceed, with the same samples for every x; without uncertain inputs it is the peak itself. The x at which
 P reaches the limit is first bracketed on a few points over the range, which also shows whether P is
 monotone, and then found within the bracket (Brent 1973, Algorithms for Minimization without Derivatives,
-chapter 4, from memory; scipy's). Every evaluation of P is a solve.
+chapter 4, from memory; scipy's). Every evaluation of P is a solve, but for the largest load: P is read
+off the curves of the loads as they grow, between the states solved by monotone cubics (Fritsch &
+Carlson 1980, SIAM J Numer Anal 17:238-246, from memory; scipy's).
 """
 
 from __future__ import annotations
@@ -19,13 +21,13 @@ import numpy as np
 from stillroot.errors import CaseError
 from stillroot.inputs.case import LARGEST_LOAD, LEAST_CORE_RADIUS_MM, LEAST_HOLD_MM
 from stillroot.inputs.vary import changed
-from stillroot.studies.outcome import peaks_of
+from stillroot.studies.outcome import GROWN, peaks_of
 from stillroot.studies.running import Where, run
 from stillroot.studies.spreads import sound_inputs, unit_sample, values_of
 from stillroot.studies.trust import Failures, failures_of, largest_relative_error
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     import polars as pl
 
@@ -43,21 +45,24 @@ WITHIN = 0.004
 MOST_NARROWING = 12
 OUT_OF_BALANCE_UM = 1e6
 """Peak assigned to a sample without equilibrium: larger than any solved one."""
+CURVE_BEYOND, HALVINGS = 1.5, 12
+"""How far beyond the limit a curve is followed, and how often its crossing is halved."""
 LARGEST_FACTOR, LEAST_FACTOR = 10.0, 0.02
 SHORTEST_IMPLANT_MM, LONGEST_IMPLANT_MM = 4.0, 18.0
 HIGHEST_LEVER_MM, LOWEST_LEVER_MM = 30.0, 1.0
 
 
+LOAD = "load"
 QUESTIONS = {
     "length": ("shortest implant, held over its whole length [mm]", "implant.length_mm"),
     "engagement": ("least engagement length (its end stays) [mm]", "engagement_mm"),
-    "load": ("largest load, times the stated one", "load_factor"),
+    LOAD: ("largest load, times the stated one", "load_factor"),
     "lever": ("largest height of all loads above the crest [mm]", "loads.height_mm"),
     "bone": ("softest trabecular bone, times the stated modulus", "trabecular_factor"),
 }
 """The text of each question, and the key of the number sought."""
 FROM_CREST = ("least engagement length (its top stays) [mm]", "engagement_from_crest_mm")
-GROWS = ("load", "lever")
+GROWS = (LOAD, "lever")
 """Questions whose number moves the implant more where it is larger."""
 
 
@@ -145,7 +150,7 @@ def questions_of(case: Case, *, from_crest: bool = False) -> tuple[Question, ...
     ranges = {
         "length": _lengths_mm(case),
         "engagement": (LEAST_HOLD_MM, longest),
-        "load": (LEAST_FACTOR, min(LARGEST_FACTOR, 0.5 * LARGEST_LOAD / max(largest, 1e-9))),
+        LOAD: (LEAST_FACTOR, min(LARGEST_FACTOR, 0.5 * LARGEST_LOAD / max(largest, 1e-9))),
         "lever": (LOWEST_LEVER_MM, HIGHEST_LEVER_MM),
         "bone": (max(LEAST_FACTOR, 0.05 / softest), min(LARGEST_FACTOR, 1e5 / hardest)),
     }
@@ -260,14 +265,16 @@ class _Search:
             self.tried[x] = float(np.quantile(peaks, share, method="inverted_cdf"))
         return [self.tried[x] for x in xs]
 
-    def _run(self, cases: Sequence[Case], *, with_error: bool = False) -> list[Outcome]:
+    def _run(
+        self, cases: Sequence[Case], *, with_error: bool = False, until_um: float | None = None
+    ) -> list[Outcome]:
         if not cases:
             return []
 
         def told(done: int, total: int, _: str) -> None:
             self.progress(done, total, self.question.name)
 
-        return run(cases, self.where, with_error=with_error, progress=told)
+        return run(cases, self.where, with_error=with_error, until_um=until_um, progress=told)
 
     def _cases(self, x: float) -> list[Case]:
         keys, key = [item.input.key for item in self.inputs], self.question.key
@@ -283,6 +290,9 @@ class _Search:
     def answer(self, below_um: float) -> Answer:
         """Return the result of the search for x at which P reaches the limit."""
         question = self.question
+        if question.name == LOAD:
+            self._along_curves(below_um)
+            return self._answer(below_um)
         to_x, to_t = (np.exp, np.log) if question.log else (float, float)
         ends = float(to_t(question.low)), float(to_t(question.high))
         grid = [float(f"{float(to_x(t)):.3g}") for t in np.linspace(*ends, GRID)]
@@ -303,6 +313,33 @@ class _Search:
             first, last = known
             brentq(beyond, first, last, xtol=fine, rtol=1e-3, maxiter=MOST_NARROWING, disp=False)
         return self._answer(below_um)
+
+    def _along_curves(self, below_um: float) -> None:
+        """Read P off the curve of each sample's loads, up to where it passes the limit, and find it."""
+        until_um = CURVE_BEYOND * below_um
+        outcomes = self._run(self._cases(1.0), until_um=until_um)
+        self.outcomes += outcomes
+        share = self.confidence if len(outcomes) > 1 else 1.0
+        curves = [_largest(outcome, until_um) for outcome in outcomes]
+
+        def beyond(x: float) -> float:
+            peaks = [curve(x) for curve in curves]
+            return float(np.quantile(peaks, share, method="inverted_cdf"))
+
+        for x in GROWN[1:]:
+            if x > self.question.high:
+                break
+            self.tried[x] = beyond(x)
+            if self.tried[x] > until_um:
+                break
+        bracket = self._bracket(below_um)
+        if bracket is None:
+            return
+        high, low = bracket
+        for _ in range(HALVINGS):
+            x = float(f"{(low + high) / 2:.3g}")
+            low, high = (x, high) if beyond(x) <= below_um else (low, x)
+        self.tried[low] = beyond(low)
 
     def _towards_motion(self) -> list[tuple[float, float]]:
         """Return every x tried with its P, from the end that moves least."""
@@ -339,3 +376,26 @@ class _Search:
             relative_error=error,
             failures=failures_of(self.outcomes),
         )
+
+
+def _largest(outcome: Outcome, until_um: float) -> Callable[[float], float]:
+    """Return the largest peak of a case's loads as a function of the factor on them.
+
+    The implant gives way where a curve ends that has not passed `until_um`; one that has passed it
+    counts on with its last peak.
+    """
+    from scipy.interpolate import PchipInterpolator  # noqa: PLC0415 - slow to import
+
+    if any(not load.curve for load in outcome.loads):
+        return lambda _: OUT_OF_BALANCE_UM
+    curves = [np.array(load.curve).T for load in outcome.loads]
+    lost = OUT_OF_BALANCE_UM
+    smooth = [
+        (PchipInterpolator(x, peaks), x[-1], peaks[-1] if peaks[-1] > until_um else lost)
+        for x, peaks in curves
+    ]
+
+    def largest(x: float) -> float:
+        return max(float(curve(x)) if x <= end else after for curve, end, after in smooth)
+
+    return largest

@@ -18,13 +18,13 @@ from typing import TYPE_CHECKING
 from threadpoolctl import threadpool_limits
 
 from stillroot.answers.answer import six_directions_of
-from stillroot.answers.chain import FAILURES, Chain, grounded, meshed, stage_keys
+from stillroot.answers.chain import Chain, grounded, meshed, stage_keys
 from stillroot.answers.changes import PLANNED, Change, alternatives, levers
 from stillroot.answers.explained import Choice, Explained, Lever, as_explained
 from stillroot.answers.levels import at_level
 from stillroot.errors import CaseError
 from stillroot.mechanics.accuracy import COARSE
-from stillroot.studies.outcome import loaded, no_outcome
+from stillroot.studies.outcome import no_outcome, solved
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -79,12 +79,18 @@ def with_choices(result: CheckResult | Explained, *, progress: Progress = lambda
 
 
 def largest_after(result: CheckResult, lever: Lever) -> tuple[LoadAnswer, float] | None:
-    """Return the load that governs after a change and its peak [µm]; None where any load gives way."""
+    """Return the load that governs after a change and its peak [µm]; None where any load gives way.
+
+    Where the implant gives way without the change, no ratio applies: the peak is that of the coarser
+    elements.
+    """
     peaks = []
-    for answer, ratio in zip(result.loads, lever.ratios, strict=True):
-        if ratio is None:
+    coarse = lever.peaks_um or (None,) * len(result.loads)
+    for answer, ratio, found in zip(result.loads, lever.ratios, coarse, strict=True):
+        peak = found if answer.gives_way_at is not None else ratio and ratio * answer.peak.total_um
+        if peak is None:
             return None
-        peaks.append((answer, ratio * answer.peak.total_um))
+        peaks.append((answer, peak))
     return max(peaks, key=lambda pair: pair[1])
 
 
@@ -95,6 +101,7 @@ def _lever(change: Change, before: Outcome, after: Outcome) -> Lever:
         text=change.text,
         ratios=tuple(new / old if old and new is not None else None for old, new in peaks),
         reason=before.reason or after.reason,
+        peaks_um=tuple(new for _, new in peaks),
     )
 
 
@@ -129,26 +136,14 @@ def _outcomes(
             section = meshed(case)
         return grounded(case, section, for_any_moduli=for_any_moduli)
 
-    def solved(group: list[int]) -> list[Outcome]:
+    def of_group(group: list[int]) -> list[Outcome]:
         made = partial(ground_of, for_any_moduli=len(group) > 1)
         chain = Chain(made) if placed is None else Chain.on(placed)
-        return [_solved(chain, cases[k], under_load=changes[k].under_load) for k in group]
+        return [solved(chain, cases[k]) for k in group]
 
     with threadpool_limits(1), ThreadPoolExecutor(at_once) as pool:
-        for group, outcomes in zip(groups.values(), pool.map(solved, groups.values()), strict=True):
+        for group, outcomes in zip(groups.values(), pool.map(of_group, groups.values()), strict=True):
             found |= zip(group, outcomes, strict=True)
             last = changes[group[-1]]
             progress(f"{last.subject}: {last.text}")
     return [found[k] for k in range(len(changes))]
-
-
-def _solved(chain: Chain, case: Case, *, under_load: bool) -> Outcome:
-    try:
-        placed = chain.placed(case)
-    except FAILURES as error:
-        return no_outcome(case, str(error))
-    if under_load:  # a wall that crushed during seating is at its limit
-        seated = placed.seated
-        capped = replace(seated.layer, crush_mpa=seated.inserting.crush_mpa)
-        placed = replace(placed, seated=replace(seated, layer=capped))
-    return loaded(placed)

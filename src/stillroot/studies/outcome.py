@@ -11,6 +11,7 @@ import numpy as np
 from stillroot.answers.answer import check
 from stillroot.answers.chain import FAILURES, Chain, grounded, loads_of, resultant_of
 from stillroot.errors import NotConverged
+from stillroot.mechanics.motion import micromotion
 from stillroot.units import NMM_PER_NCM
 
 if TYPE_CHECKING:
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
     from stillroot.answers.result import CheckResult
     from stillroot.arrays import Floats
     from stillroot.inputs.case import Case
+    from stillroot.mechanics.contact import ContactState
     from stillroot.mechanics.motion import HeadMovement, Micromotion
     from stillroot.mechanics.resultant import Resultant
 
@@ -51,11 +53,16 @@ OF_THE_CASE: Mapping[str, str] = {
 """Attributes of a case's outcome and their column names."""
 
 
+GROWN = (0.0, 0.25, 0.5, 0.75, 1.0, 1.35, 1.8, 2.4, 3.2, 4.3, 5.7, 7.5, 10.0)
+"""Factors on a load that is grown."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class LoadOutcome:
     """The outcome of one load; every number is None where `reason` says why there is none.
 
-    `error_um` and `head_error_um`: the numerical error, None where it was not measured.
+    `error_um` and `head_error_um`: the numerical error, None where it was not measured. `curve`: factors
+    on the load and the peak [µm] at each, where it was grown; it ends where the implant gives way.
     """
 
     name: str
@@ -72,6 +79,7 @@ class LoadOutcome:
     head_um: float | None = None
     error_um: float | None = None
     head_error_um: float | None = None
+    curve: tuple[tuple[float, float], ...] = ()
     reason: str = ""
 
 
@@ -236,6 +244,44 @@ def loaded(placed: Placed) -> Outcome:
         else:
             found.append(load_outcome(item.name, resultant, reading.motion, reading.head))
     return _of_seated(placed, found)
+
+
+def grown(chain: Chain, case: Case, until_um: float) -> Outcome:
+    """Return the curves of a case: each load grown until its peak passes a motion, at most tenfold.
+
+    Raises
+    ------
+    EnvironmentProblem
+        As `solved` does.
+    """
+    try:
+        placed = chain.placed(case.with_numerics(load_steps=1))
+    except FAILURES as error:
+        return no_outcome(case, str(error))
+    found = []
+    for item, (name, resultant) in zip(case.loads, loads_of(case), strict=True):
+        told = unsolved(item.name, resultant, "")
+        try:
+            found.append(replace(told, curve=_curve(placed, name, resultant, until_um)))
+        except NotConverged as error:
+            found.append(replace(told, reason=str(error)))
+    return _of_seated(placed, found)
+
+
+def _curve(
+    placed: Placed, name: str, resultant: Resultant, until_um: float
+) -> tuple[tuple[float, float], ...]:
+    def peak_um(state: ContactState) -> float:
+        return micromotion(placed.seated, state).peak.total_um
+
+    def passed(state: ContactState, _: Resultant) -> bool:
+        return peak_um(state) > until_um
+
+    loading = placed.path(name, [resultant.scaled(factor) for factor in GROWN[1:]], until=passed)
+    return tuple(
+        (float(np.interp(way.share, (0, 1), GROWN[way.leg : way.leg + 2])), peak_um(way.state))
+        for way in loading.states
+    )
 
 
 def no_outcome(case: Case, reason: str) -> Outcome:

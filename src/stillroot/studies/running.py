@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 
 from stillroot.answers.chain import stage_keys
 from stillroot.errors import EnvironmentProblem
-from stillroot.studies.outcome import for_any_moduli, no_outcome, solved
+from stillroot.studies.outcome import for_any_moduli, grown, no_outcome, solved
 from stillroot.studies.store import key_of, program
 
 if TYPE_CHECKING:
@@ -76,23 +76,26 @@ def run(
     where: Where,
     *,
     with_error: bool = False,
+    until_um: float | None = None,
     what: str = "cases",
     progress: Progress = lambda *_: None,
 ) -> list[Outcome]:
     """Return the outcome of each case, in their order; equal cases are solved once.
+
+    With `until_um` the loads of each are grown, see `outcome.grown`.
 
     Raises
     ------
     EnvironmentProblem
         gmsh cannot be loaded and no stored mesh fits a case, or the cluster cannot be reached.
     """
-    keys = [key_of(case, with_error=with_error) for case in cases]
+    keys = [key_of(case, with_error=with_error, until_um=until_um) for case in cases]
     by_key = dict(zip(keys, cases, strict=True))
     outcomes = where.store.found(keys) if where.store else {}
     missing = [key for key in by_key if key not in outcomes]
     missing.sort(key=lambda key: stage_keys(by_key[key]))  # neighbours share their stages
     progress(len(outcomes), len(by_key), what)
-    solve = partial(_solve, with_error=with_error)
+    solve = partial(_solve, with_error=with_error, until_um=until_um)
     with closing(_each(solve, [by_key[key] for key in missing], where)) as finished:
         for place, outcome in finished:
             key = missing[place]
@@ -227,10 +230,12 @@ def _chain() -> tuple[Chain, threading.Lock]:
     return for_any_moduli(), threading.Lock()
 
 
-def _solve(case: Case, *, with_error: bool) -> Outcome:
+def _solve(case: Case, *, with_error: bool, until_um: float | None = None) -> Outcome:
     """Solve a case, in a worker or in this process."""
     chain, lock = _chain()
     with lock:
+        if until_um is not None:
+            return grown(chain, case, until_um)
         return solved(chain, case, with_error=with_error)
 
 

@@ -70,9 +70,9 @@ def default_path() -> Path:
     return Path(named) if named else user_cache_path("stillroot") / "solved.sqlite"
 
 
-def key_of(case: Case, *, with_error: bool) -> str:
+def key_of(case: Case, *, with_error: bool, until_um: float | None = None) -> str:
     """Return the key of a solved case: its inputs, this program, and the libraries it uses."""
-    parts = [solved_by(case), with_error, program(), versions()]
+    parts = [solved_by(case), with_error, until_um, program(), versions()]
     return hashlib.sha256(json.dumps(parts, sort_keys=True).encode()).hexdigest()
 
 

@@ -7,6 +7,7 @@ import textwrap
 from typing import TYPE_CHECKING
 
 from stillroot.answers.explained import Choice, as_explained
+from stillroot.answers.result import peak_text
 from stillroot.answers.summary import place_of
 from stillroot.answers.wording import NO_LINE, rounded, with_error
 from stillroot.mechanics.accuracy import PARTS as ERROR_PARTS
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
     from stillroot.answers.explained import Explained, Lever
-    from stillroot.answers.result import CheckResult
+    from stillroot.answers.result import CheckResult, LoadAnswer
     from stillroot.words.document import Block, Reader
 
 QUESTION = "How far does this implant move against its bone under these loads?"
@@ -63,7 +64,7 @@ def check_document(answered: CheckResult | Explained, _shown: Sequence[str] = ()
     explained = as_explained(answered)
     result = explained.answer
     slug = result.load_slugs[result.loads.index(result.governing)]
-    of_governing = tuple(f"{kind}-{slug}" for kind in ("section", "moved", "gauge", "unrolled"))
+    of_governing = tuple(f"{kind}-{slug}" for kind in ("section", "moved", "curve", "gauge", "unrolled"))
     return Document(
         question=QUESTION,
         subject=result.case.title,
@@ -86,9 +87,10 @@ def _sections(explained: Explained, slug: str) -> Iterator[Section]:
     rough = any(not lever.by_plan for lever in explained.levers)
     drives = (_levers_table(explained, by_plan=False),) if rough else ()
     what, changes = "Loads and motions", "What changes the number"
-    pictures = [f"{kind}-{slug}" for kind in ("moved", "unrolled", "gauge")]
+    pictures = [f"{kind}-{slug}" for kind in ("moved", "curve", "unrolled", "gauge")]
     pictures += ["seat-pressure", "directions", "levers"]
-    others = [f"{k}-{x}" for x in result.load_slugs if x != slug for k in ("section", "unrolled")]
+    kinds = ("section", "unrolled", "curve")
+    others = [f"{kind}-{other}" for other in result.load_slugs if other != slug for kind in kinds]
     whole: tuple[Reader, ...] = ("researcher",)
 
     yield Section("Engagement and torque", held, ("terminal",))
@@ -131,22 +133,42 @@ def engagement_line(result: CheckResult) -> str:
 NAME = Column("Load", lambda a: a.name)
 WHAT = Column("What it is", lambda a: load_text(a.resultant, lines=1))
 MOTION = (
-    Column(
-        "Peak micromotion [µm]", lambda a: with_error(a.peak.total_um, a.error.total_um), number=True
-    ),
+    Column("Peak micromotion [µm]", lambda a: peak_text(a).removesuffix(" µm"), number=True),
     Column("Band", lambda a: a.band, whole=True),
     Column("Where", place_of),
 )
 PARTS = (
-    Column("Sliding [µm]", lambda a: rounded(a.peak.sliding_um), number=True),
-    Column("Opening [µm]", lambda a: rounded(a.peak.opening_um), number=True),
+    Column("Sliding [µm]", lambda a: _unless_given_way(a, _sliding_text), number=True),
+    Column("Opening [µm]", lambda a: _unless_given_way(a, _opening_text), number=True),
 )
-HEAD = Column(
-    "Head movement [µm]", lambda a: with_error(a.head.total_um, a.head_error.total_um), number=True
+HEAD = Column("Head movement [µm]", lambda a: _unless_given_way(a, _head_text), number=True)
+LEFT = (
+    Column("Remains: peak [µm]", lambda a: _left_text(a, "remaining_peak_um"), number=True),
+    Column("head [µm]", lambda a: _left_text(a, "remaining_head_um"), number=True),
 )
-SHORT = (Column("Load", lambda a: f"{a.name}: {WHAT.cell(a)}"), *MOTION, HEAD)
-ON_A_TERMINAL = (NAME, *MOTION, *PARTS, HEAD)
-WHOLE = (NAME, WHAT, *MOTION, *PARTS, HEAD)
+SHORT = (Column("Load", lambda a: f"{a.name}: {WHAT.cell(a)}"), *MOTION, HEAD, LEFT[0])
+ON_A_TERMINAL = (NAME, *MOTION, *PARTS, HEAD, LEFT[0])
+WHOLE = (NAME, WHAT, *MOTION, *PARTS, HEAD, *LEFT)
+
+
+def _unless_given_way(answer: LoadAnswer, told: Callable[[LoadAnswer], str]) -> str:
+    return told(answer) if answer.gives_way_at is None else ""
+
+
+def _sliding_text(answer: LoadAnswer) -> str:
+    return rounded(answer.peak.sliding_um)
+
+
+def _opening_text(answer: LoadAnswer) -> str:
+    return rounded(answer.peak.opening_um)
+
+
+def _head_text(answer: LoadAnswer) -> str:
+    return with_error(answer.head.total_um, answer.head_error.total_um)
+
+
+def _left_text(answer: LoadAnswer, name: str) -> str:
+    return "" if answer.remaining is None else rounded(getattr(answer.remaining, name))
 
 
 def _loads_table(result: CheckResult, columns: tuple[Column, ...]) -> Table:
@@ -208,11 +230,15 @@ def _levers_table(explained: Explained, *, by_plan: bool) -> Table:
     """Return what each change does to the largest peak, the largest change first."""
     result = explained.answer
     worst = result.governing
-    answered = worst.peak.total_um
+    answered = worst.borne_peak_um
 
     def size(lever: Lever) -> float:
+        """Return the peak relative to the answer's, or to 1 µm where the implant gives way there."""
         after = largest_after(result, lever)
-        return math.inf if after is None else after[1] / answered
+        return math.inf if after is None else after[1] / (answered or 1.0)
+
+    def helps(lever: Lever) -> bool:
+        return size(lever) < (math.inf if answered is None else 1 - LEAST_HELP)
 
     def what(lever: Lever) -> str:
         if lever.reason:
@@ -226,22 +252,29 @@ def _levers_table(explained: Explained, *, by_plan: bool) -> Table:
         if lever.reason:
             return NO_ANSWER
         ratio = size(lever)
-        return GIVES_WAY if ratio == math.inf else rounded(ratio * answered)
+        return GIVES_WAY if ratio == math.inf else rounded(ratio * (answered or 1.0))
 
     def difference(lever: Lever) -> str:
-        return "" if lever.reason or size(lever) == math.inf else change_text(size(lever))
+        if answered is None or lever.reason or size(lever) == math.inf:
+            return ""
+        return change_text(size(lever))
 
     levers = [lever for lever in explained.levers if lever.by_plan is by_plan]
     if by_plan:
-        levers = sorted((x for x in levers if size(x) < 1 - LEAST_HELP), key=size)[:MOST_HELPS]
+        levers = sorted(filter(helps, levers), key=size)[:MOST_HELPS]
     else:
         levers = sorted(levers, key=lambda lever: -abs(math.log(size(lever) or math.inf)))
     caption = "One thing changed in the plan" if by_plan else "One rough input changed"
     kept = result.case.interface.measured_torque_ncm is not None
     how = f"{HOW_CHANGED} {TORQUE_IS_KEPT}" if kept else HOW_CHANGED
     none = f"None of the changes tried takes {LEAST_HELP:.0%} off the peak."
+    becomes = f"the largest peak, {rounded(answered or 0.0)} µm under “{worst.name}”, becomes"
+    if answered is None:
+        none = "None of the changes tried prevents it."
+        becomes = f"the implant, which gives way under “{worst.name}”, then moves at most"
+        how = "Each change was solved on coarser elements."
     return Table(
-        caption=f"{caption}: the largest peak, {rounded(answered)} µm under “{worst.name}”, becomes",
+        caption=f"{caption}: {becomes}",
         columns=(
             Column("Change", what),
             Column("Peak [µm]", peak, number=True),
@@ -270,7 +303,7 @@ def change_text(ratio: float) -> str:
 
 def _choices_table(explained: Explained) -> Table:
     loads = explained.answer.loads
-    base = Choice(subject="", text="base case", peaks_um=tuple(a.peak.total_um for a in loads))
+    base = Choice(subject="", text="base case", peaks_um=tuple(a.borne_peak_um for a in loads))
 
     def peak(place: int) -> Callable[[Choice], str]:
         def told(choice: Choice) -> str:
@@ -300,7 +333,9 @@ def _choices_in_short(explained: Explained) -> str:
     result = explained.answer
     place = result.loads.index(result.governing)
     peaks = [choice.peaks_um[place] for choice in explained.choices]
-    known = [peak for peak in (*peaks, result.governing.peak.total_um) if peak is not None]
+    known = [peak for peak in (*peaks, result.governing.borne_peak_um) if peak is not None]
+    if not known:
+        return f"Under all {len(peaks)} other choices the implant gives way as well, or has no answer."
     lost = "" if len(known) > len(peaks) else "; some give no answer"
     return (
         f"Where there is no agreed value, {len(peaks)} other choices put the peak under "

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stillroot.answers.summary import OUT_OF_SEAT_UM
+from stillroot.answers.summary import OUT_OF_SEAT_UM, yield_limits
 from stillroot.answers.wording import band_of, rounded, with_error
 from stillroot.inputs.case_messages import written
 from stillroot.mechanics.six_directions import GIVES_WAY
@@ -164,17 +164,9 @@ def limits(result: SpanResult) -> tuple[str, ...]:
             "A motion this large leaves the seat. The model is valid for small motions only: read this "
             "one as giving way."
         )
-    if worst.share_over_crush > 0.01:
-        told.append(
-            f"Under this load, {worst.share_over_crush:.0%} of its held surface bears more than the "
-            "pressure assumed to crush bone; there the bone would give way and the implant move more."
-        )
-    strain = worst.bone_strain
-    if strain is not None and strain.is_past_yield:
-        told.append(
-            f"Around it, bone is strained past yield in {strain.past_yield_mm3:.0f} mm³. Bone stays "
-            "linear in the model, so the true motion is larger."
-        )
+    (placed,) = (placed for placed in result.plan.implants if placed.name == worst.name)
+    case = result.plan.case_of(placed)
+    told += yield_limits(case, worst.bone_strain, worst.share_over_crush)
     told += [*_other_band(result), *_worth(result), _torque_beside(result)]
     if any(placed.tilt_deg for placed in result.plan.implants):
         told.append(TILT_LEAVES_OUT)

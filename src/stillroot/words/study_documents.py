@@ -35,10 +35,7 @@ MOST_ROWS = 60
 MOST_BESIDE = 4
 """Cases whose inputs stand side by side in one table."""
 LONGEST_NAME = 28
-LINEAR = (
-    "Bone is linear in all of these; stillroot check lists what limits a single case, such as bone that "
-    "would yield."
-)
+SINGLE = "The command stillroot check lists what limits a single case, such as bone that yields."
 LONGEST_HEADING = 20
 MODULUS = {f"bone.{name}" for name in TRABECULAR}
 """Inputs that take the place of the stated modulus."""
@@ -64,7 +61,7 @@ def study_document(found: Study, shown: Sequence[str] = ()) -> Document:
         told,
         subject="; ".join(case.title for case in cases),
         answer=f"{failed[-1]} {told.answer}" if failures and failures.too_many else told.answer,
-        limits=(*told.limits, *failed, LINEAR),
+        limits=(*told.limits, *failed, SINGLE),
         first=pictures[:1],
         sections=(
             *told.sections,

@@ -36,7 +36,7 @@ def torque_lines(result: CheckResult | DirectionsResult) -> tuple[str, ...]:
     else:
         parts.append(f"from an interference of {result.interference_um:g} µm")
     if torque.share_crushed > 0:
-        parts.append(f"bone crushed on {torque.share_crushed:.0%} of the held surface")
+        parts.append(f"bone crushed beside {torque.share_crushed:.0%} of the held surface")
     if face.retained_pressure < 1:
         parts.append(f"{face.retained_pressure:.0%} of the pressure retained")
     if face.retained_pressure < 1 or isinstance(result, DirectionsResult):

@@ -46,6 +46,11 @@ def each(path: str, rules: Rules) -> Callable[[Any], list[dict[str, Any]]]:
     return lambda item: [plain(part, rules) for part in _at(item, path)]
 
 
+def if_borne(path: str) -> Callable[[Any], Any]:
+    """Return the rule for what is None where the implant gives way under the load."""
+    return lambda load: _at(load, path) if load.gives_way_at is None else None
+
+
 def where_there_is(path: str, rules: Rules) -> Callable[[Any], dict[str, Any] | None]:
     """Return the rule for what is None where a part of the item is; its rules start from the item."""
     return lambda item: None if _at(item, path) is None else plain(item, rules)
@@ -81,12 +86,16 @@ TORQUE: Rules = {
     **same("share_crushed", "mean_pressure_mpa", "lead_angle_deg", of="torque"),
     "left_out": lambda _: TORQUE_LEAVES_OUT,
 }
+CYCLE = same("peak_um", "head_um", "remaining_peak_um", "remaining_head_um")
+CURVE = {"share_of_load": "shares", **same("peak_um", "head_um")}
 LOAD: Rules = {
     "name": "name",
     **same("axial_n", "lateral_n", of="resultant"),
     "torque_ncm": lambda it: it.resultant.torque_nmm / NMM_PER_NCM,
     "height_mm": "resultant.height_mm",
-    "peak_micromotion_um": "peak.total_um",
+    "peak_micromotion_um": if_borne("peak.total_um"),
+    "gives_way_at": "gives_way_at",
+    "remaining_um": {"peak": "remaining.remaining_peak_um", "head": "remaining.remaining_head_um"},
     **same("sliding_um", "opening_um", of="peak"),
     "mean_micromotion_um": "micromotion.mean_um",
     "p95_micromotion_um": lambda it: it.micromotion.percentile_um(95),
@@ -99,12 +108,19 @@ OF_A_LOAD: Rules = {
     "head_movement_um": {part: f"head.{part}_um" for part in ("lateral", "across", "axial", "total")},
     "head_rotation_deg": "head.rotation_deg",
     "band": "band",
-    "error_um": "error.total_um",
-    "error_parts_um": "error.parts_um",
-    "head_error_um": "head_error.total_um",
-    "head_error_parts_um": "head_error.parts_um",
+    "error_um": if_borne("error.total_um"),
+    "error_parts_um": if_borne("error.parts_um"),
+    "head_error_um": if_borne("head_error.total_um"),
+    "head_error_parts_um": if_borne("head_error.parts_um"),
     "share_over_crush": "share_over_crush",
-    "bone_strain": same("compressive", "tensile", "past_yield_mm3", of="bone_strain"),
+    "bone_strain": same("compressive", "tensile", "past_yield_mm3", "plastic", of="bone_strain"),
+    "yielded_mm3": "bone_strain.yielded_mm3",
+    "cycles": each("cycles", CYCLE),
+    "growth_dies_out": "growth_dies_out",
+    "load_curves": lambda it: {
+        name: plain(curve, CURVE)
+        for name, curve in zip(("bone", "linear_bone"), it.curves, strict=False)
+    },
     "equilibrium_residual": "balance",
     "load_steps": "steps",
 }

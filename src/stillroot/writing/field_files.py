@@ -36,7 +36,7 @@ def write_fields(result: CheckResult, folder: Path) -> None:
     for answer, name in zip(result.loads, result.load_slugs, strict=True):
         field = result.field
         if answer is not result.governing:
-            field = displacement(result.seated, answer.state, answer.resultant)
+            field = displacement(result.seated, answer.state, answer.reached)
         write_vtu(load_fields(result, field, seat), folder / f"fields-{name}.vtu")
         write_vtu(interface_mesh(result.seated, answer.state), folder / f"interface-{name}.vtu")
         write_csv(interface_table(result.seated, answer.state), folder / f"interface-{name}.csv")

@@ -33,7 +33,7 @@ def test_a_lever_beyond_the_limits_is_left_out():
     data = {
         "title": "Invented scenario: a short hold",
         "implant": {"diameter_mm": 4.0, "length_mm": 6.0},
-        "bone": {"cortical_thickness_mm": 0.0, "trabecular_modulus_mpa": 200.0},
+        "bone": {"cortical_thickness_mm": 0.0, "law": "linear", "trabecular_modulus_mpa": 200.0},
         "loads": [{"name": "push", "axial_n": 10.0}],
     }
     short = {**data, "socket": {"holds_mm": [[5.5, 6.0]]}}

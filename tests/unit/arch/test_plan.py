@@ -16,7 +16,7 @@ PLANS = sorted((ROOT / "docs" / "plans").glob("*.toml"))
 CASE = {
     "title": "one",
     "implant": {"diameter_mm": 4.1, "length_mm": 8.0, "abutment_height_mm": 5.0},
-    "bone": {"cortical_thickness_mm": 1.0, "trabecular_modulus_mpa": 200.0},
+    "bone": {"cortical_thickness_mm": 1.0, "law": "linear", "trabecular_modulus_mpa": 200.0},
 }
 PLAN = {
     "title": "two implants",

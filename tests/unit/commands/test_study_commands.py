@@ -22,6 +22,7 @@ length_mm = 4.0
 thread = { form = "none" }
 [bone]
 cortical_thickness_mm = 1.0
+law = "linear"
 trabecular_modulus_mpa = 300.0
 [[loads]]
 name = "oblique"

@@ -7,7 +7,7 @@ from stillroot import Case
 BASE = {
     "title": "geometry",
     "implant": {"diameter_mm": 4.0, "length_mm": 8.0},
-    "bone": {"cortical_thickness_mm": 1.5, "trabecular_modulus_mpa": 300.0},
+    "bone": {"cortical_thickness_mm": 1.5, "law": "linear", "trabecular_modulus_mpa": 300.0},
     "loads": [{"name": "push", "axial_n": 50.0}],
 }
 

@@ -30,7 +30,12 @@ def answered(load: dict[str, float], **sections: object) -> CheckResult:
     data = {
         "title": "Invented scenario",
         "implant": {"diameter_mm": 4.1, "length_mm": 8.0},
-        "bone": {"cortical_thickness_mm": 1.5, "trabecular_modulus_mpa": 150.0, "radius_mm": 8.0},
+        "bone": {
+            "cortical_thickness_mm": 1.5,
+            "law": "linear",
+            "trabecular_modulus_mpa": 150.0,
+            "radius_mm": 8.0,
+        },
         "loads": [{"name": "push", **load}],
         "numerics": {"element_mm": 0.8, "harmonics": 3},
     }
@@ -64,7 +69,12 @@ def invented(title: str = "Invented scenario", **sections: object) -> Case:
     data = {
         "title": title,
         "implant": {"diameter_mm": 4.1, "length_mm": 8.0},
-        "bone": {"cortical_thickness_mm": 1.0, "trabecular_modulus_mpa": 150.0, "radius_mm": 8.0},
+        "bone": {
+            "cortical_thickness_mm": 1.0,
+            "law": "linear",
+            "trabecular_modulus_mpa": 150.0,
+            "radius_mm": 8.0,
+        },
         "loads": [{"name": "push", "axial_n": 60.0, "lateral_n": 30.0}],
         "numerics": {"element_mm": 1.0, "harmonics": 3},
     }

@@ -67,7 +67,12 @@ def compared() -> Comparison:
         "$ partly \\frac held": invented(socket={"holds_mm": [[4.0, 8.0]]}, spread=SPREAD),
         "long and dense": invented(
             implant={"diameter_mm": 4.1, "length_mm": 12.0},
-            bone={"cortical_thickness_mm": 2.0, "trabecular_modulus_mpa": 600.0, "radius_mm": 8.0},
+            bone={
+                "cortical_thickness_mm": 2.0,
+                "law": "linear",
+                "trabecular_modulus_mpa": 600.0,
+                "radius_mm": 8.0,
+            },
             loads=[{"name": "pull", "axial_n": -20.0, "torque_ncm": 2.0}],
             spread=SPREAD,
         ),

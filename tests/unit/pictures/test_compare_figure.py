@@ -12,7 +12,7 @@ from matplotlib.collections import LineCollection
 
 from stillroot.answers.wording import with_error
 from stillroot.pictures.study_figures import compare_pictures
-from tests.unit.pictures._drawn import is_drawn, words
+from tests.unit.pictures._drawn import is_drawn, plain, words
 
 if TYPE_CHECKING:
     from stillroot.studies.comparison import Comparison
@@ -59,3 +59,14 @@ def test_the_title_names_who_moves_most_and_how_sure_that_is(compared: Compariso
     assert "differ by no more than the numerical error" in blurred
     pairs = tuple(replace(p, first_moves_more=0.5, second_moves_more=0.5) for p in compared.pairs)
     assert "but within the spread" in words(compare_pictures(replace(compared, pairs=pairs))[0])
+
+
+def test_a_case_that_gives_way_comes_first_and_is_told(compared: Comparison) -> None:
+    weak, *others = compared.results
+    ended = replace(weak, loads=tuple(replace(load, gives_way_at=0.43) for load in weak.loads))
+    peaks, sections = compare_pictures(replace(compared, results=(ended, *others)))
+    assert "“sure” gives way at 43 % of the load" in plain(peaks.message)
+    assert "“sure” gives way at 43 % of the load" in plain(sections.message)
+    every = [replace(r, loads=tuple(replace(x, gives_way_at=0.9) for x in r.loads)) for r in others]
+    peaks, _ = compare_pictures(replace(compared, results=(ended, *every)))
+    assert "Every case gives way" in plain(peaks.message)

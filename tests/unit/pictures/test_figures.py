@@ -39,7 +39,9 @@ SITES = {
     "two holds, empty gaps": {"socket": {"holds_mm": [[0.5, 3.0], [5.0, 7.5]], "gap_fill": "empty"}},
     "held near the tip, clot": {"socket": {"holds_mm": [[5.0, 8.0]], "gap_fill": "clot"}},
     "bonded": {"interface": {"kind": "bonded"}},
-    "one layer of bone": {"bone": {"cortical_thickness_mm": 0.0, "trabecular_modulus_mpa": 120.0}},
+    "one layer of bone": {
+        "bone": {"cortical_thickness_mm": 0.0, "law": "linear", "trabecular_modulus_mpa": 120.0}
+    },
     "square thread": {"implant": {"diameter_mm": 4.1, "length_mm": 8.0, "thread": {"form": "square"}}},
     "outline": {"implant": {"outline_mm": [[2.0, 0.0], [2.0, -5.0], [1.2, -7.5], [0.0, -8.0]]}},
 }
@@ -49,7 +51,12 @@ def answered(loads: dict[str, dict[str, float]], **sections: object) -> CheckRes
     data = {
         "title": "Invented scenario",
         "implant": {"diameter_mm": 4.1, "length_mm": 8.0},
-        "bone": {"cortical_thickness_mm": 1.5, "trabecular_modulus_mpa": 150.0, "radius_mm": 8.0},
+        "bone": {
+            "cortical_thickness_mm": 1.5,
+            "law": "linear",
+            "trabecular_modulus_mpa": 150.0,
+            "radius_mm": 8.0,
+        },
         "loads": [{"name": name, **load} for name, load in loads.items()],
         "numerics": {"element_mm": 0.6, "harmonics": 3},
     }
@@ -85,13 +92,13 @@ def wall_lines(picture: Picture) -> list[LineCollection]:
     return [c for c in found if isinstance(c, LineCollection) and c.get_array() is not None]
 
 
-def test_a_summary_and_two_pictures_a_load_then_three_of_the_governing_one(
+def test_a_summary_and_three_pictures_a_load_then_three_of_the_governing_one(
     all_loads: CheckResult,
 ) -> None:
     names = [picture.name for picture in pictures(all_loads)]
     worst = all_loads.load_slugs[all_loads.loads.index(all_loads.governing)]
-    assert names[:3] == ["summary", "section-1-axial", "unrolled-1-axial"]
-    assert names[1 + 2 * len(LOADS) :] == [f"moved-{worst}", "seat-pressure", f"gauge-{worst}"]
+    assert names[:4] == ["summary", "section-1-axial", "unrolled-1-axial", "curve-1-axial"]
+    assert names[1 + 3 * len(LOADS) :] == [f"moved-{worst}", "seat-pressure", f"gauge-{worst}"]
     assert len(names) == len(set(names))
 
 
@@ -261,6 +268,7 @@ def test_pictures_of_the_governing_load_come_last(result: CheckResult) -> None:
         "summary",
         "section-1-push",
         "unrolled-1-push",
+        "curve-1-push",
         "moved-1-push",
         "seat-pressure",
         "gauge-1-push",

@@ -65,7 +65,12 @@ def bending_um(modulus_mpa: float) -> float:
     found = answered(
         {"axial_n": 3.0, "lateral_n": 1.0},
         implant={"modulus_mpa": modulus_mpa, "poisson": 0.3, "diameter_mm": 4.1, "length_mm": 8.0},
-        bone={"cortical_thickness_mm": 0.0, "trabecular_modulus_mpa": 20.0, "radius_mm": 8.0},
+        bone={
+            "cortical_thickness_mm": 0.0,
+            "law": "linear",
+            "trabecular_modulus_mpa": 20.0,
+            "radius_mm": 8.0,
+        },
     )
     worst, pair, d = found.governing, found.seated.site.pair, field_of(found)
     bone = d.fourier.values(d.bone[:, :, pair.wall.bone_nodes], ANGLES)

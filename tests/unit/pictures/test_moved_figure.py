@@ -87,6 +87,7 @@ def test_a_torque_alone_moves_nothing_in_the_section() -> None:
         "summary",
         "section-1-push",
         "unrolled-1-push",
+        "curve-1-push",
         "seat-pressure",
     ]
 

@@ -43,7 +43,12 @@ def crushed_parts(result: CheckResult) -> list[float]:
 
 
 def pressed(interference_um: float, **bone: float) -> CheckResult:
-    layers = {"cortical_thickness_mm": 0.6, "trabecular_modulus_mpa": 150.0, "radius_mm": 8.0}
+    layers = {
+        "cortical_thickness_mm": 0.6,
+        "law": "linear",
+        "trabecular_modulus_mpa": 150.0,
+        "radius_mm": 8.0,
+    }
     return answered(
         PUSH,
         bone={**layers, **bone},

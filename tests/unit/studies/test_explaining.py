@@ -18,7 +18,7 @@ from validation.placed import changed_case
 CASE = {
     "title": "a small case for checks",
     "implant": {"diameter_mm": 4.1, "length_mm": 6.0},
-    "bone": {"cortical_thickness_mm": 1.0, "trabecular_modulus_mpa": 200.0},
+    "bone": {"cortical_thickness_mm": 1.0, "law": "linear", "trabecular_modulus_mpa": 200.0},
     "interface": {"interference_um": 5.0},
     "loads": [
         {"name": "oblique", "axial_n": 60.0, "lateral_n": 30.0},
@@ -95,7 +95,7 @@ def test_a_choice_without_an_answer_says_why():
     """A torque out of reach with little friction is reported, and the other choices are still solved."""
     case = case_of(
         interface={"interference_um": None, "measured_torque_ncm": 150.0, "friction": 1.5},
-        bone={"trabecular_modulus_mpa": 100.0},
+        bone={"law": "linear", "trabecular_modulus_mpa": 100.0},
     )
     result = with_choices(check(case))
     gentle = found(result, "friction", "0.3")

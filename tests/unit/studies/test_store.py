@@ -20,7 +20,7 @@ TINY = Case.from_dict(
     {
         "title": "Invented scenario: tiny",
         "implant": {"diameter_mm": 4.0, "length_mm": 4.0, "thread": {"form": "none"}},
-        "bone": {"cortical_thickness_mm": 1.0, "trabecular_modulus_mpa": 300.0},
+        "bone": {"cortical_thickness_mm": 1.0, "law": "linear", "trabecular_modulus_mpa": 300.0},
         "loads": [{"name": "oblique", "axial_n": 20.0, "lateral_n": 5.0}],
         "numerics": {"element_mm": 1.0, "harmonics": 3, "load_steps": 1},
     }

@@ -25,7 +25,7 @@ from stillroot.writing.picture_files import drawn as drawn_picture
 CASE = {
     "title": "Invented scenario: <b>page</b> & more",
     "implant": {"diameter_mm": 4.0, "length_mm": 4.0, "thread": {"form": "none"}},
-    "bone": {"cortical_thickness_mm": 1.0, "trabecular_modulus_mpa": 300.0},
+    "bone": {"cortical_thickness_mm": 1.0, "law": "linear", "trabecular_modulus_mpa": 300.0},
     "loads": [
         {"name": "oblique", "axial_n": 20.0, "lateral_n": 5.0},
         {"name": "pressed in", "axial_n": 20.0},

@@ -44,6 +44,7 @@ CASE = {
     "implant": {"diameter_mm": 4.0, "length_mm": 4.0, "thread": {"form": "none"}},
     "bone": {
         "cortical_thickness_mm": 1.0,
+        "law": "linear",
         "trabecular_modulus_mpa": 300.0,
         "radius_mm": 5.0,
         "depth_mm": 6.0,
