@@ -25,13 +25,21 @@ NEAR_MM = 1e-5
 
 @dataclass(frozen=True, kw_only=True)
 class Sizes:
-    """Tetrahedra: on the wall, on its edges, at most [mm]; their growth; order of the polynomials."""
+    """Tetrahedra: on the wall, on its edges, at most [mm]; their growth; order of the polynomials.
+
+    `tip_mm`: those on the tip's edge, if they differ from those on other edges.
+    """
 
     wall_mm: float
     edge_mm: float
     largest_mm: float
     growth: float
     order: int = 3
+    tip_mm: float | None = None
+
+    def on_edge(self, at_tip: bool) -> float:
+        """Return the size on an edge of the wall."""
+        return self.tip_mm if at_tip and self.tip_mm is not None else self.edge_mm
 
 
 def wall_of(case: Case) -> list[tuple[float, float]]:
@@ -103,9 +111,10 @@ def _name(solid: str, face: Any, *, radius: float, floor: float, top: float, lay
 
 
 def _refine(fixture: Any, sizes: Sizes) -> None:
+    lowest = fixture.bounding_box[0].z
     for face in fixture.faces:
         if face.name and face.name.startswith("wall"):
             face.maxh = sizes.wall_mm
             for edge in face.edges:
                 if edge.center.y > NEAR_MM:  # an arc, not a line in the plane of symmetry
-                    edge.maxh = sizes.edge_mm
+                    edge.maxh = sizes.on_edge(edge.center.z < lowest + NEAR_MM)

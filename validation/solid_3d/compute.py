@@ -9,10 +9,21 @@ import numpy as np
 
 from stillroot.answers.chain import Chain, loads_of, site_of
 from stillroot.mechanics.motion import MAP_ANGLES
-from validation.solid_3d.solid import BODIES, CASES, PROFILE, PROFILE_OF, Stopwatch, case_of, solved
+from validation.solid_3d.solid import (
+    BODIES,
+    CASES,
+    DIRECTIONS,
+    NEAR_MM,
+    PROFILE,
+    PROFILE_OF,
+    Stopwatch,
+    case_of,
+    solved,
+)
 from validation.suite import Curve
 
 if TYPE_CHECKING:
+    from stillroot.inputs.case import Case
     from stillroot.mechanics.motion import Micromotion
     from stillroot.mechanics.site import Site
 
@@ -25,9 +36,10 @@ def compute(keys: frozenset[str]) -> dict[str, float]:
     for kind in CASES:
         if any(key.startswith(kind) for key in keys):
             values |= _answers(kind)[0]
-    if any(key.startswith(RERUN) for key in keys):
-        figures, _, _ = solved("smooth", "coarse")
-        values |= {RERUN + key: value for key, value in figures.items()}
+    for body, kinds in BODIES.items():
+        if any(key.startswith(f"{RERUN}{kind}_") for key in keys for kind in kinds):
+            figures, _, _ = solved(body, "coarse")
+            values |= {RERUN + key: value for key, value in figures.items()}
     return {key: values[key] for key in keys}
 
 
@@ -58,6 +70,13 @@ def timed(body: str) -> tuple[dict[str, float], dict[str, float]]:
     return figures, {"unknowns": unknowns, **cost}
 
 
+def _rim_um(case: Case, motion: Micromotion) -> float:
+    """Return the largest motion at the tip's edge."""
+    implant = case.implant
+    off = np.hypot(motion.radius_mm - implant.diameter_mm / 2, motion.depth_mm - implant.length_mm)
+    return float(np.max(motion.total_um[off < NEAR_MM]))
+
+
 def _unknowns(site: Site) -> int:
     nodes = sum(body.nodes_mm.shape[1] for body in (site.pair.implant, site.pair.bone))
     return 3 * nodes * (site.highest + 1)
@@ -75,8 +94,11 @@ def _answers(kind: str) -> tuple[dict[str, float], dict[str, Micromotion]]:
     for item, (name, resultant) in zip(case.loads, loads_of(case), strict=True):
         found = placed.read(placed.loaded(name, resultant), resultant)
         motion, head = found.motion, found.head
+        moved = {0: head.lateral_um, 2: head.axial_um}
+        figures |= {f"{kind}_{item.name}_{key}": moved[k] for key, k in DIRECTIONS[item.name].items()}
+        if case.bone.law == "yields":
+            figures[f"{kind}_{item.name}_rim"] = _rim_um(case, motion)
         figures |= {
-            f"{kind}_{item.name}_head": head.axial_um if item.name == "axial" else head.lateral_um,
             f"{kind}_{item.name}_peak": motion.peak.total_um,
             f"{kind}_{item.name}_mean": motion.mean_um,
             f"{kind}_{item.name}_p95": motion.percentile_um(95),
