@@ -71,12 +71,11 @@ def test_only_joining_needs_what_the_same_process_did(shipped_cases):
     done(one, "fine")
     directions, fresh = done(one, "directions"), done(Worker(lambda _: None), "directions")
     assert fresh == directions
-    (coarse, forces), others = done(one, "coarse", found), done(one, "others", found)
+    (coarse, strains), others = done(one, "coarse", found), done(one, "others", found)
     assert set(coarse) | set(others) == set(OF_THE_ERROR)
     for level, readings in done(Worker(lambda _: None), "others", found).items():
         for a, b in zip(readings, others[level], strict=True):
             assert a.motion.peak.total_um == b.motion.peak.total_um
-    strains = done(Worker(lambda _: None), "strains", forces)
     with pytest.raises(AssertionError, match="solved before"):
         done(Worker(lambda _: None), "join", {**coarse, **others}, strains)
     with pytest.raises(AssertionError, match="solved before"):

@@ -70,9 +70,9 @@ def test_equal_cases_are_solved_once_and_what_is_kept_not_again(tmp_path, expect
     assert store.kept().present == 3
 
 
-def _counted(solved, solve, case, *, with_error):
+def _counted(solved, solve, case, **how):
     solved.append(case)
-    return solve(case, with_error=with_error)
+    return solve(case, **how)
 
 
 # --- What dies ----------------------------------------------------------------------------------------
