@@ -245,16 +245,16 @@ def test_a_mount_point_is_refused_before_any_work_is_done(tmp_path):
     assert all("mount point" in line and "name a folder in it" in line for line in told)
 
 
-def test_a_load_that_nothing_holds_is_an_error_not_a_number(run, tmp_path):
+def test_a_load_that_nothing_holds_gives_way_and_has_no_number(run, tmp_path):
     path = tmp_path / "loose.toml"
     text = CASE.replace("lateral_n = 10.0", "torque_ncm = 5.0")
     path.write_text(text + "[interface]\nfriction = 0\ninterference_um = 0\n", encoding="utf-8")
-    code, out, err = run("check", path, "--json", "--out", tmp_path / "answer")
-    assert code == 3
-    assert out == ""
-    assert "no equilibrium" in err
-    assert "Residuals" in err
-    assert list(tmp_path.iterdir()) == [path]
+    code, out, _ = run("check", path, "--json")
+    (load,) = json.loads(out)["loads"]
+    assert code == 0
+    assert load["gives_way_at"] == pytest.approx(0.0, abs=1e-6)
+    assert load["peak_micromotion_um"] is load["error_um"] is load["remaining_um"]["peak"] is None
+    assert "The implant gives way at 0% of" in json.loads(out)["summary"]
 
 
 @pytest.mark.usefixtures("without_gmsh")

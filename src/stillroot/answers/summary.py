@@ -109,8 +109,8 @@ def _numerical_limits(case: Case, worst: LoadAnswer) -> tuple[str, ...]:
     if head != worst.band:
         limits.append(
             f"Head movement, {with_error(worst.head.total_um, worst.head_error.total_um)} µm, lies in "
-            f"another band ({head}): it includes the elastic give of bone and implant, and is what a "
-            "bench gauge reads."
+            f"another band ({head}): it includes the give of bone and implant, and is what a bench "
+            "gauge reads."
         )
     return tuple(limits)
 

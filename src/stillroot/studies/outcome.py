@@ -11,6 +11,7 @@ import numpy as np
 from stillroot.answers.answer import check
 from stillroot.answers.chain import FAILURES, Chain, grounded, loads_of, resultant_of
 from stillroot.errors import NotConverged
+from stillroot.mechanics.loading import gives_way
 from stillroot.mechanics.motion import micromotion
 from stillroot.units import NMM_PER_NCM
 
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
     import polars as pl
 
     from stillroot.answers.chain import Placed
-    from stillroot.answers.result import CheckResult
+    from stillroot.answers.result import CheckResult, LoadAnswer
     from stillroot.arrays import Floats
     from stillroot.inputs.case import Case
     from stillroot.mechanics.contact import ContactState
@@ -186,14 +187,18 @@ def outcome_of(result: CheckResult) -> Outcome:
     """Return the outcome of a check, with its numerical errors."""
     return _of_seated(
         result.placed,
-        (
-            replace(
-                load_outcome(a.name, a.resultant, a.micromotion, a.head),
-                error_um=a.error.total_um,
-                head_error_um=a.head_error.total_um,
-            )
-            for a in result.loads
-        ),
+        map(_of_answer, result.loads),
+    )
+
+
+def _of_answer(answer: LoadAnswer) -> LoadOutcome:
+    if answer.gives_way_at is not None:
+        error = gives_way(f'load "{answer.name}"', answer.gives_way_at)
+        return unsolved(answer.name, answer.resultant, str(error))
+    return replace(
+        load_outcome(answer.name, answer.resultant, answer.micromotion, answer.head),
+        error_um=answer.error.total_um,
+        head_error_um=answer.head_error.total_um,
     )
 
 

@@ -7,7 +7,6 @@ import textwrap
 from typing import TYPE_CHECKING
 
 from stillroot.answers.explained import Choice, as_explained
-from stillroot.answers.result import peak_text
 from stillroot.answers.summary import place_of
 from stillroot.answers.wording import NO_LINE, rounded, with_error
 from stillroot.mechanics.accuracy import PARTS as ERROR_PARTS
@@ -30,7 +29,7 @@ QUESTION = "How far does this implant move against its bone under these loads?"
 WHAT_MOVES = (
     "Peak micromotion is how far the wall of the implant moves against the bone where it moves most, "
     "from seated to loaded. Head movement is what a gauge at the load's height reads: it includes the "
-    "elastic give of bone and implant."
+    "give of bone and implant."
 )
 HOW_CHANGED = (
     "Each change was solved on coarser elements; its ratio to the unchanged case there is applied "
@@ -130,11 +129,17 @@ def engagement_line(result: CheckResult) -> str:
 # --- Loads and motions --------------------------------------------------------------------------------
 
 
+def _peak_cell(answer: LoadAnswer) -> str:
+    if answer.gives_way_at is not None:
+        return f"gives way at {answer.gives_way_at:.0%}"
+    return with_error(answer.peak.total_um, answer.error.total_um)
+
+
 NAME = Column("Load", lambda a: a.name)
 WHAT = Column("What it is", lambda a: load_text(a.resultant, lines=1))
 MOTION = (
-    Column("Peak micromotion [µm]", lambda a: peak_text(a).removesuffix(" µm"), number=True),
-    Column("Band", lambda a: a.band, whole=True),
+    Column("Peak micromotion [µm]", _peak_cell, number=True),
+    Column("Band", lambda a: _unless_given_way(a, lambda a: a.band), whole=True),
     Column("Where", place_of),
 )
 PARTS = (
