@@ -25,7 +25,7 @@ from scipy.optimize import brentq
 from stillroot.errors import NotConverged
 from stillroot.mechanics.implant_motion import section_motion
 from stillroot.mechanics.interface import Tangent, averaged_stiffness
-from stillroot.mechanics.loading import STEPS, load
+from stillroot.mechanics.loading import STEPS, load, loaded
 from stillroot.mechanics.motion import HeadMovement, Micromotion, head_movement, micromotion
 from stillroot.mechanics.resultant import COMPONENTS, UNIT_LOADS, Resultant, place_of_unit
 
@@ -38,6 +38,10 @@ if TYPE_CHECKING:
 
 SMALL = 0.01
 """Share of the reference load at which the initial stiffness is read."""
+ON_THE_WAY = (SMALL, 0.1, 0.2, 0.35, 0.5, 0.7, 1.0, 1.4, 1.9, 2.6, 3.5, 4.8, 6.5, 8.0, 10.0)
+"""Shares of the reference load at which a path stops to see how much of the surface slides."""
+ROUGH = 1e-6
+"""Tolerance on that path."""
 FREE_SHARE = 1e-6
 """A tangent stiffness below this share of the glued implant's counts as zero; a far smaller one is
 kept in the solve, so that it stays regular."""
@@ -192,6 +196,8 @@ def load_that_slides(seated: Seated, resultant: Resultant) -> float | None:
     size = max(abs(resultant.lateral_n), abs(resultant.axial_n))
     if not np.any(seated.layer.one_sided):
         return None
+    if seated.site.bone is not None:
+        return _slides_on_the_way(seated, resultant, size)
 
     def excess(factor: float) -> float:
         try:
@@ -208,6 +214,29 @@ def load_that_slides(seated: Seated, resultant: Resultant) -> float | None:
     return float(
         size * np.exp(brentq(lambda x: excess(np.exp(x)), np.log(low), np.log(high), xtol=0.02))
     )
+
+
+def _slides_on_the_way(seated: Seated, resultant: Resultant, size: float) -> float | None:
+    """Return `load_that_slides` in bone that yields, read off one path: each load costs more there.
+
+    Between the last two loads of the path the share grows linearly with the logarithm of the load.
+    """
+
+    def slides(state: ContactState, _: Resultant) -> bool:
+        return _sliding_share(seated, state) >= 1 / 3
+
+    path = [resultant.scaled(factor) for factor in ON_THE_WAY]
+    loading = loaded(seated, path, steps=1, tolerance=ROUGH, until=slides)
+    factors = [
+        np.interp(way.share, (0.0, 1.0), (0.0, *ON_THE_WAY)[way.leg : way.leg + 2])
+        for way in loading.states[1:]
+    ]
+    shares = [_sliding_share(seated, way.state) for way in loading.states[1:]]
+    if shares[0] >= 1 / 3:
+        return 0.0
+    if shares[-1] < 1 / 3:
+        return None if loading.gives_way_at is None else float(size * factors[-1])
+    return float(size * np.exp(np.interp(1 / 3, shares[-2:], np.log(factors[-2:]))))
 
 
 def _sliding_share(seated: Seated, state: ContactState) -> float:
