@@ -121,7 +121,10 @@ class Outcome:
     @classmethod
     def from_dict(cls, data: dict[str, Any]) -> Outcome:
         """Return the outcome that `to_dict` wrote."""
-        return cls(**{**data, "loads": tuple(LoadOutcome(**load) for load in data["loads"])})
+        loads = (
+            LoadOutcome(**{**load, "curve": tuple(map(tuple, load["curve"]))}) for load in data["loads"]
+        )
+        return cls(**{**data, "loads": tuple(loads)})
 
 
 def peaks_of(outcomes: Iterable[Outcome], without: float = np.nan) -> Floats:

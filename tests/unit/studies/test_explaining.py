@@ -64,7 +64,7 @@ def test_each_choice_has_a_peak_for_each_load(answered):
 
 def test_bone_that_yields_moves_more_than_linear_bone():
     weak = {"law": "linear", "trabecular_modulus_mpa": 100.0}
-    answered = with_choices(check(case_of(bone=weak, loads=[{"name": "press", "axial_n": 100.0}])))
+    answered = with_choices(check(case_of(bone=weak)))
     yields = found(answered, "bone", "yields").peaks_um[0]
     assert answered.answer.loads[0].bone_strain.past_yield_mm3 > 0
     assert yields > answered.answer.loads[0].peak.total_um
