@@ -20,12 +20,12 @@ from stillroot.mechanics.bodies import BodyPair, take_apart
 from stillroot.mechanics.condense import BodyHarmonic, Interior, body_harmonic, elimination_order
 from stillroot.mechanics.contact import ContactState, Problem, SeriesStiffness, state_tangent
 from stillroot.mechanics.fourier import Fourier
-from stillroot.mechanics.harmonics import angular_weight, strain_matrices, unit_stiffness
+from stillroot.mechanics.harmonics import angular_weight, unit_stiffness
 from stillroot.mechanics.interface import Layer, averaged_stiffness, layer_on, tractions
 from stillroot.mechanics.outline import ABUTMENT, IMPLANT, TRABECULAR
 from stillroot.mechanics.path import Leg, followed
 from stillroot.mechanics.yield_surface import YieldSurface
-from stillroot.mechanics.yielding_bone import ORDER, YieldingBone
+from stillroot.mechanics.yielding_bone import ORDER, YieldingBone, shapes
 from validation.benches import RIGID, Place, everywhere, half_section_of
 
 if TYPE_CHECKING:
@@ -212,16 +212,19 @@ def _points(
     body = pair.bone
     basis = Basis(body.basis.mesh, ElementTriP2(), intorder=ORDER)
     elements = np.arange(basis.nelems)
-    volume = np.asarray(basis.dx) * np.asarray(basis.global_coordinates())[0]
-    b0, b1 = (b.reshape(len(elements), -1, 18) for b in strain_matrices(basis, elements))
+    r = np.asarray(basis.global_coordinates())[0]
+    volume = np.asarray(basis.dx) * r
+    shape, slope = shapes(basis, elements)
     return YieldingBone(
         surface=soil.at(volume.size),
         nodes=np.asarray(body.basis.element_dofs).T,
-        B0=b0,
-        B1=b1,
+        shape=shape,
+        slope=slope,
+        radius_mm=r.ravel(),
         weight=volume.ravel(),
         volume=volume.ravel(),
         wall=pair.wall.bone_nodes,
+        beside=pair.wall.bone_elements,
         count=body.nodes_mm.shape[1],
         harmonics=harmonics,
     )

@@ -174,6 +174,14 @@ def _tables(fourier: Fourier) -> Floats:
     return np.stack([both[1] if k in ODD else both[0] for k in range(6)])
 
 
+def shapes(basis: Basis, elements: Ints) -> tuple[Floats, Floats]:
+    """Return `shape` and `slope` of `YieldingBone` at the points of these triangles."""
+    fields = [basis.basis[node][0] for node in range(6)]
+    slopes = np.stack([np.asarray(field.grad)[:, elements] for field in fields], axis=-1)
+    shape = np.stack([np.asarray(field)[0] for field in fields], axis=-1)
+    return shape, slopes.transpose(1, 0, 2, 3).reshape(len(elements), -1, 6)
+
+
 def yielding_bone(solids: Solids, pair: BodyPair, highest: int) -> YieldingBone | None:
     """Return the bone of two solids at its points; None where its bone has no strength."""
     bone = pair.bone
@@ -190,8 +198,7 @@ def yielding_bone(solids: Solids, pair: BodyPair, highest: int) -> YieldingBone 
         modulus[here] = solids.modulus_mpa(name, -z[here])
         compression[here], tension[here] = solids.strength.over(modulus[here], name)
     volume = np.asarray(basis.dx)[elements] * r
-    fields = [basis.basis[node][0] for node in range(6)]
-    slopes = np.stack([np.asarray(field.grad)[:, elements] for field in fields], axis=-1)
+    shape, slope = shapes(basis, elements)
     place = np.full(bone.basis.nelems, -1)
     place[elements] = np.arange(len(elements))
     stiffness, fixed = bone_stiffness(solids, bone), solids.held(bone.nodes_mm)
@@ -210,8 +217,8 @@ def yielding_bone(solids: Solids, pair: BodyPair, highest: int) -> YieldingBone 
             poisson=solids.poisson,
         ),
         nodes=np.asarray(bone.basis.element_dofs)[:, elements].T,
-        shape=np.stack([np.asarray(field)[0] for field in fields], axis=-1),
-        slope=slopes.transpose(1, 0, 2, 3).reshape(len(elements), -1, 6),
+        shape=shape,
+        slope=slope,
         radius_mm=r.ravel(),
         weight=(volume * modulus).ravel(),
         volume=volume.ravel(),
