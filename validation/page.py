@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING
 from jinja2 import Environment, StrictUndefined
 
 from validation import error_estimate
-from validation.suite import CONFIDENCE, HERE, ROOT, sources
+from validation.suite import ALIKE, CONFIDENCE, HERE, ROOT, sources
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
     from pathlib import Path
 
     from validation.suite import Curve, Row
@@ -30,9 +30,11 @@ def page(rows: Sequence[Row]) -> str:
     groups = [(by_name[name], list(its)) for name, its in groupby(rows, key=lambda row: row.source)]
     errors = error_estimate.measured()
     env = Environment(undefined=StrictUndefined, autoescape=False, keep_trailing_newline=True)  # noqa: S701
-    env.filters.update(figure=figure_text, cell=cell, sentence=sentence, table=table)
+    env.filters.update(figure=figure_text, cell=cell, sentence=sentence, table=table, names=names)
     return env.from_string((HERE / "page.md.j2").read_text(encoding="utf-8")).render(
         rows=rows,
+        laws=[row for row in rows if row.linear is not None],
+        alike=ALIKE,
         groups=groups,
         citations={source.name: source.citation for source, _ in groups},
         confidence=CONFIDENCE,
@@ -53,6 +55,11 @@ def figure_text(value: float) -> str:
 def cell(text: str) -> str:
     """Return a text fit for a cell of a table."""
     return text.replace("<=", "≤").replace(">=", "≥").replace("|", "\\|")
+
+
+def names(rows: Iterable[Row]) -> str:
+    """Return the names of rows, or that there are none."""
+    return ", ".join(f"{row.source} `{row.figure.key}`" for row in rows) or "none"
 
 
 def sentence(text: str) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 from stillroot.answers.chain import law_of, resultant_of, site_of
 from stillroot.inputs.case import Case
@@ -28,9 +28,14 @@ TORN_LAYER = {"layer_thickness_mm": 0.1, "layer_modulus_ratio": 0.1}
 """The default of a case, both an assumption. The papers have hard contact, thickness 0."""
 
 
-def case_of(path: Path, **sections: Mapping[str, object]) -> Case:
-    """Return the case of a file, some keys of its sections changed."""
-    return changed_case(tomllib.loads(path.read_text(encoding="utf-8")), sections)
+Law = Literal["linear", "yields"]
+"""Of the bone: bone.law of a case."""
+
+
+def case_of(path: Path, law: Law = "yields", **sections: Mapping[str, object]) -> Case:
+    """Return the case of a file with bone of a law, some keys of its sections changed."""
+    bone = {**sections.get("bone", {}), "law": law}
+    return changed_case(tomllib.loads(path.read_text(encoding="utf-8")), {**sections, "bone": bone})
 
 
 def changed_case(data: Mapping[str, Any], sections: Mapping[str, Mapping[str, object]]) -> Case:

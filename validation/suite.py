@@ -5,7 +5,7 @@ A source is a folder beside this file that holds
 - ``README.md``: its heading is the citation, its text what is and is not comparable;
 - ``published.csv``: one row a figure, see `Figure`;
 - ``compute.py``: ``compute(keys: frozenset[str]) -> dict[str, float]``, and where a curve is compared
-  ``curve() -> Curve``;
+  ``curve() -> Curve``; a second argument, ``law``, where the figures depend on the law of the bone;
 - cases as TOML where the figure comes from a case.
 """
 
@@ -14,6 +14,7 @@ from __future__ import annotations
 import csv
 import hashlib
 import importlib
+import inspect
 import json
 import math
 from dataclasses import asdict, dataclass
@@ -31,6 +32,8 @@ ROOT = HERE.parent
 RESULTS = ROOT / "docs" / "validation.csv"
 KEPT = HERE / ".finished"
 """Finished sources are kept here, so that an interrupted run goes on."""
+ALIKE = 0.01
+"""Two figures that are this near to each other, relative to the published one, count as the same."""
 PRESENTATION = ("page.py", "__main__.py", "README.md")
 """Files that no number comes from."""
 CONFIDENCE = {
@@ -86,20 +89,34 @@ class Figure:
             return low / factor, high * factor
         return low - float(kind), high + float(kind)
 
+    def agrees(self, computed: float) -> bool:
+        """Return whether a computed value lies within the tolerance."""
+        low, high = self.allowed
+        return low <= computed <= high
+
+    def miss(self, computed: float) -> float:
+        """Return by which factor a value > 0 lies outside the published range, as its logarithm."""
+        low, high = self.ends
+        nearest = min(max(computed, low), high)
+        return abs(math.log(computed / nearest))
+
 
 @dataclass(frozen=True, kw_only=True)
 class Row:
-    """A published figure with its computed value."""
+    """A published figure with its computed value; `linear` is that with bone that never yields.
+
+    `linear` is None where the figure does not depend on the law of the bone.
+    """
 
     source: str
     figure: Figure
     computed: float
+    linear: float | None = None
 
     @property
     def agrees(self) -> bool:
         """Whether the computed value lies within the tolerance."""
-        low, high = self.figure.allowed
-        return low <= self.computed <= high
+        return self.figure.agrees(self.computed)
 
     @property
     def off(self) -> float:
@@ -109,6 +126,20 @@ class Row:
         if nearest == self.computed:
             return 0.0
         return self.computed / nearest - 1 if nearest else math.inf
+
+    @property
+    def linear_agrees(self) -> bool:
+        """Whether the value with linear bone lies within the tolerance."""
+        return self.linear is not None and self.figure.agrees(self.linear)
+
+    @property
+    def nearer(self) -> str:
+        """Which of the two laws of bone is nearer to the published figure, by more than `ALIKE`."""
+        assert self.linear is not None
+        gained = self.figure.miss(self.linear) - self.figure.miss(self.computed)
+        if abs(gained) < ALIKE:
+            return "alike"
+        return "yields" if gained > 0 else "linear"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -151,13 +182,15 @@ class Source:
         """Return a row for each of the keys, in the order of the file."""
         module = importlib.import_module(f"validation.{self.name}.compute")
         values = module.compute(keys)
-        if values.keys() != keys:
+        takes_law = "law" in inspect.signature(module.compute).parameters
+        linear = module.compute(keys, "linear") if takes_law else dict.fromkeys(keys)
+        if not keys == values.keys() == linear.keys():
             msg = f"{self.name}: asked for {sorted(keys)}, got {sorted(values)}"
             raise ValueError(msg)
         return tuple(
-            Row(source=self.name, figure=figure, computed=float(values[figure.key]))
+            Row(source=self.name, figure=figure, computed=float(values[key]), linear=linear[key])
             for figure in self.figures
-            if figure.key in keys
+            if (key := figure.key) in keys
         )
 
     @property
@@ -203,7 +236,7 @@ def kept_rows(source: Source) -> tuple[Row, ...] | None:
         return None
     values = json.loads(path.read_text(encoding="utf-8"))
     return tuple(
-        Row(source=source.name, figure=figure, computed=values[figure.key]) for figure in source.figures
+        Row(source=source.name, figure=figure, **values[figure.key]) for figure in source.figures
     )
 
 
@@ -212,7 +245,8 @@ def keep(source: Source, rows: Sequence[Row]) -> None:
     KEPT.mkdir(exist_ok=True)
     path = KEPT / f"{source.name}-{fingerprint(source)}.json"
     aside = path.with_suffix(".part")
-    aside.write_text(json.dumps({row.figure.key: row.computed for row in rows}), encoding="utf-8")
+    values = {row.figure.key: {"computed": row.computed, "linear": row.linear} for row in rows}
+    aside.write_text(json.dumps(values), encoding="utf-8")
     aside.replace(path)
 
 
@@ -220,11 +254,12 @@ def write_results(rows: Sequence[Row], path: Path = RESULTS) -> None:
     """Write all rows as CSV."""
     aside = path.with_suffix(".part")
     with aside.open("w", encoding="utf-8", newline="") as file:
-        fields = ["source", *Figure.__dataclass_fields__, "computed"]
+        fields = ["source", *Figure.__dataclass_fields__, "computed", "linear"]
         writer = csv.DictWriter(file, fields, lineterminator="\n")
         writer.writeheader()
         for row in rows:
             record = {"source": row.source, **asdict(row.figure), "computed": f"{row.computed:.6g}"}
+            record["linear"] = "" if row.linear is None else f"{row.linear:.6g}"
             writer.writerow({**record, "thin": "yes" if row.figure.thin else "no"})
     aside.replace(path)
 
@@ -234,5 +269,7 @@ def read_results(path: Path = RESULTS) -> Iterator[Row]:
     with path.open(encoding="utf-8", newline="") as file:
         for record in csv.DictReader(file, strict=True):
             source, computed = record.pop("source"), float(record.pop("computed"))
+            linear = float(record["linear"]) if record["linear"] else None
+            del record["linear"]
             figure = Figure(**{**record, "thin": record["thin"] == "yes"})  # type: ignore[arg-type]
-            yield Row(source=source, figure=figure, computed=computed)
+            yield Row(source=source, figure=figure, computed=computed, linear=linear)

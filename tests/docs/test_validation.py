@@ -52,6 +52,7 @@ def test_the_thin_slice_gives_what_the_page_says(source):
     told = {row.figure.key: row for row in RESULTS if row.source == source.name}
     for row in source.compute(source.thin_keys):
         assert row.computed == pytest.approx(told[row.figure.key].computed, rel=1e-3, abs=1e-9)
+        assert row.linear == pytest.approx(told[row.figure.key].linear, rel=1e-3, abs=1e-9)
         assert row.agrees == (not row.figure.differs)
 
 
@@ -92,6 +93,21 @@ def figure(published: str, tolerance: str) -> Figure:
         thin=False,
         differs="",
     )
+
+
+@pytest.mark.parametrize(
+    ("published", "linear", "yields", "nearer"),
+    [
+        ("100", 55.0, 165.0, "yields"),
+        ("100", 165.0, 55.0, "linear"),
+        ("2.8 to 4.1", 30.0, 61.0, "linear"),
+        (">= 2", 3.0, 9.0, "alike"),
+        ("100", 50.0, 50.2, "alike"),
+    ],
+)
+def test_the_nearer_law_of_bone_is_off_by_the_smaller_factor(published, linear, yields, nearer):
+    row = Row(source="", figure=figure(published, "1 %"), computed=yields, linear=linear)
+    assert row.nearer == nearer
 
 
 @pytest.mark.parametrize(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import cache
 from pathlib import Path
 
-from validation.placed import case_of, placed
+from validation.placed import Law, case_of, placed
 from validation.suite import Curve
 
 MODULI_MPA = {"dense": 1370.0, "medium": 511.0, "low": 199.5}
@@ -19,7 +19,7 @@ PUBLISHED_LOW_UM = {0.8: 41.1, 1.6: 52.4, 2.4: 56.6}
 """Combined motion by pitch [mm] in low density, table 4."""
 
 
-def compute(keys: frozenset[str]) -> dict[str, float]:
+def compute(keys: frozenset[str], law: Law = "yields") -> dict[str, float]:
     """Return ratios of peaks.
 
     ``pitch_16_dense``: of pitches 1.6 and 0.8 mm; ``medium_over_dense``: of densities, pitch 0.8 mm;
@@ -29,34 +29,35 @@ def compute(keys: frozenset[str]) -> dict[str, float]:
     for key in keys:
         first, *_, last = key.split("_")
         if first == "pitch":
-            values[key] = pitch_ratio(int(key.split("_")[1]) / 10, last)
+            values[key] = pitch_ratio(int(key.split("_")[1]) / 10, last, law)
         elif last == "cortex":
-            values[key] = density_ratio(first) / cortex_ratio()
+            values[key] = density_ratio(first, law) / cortex_ratio(law)
         else:
-            values[key] = density_ratio(first)
+            values[key] = density_ratio(first, law)
     return values
 
 
 @cache
-def peak_um(pitch_mm: float, density: str, cortex_mm: float = CORTEX_MM) -> float:
+def peak_um(pitch_mm: float, density: str, law: Law, cortex_mm: float = CORTEX_MM) -> float:
     case = case_of(
         Path(__file__).parent / "pitch.toml",
+        law,
         implant={"diameter_mm": 4.1, "length_mm": 10.0, "thread": {"form": "v", "pitch_mm": pitch_mm}},
         bone={"trabecular_modulus_mpa": MODULI_MPA[density], "cortical_thickness_mm": cortex_mm},
     )
     return placed(case)[0].peak_um
 
 
-def pitch_ratio(pitch_mm: float, density: str) -> float:
-    return peak_um(pitch_mm, density) / peak_um(FINEST_MM, density)
+def pitch_ratio(pitch_mm: float, density: str, law: Law) -> float:
+    return peak_um(pitch_mm, density, law) / peak_um(FINEST_MM, density, law)
 
 
-def density_ratio(density: str) -> float:
-    return peak_um(FINEST_MM, density) / peak_um(FINEST_MM, "dense")
+def density_ratio(density: str, law: Law) -> float:
+    return peak_um(FINEST_MM, density, law) / peak_um(FINEST_MM, "dense", law)
 
 
-def cortex_ratio() -> float:
-    return peak_um(FINEST_MM, "dense", THIN_MM) / peak_um(FINEST_MM, "dense", THICK_MM)
+def cortex_ratio(law: Law) -> float:
+    return peak_um(FINEST_MM, "dense", law, THIN_MM) / peak_um(FINEST_MM, "dense", law, THICK_MM)
 
 
 def curve() -> Curve:
@@ -66,5 +67,5 @@ def curve() -> Curve:
         x_label="pitch [mm]",
         y_label="motion / motion at 0.8 mm",
         published=[(p, um / PUBLISHED_LOW_UM[FINEST_MM]) for p, um in PUBLISHED_LOW_UM.items()],
-        computed=[(p, pitch_ratio(p, "low")) for p in (0.8, 1.2, 1.6, 2.0, COARSEST_MM)],
+        computed=[(p, pitch_ratio(p, "low", "yields")) for p in (0.8, 1.2, 1.6, 2.0, COARSEST_MM)],
     )

@@ -6,30 +6,30 @@ from functools import cache
 from pathlib import Path
 
 from stillroot.answers.chain import Chain
-from stillroot.inputs.case import read_case
+from validation.placed import Law, case_of
 
 HERE = Path(__file__).parent
 
 
-def compute(keys: frozenset[str]) -> dict[str, float]:
+def compute(keys: frozenset[str], law: Law = "yields") -> dict[str, float]:
     """Return mean torques [N·cm] of the pairs of types, and their ratio."""
-    return {key: _FIGURES[key]() for key in keys}
+    return {key: _FIGURES[key](law) for key in keys}
 
 
 @cache
-def insertion_ncm(kind: int) -> float:
-    torque = Chain().placed(read_case(HERE / f"type_{kind}.toml")).torque
+def insertion_ncm(kind: int, law: Law) -> float:
+    torque = Chain().placed(case_of(HERE / f"type_{kind}.toml", law)).torque
     assert torque is not None
     return torque.insertion_ncm
 
 
-def mean(*kinds: int) -> float:
+def mean(law: Law, *kinds: int) -> float:
     """Return the mean over types, each as often as the others."""
-    return sum(insertion_ncm(kind) for kind in kinds) / len(kinds)
+    return sum(insertion_ncm(kind, law) for kind in kinds) / len(kinds)
 
 
 _FIGURES = {
-    "types_1_2": lambda: mean(1, 2),
-    "types_3_4": lambda: mean(3, 4),
-    "ratio": lambda: mean(1, 2) / mean(3, 4),
+    "types_1_2": lambda law: mean(law, 1, 2),
+    "types_3_4": lambda law: mean(law, 3, 4),
+    "ratio": lambda law: mean(law, 1, 2) / mean(law, 3, 4),
 }

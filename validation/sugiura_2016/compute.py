@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import cache
 from pathlib import Path
 
-from validation.placed import TORN_LAYER, case_of, placed
+from validation.placed import TORN_LAYER, Law, case_of, placed
 
 HIGH_MPA = 1370.0
 """Convention of finite-element studies, doi 10.1186/s13005-017-0139-z."""
@@ -15,33 +15,34 @@ THIN, THICK = 0.5, 2.5
 """Crestal cortex [mm]."""
 
 
-def compute(keys: frozenset[str]) -> dict[str, float]:
+def compute(keys: frozenset[str], law: Law = "yields") -> dict[str, float]:
     """Return peaks of interface motion [µm], and what is made of them."""
-    return {key: _FIGURES[key]() for key in keys}
+    return {key: _FIGURES[key](law) for key in keys}
 
 
 @cache
-def peak_um(modulus_mpa: float, cortex_mm: float = THIN, *, torn: bool = False) -> float:
+def peak_um(modulus_mpa: float, law: Law, cortex_mm: float = THIN, *, torn: bool = False) -> float:
     case = case_of(
         Path(__file__).parent / "jaw.toml",
+        law,
         bone={"trabecular_modulus_mpa": modulus_mpa, "cortical_thickness_mm": cortex_mm},
         interface=TORN_LAYER if torn else {},
     )
     return placed(case)[0].peak_um
 
 
-def gain_um(modulus_mpa: float) -> float:
+def gain_um(modulus_mpa: float, law: Law) -> float:
     """Return what the thick cortex takes off the peak."""
-    return peak_um(modulus_mpa, THIN) - peak_um(modulus_mpa, THICK)
+    return peak_um(modulus_mpa, law, THIN) - peak_um(modulus_mpa, law, THICK)
 
 
 _FIGURES = {
-    "low": lambda: peak_um(LOW_MPA),
-    "low_torn": lambda: peak_um(LOW_MPA, torn=True),
-    "high_thin_cortex": lambda: peak_um(HIGH_MPA),
-    "high_thick_cortex": lambda: peak_um(HIGH_MPA, THICK),
-    "high_torn": lambda: peak_um(HIGH_MPA, torn=True),
-    "low_over_high": lambda: peak_um(LOW_MPA) / peak_um(HIGH_MPA),
-    "cortex_gain": lambda: gain_um(LOW_MPA) / gain_um(HIGH_MPA),
-    "cortex_high": lambda: peak_um(HIGH_MPA, THIN) / peak_um(HIGH_MPA, THICK),
+    "low": lambda law: peak_um(LOW_MPA, law),
+    "low_torn": lambda law: peak_um(LOW_MPA, law, torn=True),
+    "high_thin_cortex": lambda law: peak_um(HIGH_MPA, law),
+    "high_thick_cortex": lambda law: peak_um(HIGH_MPA, law, THICK),
+    "high_torn": lambda law: peak_um(HIGH_MPA, law, torn=True),
+    "low_over_high": lambda law: peak_um(LOW_MPA, law) / peak_um(HIGH_MPA, law),
+    "cortex_gain": lambda law: gain_um(LOW_MPA, law) / gain_um(HIGH_MPA, law),
+    "cortex_high": lambda law: peak_um(HIGH_MPA, law, THIN) / peak_um(HIGH_MPA, law, THICK),
 }

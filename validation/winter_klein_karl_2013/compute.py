@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
-from validation.placed import TORN_LAYER, Placed, case_of, placed
+from validation.placed import TORN_LAYER, Law, Placed, case_of, placed
 
 NECK_MM = 0.3
 """Depth of the neck, below the crest."""
@@ -17,25 +17,26 @@ END_MM = 0.2
 BONDED = {"kind": "bonded", "friction": None, "interference_um": None}
 
 
-def compute(keys: frozenset[str]) -> dict[str, float]:
+def compute(keys: frozenset[str], law: Law = "yields") -> dict[str, float]:
     """Return motion at the neck [µm] where bonded, and ratios where fresh."""
-    return {key: _FIGURES[key]() for key in keys}
+    return {key: _FIGURES[key](law) for key in keys}
 
 
 @cache
-def fresh(friction: float) -> Placed:
-    return placed(case_of(Path(__file__).parent / "axial.toml", interface={"friction": friction}))[0]
+def fresh(friction: float, law: Law) -> Placed:
+    case = case_of(Path(__file__).parent / "axial.toml", law, interface={"friction": friction})
+    return placed(case)[0]
 
 
-def bonded_neck_um(layer: dict[str, float]) -> float:
-    case = case_of(Path(__file__).parent / "axial.toml", interface={**BONDED, **layer})
+def bonded_neck_um(layer: dict[str, float], law: Law) -> float:
+    case = case_of(Path(__file__).parent / "axial.toml", law, interface={**BONDED, **layer})
     motion = placed(case)[0].motion
     return float(np.max(motion.total_um[motion.held & (motion.depth_mm < NECK_MM)]))
 
 
-def evenness() -> float:
+def evenness(law: Law) -> float:
     """Return the lowest of the means of the wall's fifths over the highest."""
-    under = fresh(0.3)
+    under = fresh(0.3, law)
     motion, length = under.motion, under.seated.site.solids.implant_length_mm
     side = motion.held & (motion.depth_mm < length - END_MM)
     fifth = np.minimum((motion.depth_mm / length * FIFTHS).astype(int), FIFTHS - 1)
@@ -47,8 +48,8 @@ def evenness() -> float:
 
 
 _FIGURES = {
-    "bonded_neck": lambda: bonded_neck_um({}),
-    "bonded_neck_torn": lambda: bonded_neck_um(TORN_LAYER),
+    "bonded_neck": lambda law: bonded_neck_um({}, law),
+    "bonded_neck_torn": lambda law: bonded_neck_um(TORN_LAYER, law),
     "fresh_evenness": evenness,
-    "friction_lowers": lambda: fresh(0.3).peak_um / fresh(0.0).peak_um,
+    "friction_lowers": lambda law: fresh(0.3, law).peak_um / fresh(0.0, law).peak_um,
 }
