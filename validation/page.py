@@ -42,9 +42,14 @@ def page(rows: Sequence[Row]) -> str:
         tally=TALLY,
         about=ABOUT,
         errors=errors,
-        fine=", ".join(f"`{key}` {value:g}" for key, value in error_estimate.FINE.items()),
+        fine=_numerics(error_estimate.FINE),
+        finer=_numerics(error_estimate.FINER),
         over_median=median(e.over for e in errors),
     )
+
+
+def _numerics(values: dict[str, float]) -> str:
+    return ", ".join(f"`{key}` {value:g}" for key, value in values.items())
 
 
 def figure_text(value: float) -> str:
