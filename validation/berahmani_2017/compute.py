@@ -10,7 +10,7 @@ from validation.placed import Law, case_of, placed
 from validation.suite import ROOT
 
 HARD = {"layer_thickness_mm": 0.0}
-COARSE = {"element_mm": 0.5, "harmonics": 6}
+COARSE = {"element_mm": 0.8, "harmonics": 4}
 LOAD = "habitual chewing"
 
 
