@@ -286,10 +286,12 @@ def _curve(
         return peak_um(state) > until_um
 
     loading = placed.path(name, [resultant.scaled(factor) for factor in GROWN[1:]], until=passed)
-    return tuple(
-        (float(np.interp(way.share, (0, 1), GROWN[way.leg : way.leg + 2])), peak_um(way.state))
-        for way in loading.states
-    )
+    found: dict[float, float] = {}
+    for way in loading.states:  # where motion is prescribed a path begins with its last state again
+        factor = float(np.interp(way.share, (0, 1), GROWN[way.leg : way.leg + 2]))
+        if not found or factor > max(found):
+            found[factor] = peak_um(way.state)
+    return tuple(found.items())
 
 
 def no_outcome(case: Case, reason: str) -> Outcome:
