@@ -81,8 +81,8 @@ class Bone(Section):
         gt=0,
         le=0.1,
     )
-    """Compressive yield strain: while the implant is seated no pressure exceeds this times the modulus
-    of the bone beside it."""
+    """Compressive yield strain of linear bone: while the implant is seated no pressure exceeds this
+    times the modulus of the bone beside it. Bone that yields has its strength in its place."""
     law: Literal["yields", "linear"] = key(
         "yields", "bone that bears more than its strength gives way (docs/theory.md)"
     )
