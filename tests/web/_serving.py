@@ -17,9 +17,12 @@ pytest.importorskip("uvicorn", reason="the extra explore is not installed")
 
 from stillroot.explore.desk import Desk
 from stillroot.explore.server import LOOPBACK, Server, bound_socket, new_token
+from stillroot.inputs.vary import with_keys
 
 ROOT = Path(__file__).parents[2]
-SOFT = read_case(ROOT / "docs" / "cases" / "soft_posterior.toml")
+SOFT = with_keys(
+    read_case(ROOT / "docs" / "cases" / "soft_posterior.toml"), {"bone.law": "linear"}
+)  # linear bone answers in a moment
 COARSE = SOFT.with_numerics(element_mm=1.0, harmonics=3)
 
 

@@ -28,8 +28,9 @@ if TYPE_CHECKING:
     from stillroot.arrays import Floats
     from stillroot.mechanics.contact import ContactState, Problem
 
-FLAT = 0.02
-"""The implant gives way where its stiffness along the load has fallen to this share of the bonded."""
+FLAT, LEAST_STIFF = 0.02, 1e-3
+"""The implant gives way where its stiffness along the load has fallen to this share of the largest on the
+way; that counts as no less than the other share of the bonded."""
 STEEP = 0.2
 """A step over which the mean stiffness is a smaller share of the bonded is followed more closely."""
 LONG = 1.1
@@ -176,7 +177,10 @@ def _is_flat(curve: list[Reached]) -> bool:
     before = [way for way in curve if way.motion <= last.motion / LONG]
     if not before:
         return False
-    return last.share - before[-1].share < FLAT * (last.motion - before[-1].motion)
+    shares, motions = [0.0, *(w.share for w in curve)], [0.0, *(w.motion for w in curve)]
+    slopes = np.diff(shares) / np.maximum(np.diff(motions), 1e-12)
+    slope = (last.share - before[-1].share) / (last.motion - before[-1].motion)
+    return bool(slope < FLAT * max(slopes.max(), LEAST_STIFF))
 
 
 def _between(low: Reached, high: Reached, part: float) -> Guess:
