@@ -29,8 +29,8 @@ if TYPE_CHECKING:
     from stillroot.mechanics.contact import ContactState, Problem
 
 FLAT, LEAST_STIFF = 0.02, 1e-3
-"""The implant gives way where its stiffness along the load has fallen to this share of the largest on the
-way; that counts as no less than the other share of the bonded."""
+"""The implant gives way where its stiffness along the load has fallen to this share of the largest on
+the way; that counts as no less than the other share of the bonded."""
 STEEP = 0.2
 """A step over which the mean stiffness is a smaller share of the bonded is followed more closely."""
 LONG = 1.1
