@@ -118,8 +118,8 @@ OF_A_LOAD: Rules = {
     "cycles": each("cycles", CYCLE),
     "growth_dies_out": "growth_dies_out",
     "load_curves": lambda it: {
-        name: plain(curve, CURVE)
-        for name, curve in zip(("bone", "linear_bone"), it.curves, strict=False)
+        name: plain(it.curves[k], CURVE) if k < len(it.curves) else None
+        for k, name in enumerate(("bone", "linear_bone"))
     },
     "equilibrium_residual": "balance",
     "load_steps": "steps",
