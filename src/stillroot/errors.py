@@ -12,7 +12,8 @@ The text of each is the one message that a user sees: what is wrong, where, and 
 
 from __future__ import annotations
 
-from typing import ClassVar
+from functools import partial
+from typing import Any, ClassVar
 
 
 class StillrootError(Exception):
@@ -76,6 +77,10 @@ class GivesWay(NotConverged):
     def __init__(self, message: str, *, stage: str, share: float) -> None:
         super().__init__(message, stage=stage)
         self.share = share
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Return how another process makes the same error."""
+        return partial(GivesWay, stage=self.stage, share=self.share), (str(self),)
 
 
 class EnvironmentProblem(StillrootError):  # noqa: N818 - says what happened
