@@ -158,7 +158,7 @@ def loaded(
         on_leg, given_way = _one_leg(problem, line, max(steps // 2, 1) if is_less else steps)
         states += [OnTheWay(leg=k, share=share, state=state) for share, state in on_leg]
         if given_way:
-            return Loading(states=tuple(states), gives_way_at=states[-1].share)
+            return Loading(states=tuple(states), gives_way_at=max(states[-1].share, 0.0))
         if until(states[-1].state, resultants[k]):
             break
         before = after
