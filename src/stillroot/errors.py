@@ -12,7 +12,6 @@ The text of each is the one message that a user sees: what is wrong, where, and 
 
 from __future__ import annotations
 
-from functools import partial
 from typing import Any, ClassVar
 
 
@@ -20,6 +19,18 @@ class StillrootError(Exception):
     """Base of all errors that are meant for the user."""
 
     exit_code: ClassVar[int] = 1
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Return how another process makes the same error, whatever its attributes are called."""
+        return _made_again, (type(self), self.args, self.__dict__)
+
+
+def _made_again(
+    kind: type[StillrootError], arguments: tuple[Any, ...], attributes: dict[str, Any]
+) -> StillrootError:
+    error = kind.__new__(kind, *arguments)
+    error.__dict__.update(attributes)
+    return error
 
 
 class CaseError(StillrootError):
@@ -77,10 +88,6 @@ class GivesWay(NotConverged):
     def __init__(self, message: str, *, stage: str, share: float) -> None:
         super().__init__(message, stage=stage)
         self.share = share
-
-    def __reduce__(self) -> tuple[Any, ...]:
-        """Return how another process makes the same error."""
-        return partial(GivesWay, stage=self.stage, share=self.share), (str(self),)
 
 
 class EnvironmentProblem(StillrootError):  # noqa: N818 - says what happened
