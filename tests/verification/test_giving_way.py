@@ -6,6 +6,7 @@ from functools import cache
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import pytest
 
 from stillroot.answers.answer import check
@@ -15,6 +16,8 @@ from stillroot.inputs.case import Case
 from stillroot.mechanics.loading import Loading, load, loaded
 from stillroot.mechanics.motion import head_movement, micromotion
 from stillroot.mechanics.resultant import Resultant
+from stillroot.mechanics.stress import seated_displacement, stress_in_plane, taken_in_plane
+from stillroot.mechanics.yield_surface import YieldSurface
 
 if TYPE_CHECKING:
     from stillroot.answers.result import CheckResult
@@ -111,3 +114,29 @@ def test_the_first_cycle_is_the_answer_and_the_curve_ends_at_it() -> None:
     assert yields.shares[0] == 0
     assert yields.shares[-1] == 1
     assert (yields.head_um[1:] > 0.999 * linear.head_um[1:]).all()
+
+
+def test_no_stress_of_bone_that_yields_lies_beyond_its_strength() -> None:
+    # The mean of stresses inside a convex surface lies inside it.
+    case = case_of(hardening=0.0)
+    turned_in = {**case.to_dict(), "interface": {"interference_um": 60.0}}
+    seated = Chain().placed(Case.from_dict(turned_in)).seated
+    bone, body = seated.site.bone, seated.site.pair.bone
+    assert bone is not None
+    modulus = np.full(body.basis.nelems, 100.0)
+    u, taken = seated_displacement(seated).bone, taken_in_plane(seated, seated.state)
+    relative = [
+        stress_in_plane(body.basis, u, modulus, case.bone.poisson, less).transpose(2, 1, 0)
+        / modulus[:, None]
+        for less in (taken, 0.0)
+    ]
+    uniform = YieldSurface(
+        compression=bone.surface.compression[:1],
+        tension=bone.surface.tension[:1],
+        interaction=bone.surface.interaction,
+        hardening=0.0,
+        poisson=case.bone.poisson,
+    )
+    told, elastic = (float(uniform.excess(stress).max()) for stress in relative)
+    assert told < 0.02
+    assert elastic > 1.0

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from stillroot.mechanics.condense import body_harmonic, elimination_order, free_rows
-from stillroot.mechanics.groundwork import bone_stiffness, implant_stiffness
+from stillroot.mechanics.groundwork import implant_stiffness, whole_bone
 from stillroot.mechanics.harmonics import angular_weight
 from stillroot.mechanics.resultant import LOADED, acting_in
 
@@ -45,13 +45,11 @@ def bone_displacement(solids: Solids, pair: BodyPair, forces: Sequence[Floats]) 
     Forces are work-conjugate coefficients (f, h, m, 3) [N]; each set may have an expansion of its own.
     """
     bone, at_wall = pair.bone, pair.wall.bone_nodes
-    stiffness, fixed = bone_stiffness(solids, bone), solids.held(bone.nodes_mm)
-    order = elimination_order(stiffness, np.array([], dtype=np.int64))
+    harmonic = whole_bone(solids, bone)
     moved = [np.zeros((*f.shape[:2], bone.nodes_mm.shape[1], 3)) for f in forces]
     nothing = np.array([])  # prescribed
     for n in range(max(f.shape[1] for f in forces)):
-        body = body_harmonic(stiffness, n, bone.nodes_mm, order, 0, fixed, angular_weight(n))
-        whole = body.interior_solver()
+        body, whole = harmonic(n)
         # One at a time: solved together, the last digits of one depend on the others beside it.
         for force, field in zip(forces, moved, strict=True):
             for family in range(len(force) if n < force.shape[1] else 0):

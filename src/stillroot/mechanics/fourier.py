@@ -65,9 +65,24 @@ class Fourier:
 
     def _basis(self, angles: Floats) -> Floats:
         """Return the contribution (3, f·h, a) of each coefficient to u_r, u_θ, u_z."""
+        even, odd = self._even_and_odd(angles)
+        return np.stack([even, odd, even])
+
+    @cached_property
+    def strain_table(self) -> Floats:
+        """The contribution (6, f·h, a) of each coefficient to each strain of (1)."""
+        return self.strain_basis(self.angles)
+
+    def strain_basis(self, angles: Floats) -> Floats:
+        """Return the same (6, f·h, a) at other angles."""
+        even, odd = self._even_and_odd(angles)
+        return np.stack([odd if k in ODD else even for k in range(6)])
+
+    def _even_and_odd(self, angles: Floats) -> tuple[Floats, Floats]:
         n = np.arange(self.highest + 1)[:, None]
         families = [round_axis(family, n * angles) for family in range(self.shape[0])]
-        return np.concatenate([np.stack([even, odd, even]) for even, odd in families], axis=1)
+        even, odd = (np.concatenate(part) for part in zip(*families, strict=True))
+        return even, odd
 
     def values(self, coefficients: Floats, angles: Floats | None = None) -> Floats:
         """Return values (m, a, 3) of coefficients (f, h, m, 3), by default at `self.angles`."""

@@ -197,6 +197,24 @@ def bone_stiffness(solids: Solids, bone: Body) -> HarmonicStiffness:
     return unit_stiffness(bone.basis, np.arange(len(depth)), solids.poisson, modulus)
 
 
+def native_elements(bone: Body) -> Ints:
+    """Return the triangles (e,) of native bone, in their order."""
+    native = [k for k, name in enumerate(bone.names) if name in (CORTICAL, TRABECULAR)]
+    return np.flatnonzero(np.isin(bone.region, native))
+
+
+def whole_bone(solids: Solids, bone: Body) -> Callable[[int], tuple[BodyHarmonic, Interior]]:
+    """Return what makes a harmonic of the whole bone with its factors: nothing of it is condensed."""
+    stiffness, fixed = bone_stiffness(solids, bone), solids.held(bone.nodes_mm)
+    order = elimination_order(stiffness, np.array([], dtype=np.int64))
+
+    def harmonic(n: int) -> tuple[BodyHarmonic, Interior]:
+        body = body_harmonic(stiffness, n, bone.nodes_mm, order, 0, fixed, angular_weight(n))
+        return body, body.interior_solver()
+
+    return harmonic
+
+
 def _loaded(solids: Solids, implant: Body, body: BodyHarmonic, n: int) -> LoadedImplant:
     sections = {z: face_loads(implant.basis, z) for z in (solids.top_mm, 0.0)}
     heights = dict(zip(SECTIONS, sections, strict=True))

@@ -16,8 +16,8 @@ import numpy as np
 
 from stillroot.mechanics.fields import displacements_of_bone
 from stillroot.mechanics.fourier import ODD, round_axis
+from stillroot.mechanics.groundwork import native_elements
 from stillroot.mechanics.harmonics import strain_matrices
-from stillroot.mechanics.outline import CORTICAL, TRABECULAR
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -69,9 +69,7 @@ def bone_strains(
     `crush_strain` is the compressive yield strain of linear bone.
     """
     bone = seated.site.pair.bone
-    native = [k for k, name in enumerate(bone.names) if name in (CORTICAL, TRABECULAR)]
-    elements = np.flatnonzero(np.isin(bone.region, native))
-    means = MeanStrain.of(bone.basis, elements)
+    means = MeanStrain.of(bone.basis, native_elements(bone))
     volume = np.outer(means.area, np.full(len(ANGLES), 2 * np.pi / len(ANGLES))).ravel()
     strains = []
     for u, state in zip(displacements_of_bone(seated, states), states, strict=True):

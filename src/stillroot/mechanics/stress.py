@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from stillroot.mechanics.fields import Displacement, displacement
+from stillroot.mechanics.groundwork import native_elements
 from stillroot.mechanics.harmonics import elasticity
 from stillroot.mechanics.resultant import Resultant
 from stillroot.mechanics.strain import MeanStrain
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
     from skfem import Basis
 
     from stillroot.arrays import Floats
+    from stillroot.mechanics.contact import ContactState
     from stillroot.mechanics.seat import Seated
 
 TO_PLANE = (0, 1, 2, 4, 5, 3)
@@ -35,16 +37,30 @@ def seated_displacement(seated: Seated) -> Displacement:
     return displacement(untouched, seated.state, Resultant())
 
 
-def stress_in_plane(basis: Basis, u: Floats, modulus_mpa: Floats, poisson: float) -> Floats:
+def stress_in_plane(
+    basis: Basis, u: Floats, modulus_mpa: Floats, poisson: float, taken_mpa: Floats | float = 0.0
+) -> Floats:
     """Return the stress (2, e, 6) [MPa] at x > 0 and at x < 0: xx, yy, zz, xy, yz, xz.
 
-    `u` (f, h, n, 3): coefficients of u, v, w [mm]; `modulus_mpa` (e,). y points to θ = 90°.
+    `u` (f, h, n, 3): coefficients of u, v, w [mm]; `modulus_mpa` (e,); `taken_mpa` (2, e, 6): the stress
+    that plastic strain takes away, see `taken_in_plane`. y points to θ = 90°.
     """
     strain = MeanStrain.of(basis, np.arange(basis.nelems)).at(u, np.array(IN_PLANE_SIDES))
-    stress = strain.transpose(1, 0, 2) @ elasticity(poisson) * modulus_mpa[:, None]
+    stress = strain.transpose(1, 0, 2) @ elasticity(poisson) * modulus_mpa[:, None] - taken_mpa
     plane = stress[..., TO_PLANE]
     plane[1, :, 4:] *= -1.0  # at x < 0, r and θ point against x and y; z stays
     return plane
+
+
+def taken_in_plane(seated: Seated, state: ContactState) -> Floats | float:
+    """Return s_p (2, e, 6) [MPa] of the bone's triangles in the order of (1); 0 where it is linear."""
+    bone, body = seated.site.bone, seated.site.pair.bone
+    if bone is None or state.bone is None:
+        return 0.0
+    taken = np.zeros((len(IN_PLANE_SIDES), body.basis.nelems, 6))
+    mean = bone.mean_taken_mpa(state.fourier, state.bone.taken, np.array(IN_PLANE_SIDES))
+    taken[:, native_elements(body)] = mean.transpose(1, 0, 2)
+    return taken
 
 
 def von_mises(stress: Floats) -> Floats:

@@ -24,11 +24,8 @@ import numpy as np
 import scipy.sparse as sp
 from skfem import Basis, ElementTriP2
 
-from stillroot.mechanics.condense import body_harmonic, elimination_order
-from stillroot.mechanics.fourier import ODD, round_axis
-from stillroot.mechanics.groundwork import bone_stiffness
+from stillroot.mechanics.groundwork import native_elements, whole_bone
 from stillroot.mechanics.harmonics import angular_weight
-from stillroot.mechanics.outline import CORTICAL, TRABECULAR
 from stillroot.mechanics.yield_surface import YieldSurface
 
 if TYPE_CHECKING:
@@ -107,13 +104,13 @@ class YieldingBone:
         u_, v_, w_ = values.transpose(1, 0, 2)
         n = np.tile(np.arange(h), f)
         strain = u_r, u_ + n * v_, w_z, u_z + w_r, v_r - v_ - n * u_, v_z - n * w_  # (1)
-        return np.stack([part @ table for part, table in zip(strain, _tables(fourier), strict=True)])
+        return np.stack([part @ table for part, table in zip(strain, fourier.strain_table, strict=True)])
 
     def force(self, fourier: Fourier, taken: Floats) -> Floats:
         """Return f_p (f, h, n, 3) [N] of (20) from s_p = C ε_p (6, p, a), relative to the modulus."""
         f, h = fourier.shape
         e, k = len(self.nodes), len(self.shape)
-        tables = _tables(fourier) * fourier.angle_weight
+        tables = fourier.strain_table * fourier.angle_weight
         weight = self.weight[:, None]
         rr, tt, zz, rz, rt, zt = (weight * (s @ table.T) for s, table in zip(taken, tables, strict=True))
         n, r = np.tile(np.arange(h), f), self.radius_mm[:, None]
@@ -124,6 +121,18 @@ class YieldingBone:
         local = self.slope.transpose(0, 2, 1) @ by_slope + self.shape.T @ values.reshape(e, k, -1)
         nodal = self.gather @ local.reshape(6 * e, 3 * f * h)
         return nodal.reshape(self.count, 3, f, h).transpose(2, 3, 0, 1)
+
+    def mean_taken_mpa(self, fourier: Fourier, taken: Floats, angles: Floats) -> Floats:
+        """Return the mean s_p (e, a, 6) [MPa] over the volume of each triangle, at any angles.
+
+        Between the angles of `taken` (6, p, ·) it is the Fourier sum that (20) takes it for.
+        """
+        norm = np.tile([angular_weight(n) for n in range(fourier.highest + 1)], fourier.shape[0])
+        amplitude = taken @ fourier.strain_table.transpose(0, 2, 1) * fourier.angle_weight / norm
+        weighted = amplitude * self.weight[:, None]
+        volume = self.volume.reshape(len(self.nodes), -1).sum(axis=1)
+        mean = weighted.reshape(6, len(self.nodes), -1, weighted.shape[-1]).sum(axis=2)
+        return (mean @ fourier.strain_basis(angles)).transpose(1, 2, 0) / volume[:, None, None]
 
     def moved(self, force: Floats) -> Floats:
         """Return u (f, h, n, 3) [mm] = K⁻¹ of forces on the bone's nodes."""
@@ -166,14 +175,6 @@ class BoneState:
         )
 
 
-def _tables(fourier: Fourier) -> Floats:
-    """Return the contribution (6, f·h, a) of each coefficient to each strain."""
-    n = np.arange(fourier.highest + 1)[:, None]
-    families = [round_axis(family, n * fourier.angles) for family in range(fourier.shape[0])]
-    both = [np.concatenate(part) for part in zip(*families, strict=True)]
-    return np.stack([both[1] if k in ODD else both[0] for k in range(6)])
-
-
 def shapes(basis: Basis, elements: Ints) -> tuple[Floats, Floats]:
     """Return `shape` and `slope` of `YieldingBone` at the points of these triangles."""
     fields = [basis.basis[node][0] for node in range(6)]
@@ -187,27 +188,18 @@ def yielding_bone(solids: Solids, pair: BodyPair, highest: int) -> YieldingBone 
     bone = pair.bone
     if solids.strength is None:
         return None
-    native = [k for k, name in enumerate(bone.names) if name in (CORTICAL, TRABECULAR)]
-    elements = np.flatnonzero(np.isin(bone.region, native))
+    elements = native_elements(bone)
     basis = Basis(bone.basis.mesh, ElementTriP2(), intorder=ORDER)
     r, z = np.asarray(basis.global_coordinates())[:, elements]
     modulus, compression, tension = np.empty_like(r), np.empty_like(r), np.empty_like(r)
-    for k in native:
-        here = bone.region[elements] == k
-        name = bone.names[k]
+    for k in np.unique(bone.region[elements]):
+        here, name = bone.region[elements] == k, bone.names[k]
         modulus[here] = solids.modulus_mpa(name, -z[here])
         compression[here], tension[here] = solids.strength.over(modulus[here], name)
     volume = np.asarray(basis.dx)[elements] * r
     shape, slope = shapes(basis, elements)
     place = np.full(bone.basis.nelems, -1)
     place[elements] = np.arange(len(elements))
-    stiffness, fixed = bone_stiffness(solids, bone), solids.held(bone.nodes_mm)
-    order = elimination_order(stiffness, np.array([], dtype=np.int64))
-
-    def factored(n: int) -> tuple[BodyHarmonic, Interior]:
-        body = body_harmonic(stiffness, n, bone.nodes_mm, order, 0, fixed, angular_weight(n))
-        return body, body.interior_solver()
-
     return YieldingBone(
         surface=YieldSurface(
             compression=compression.ravel(),
@@ -225,5 +217,5 @@ def yielding_bone(solids: Solids, pair: BodyPair, highest: int) -> YieldingBone 
         wall=pair.wall.bone_nodes,
         beside=place[pair.wall.bone_elements],
         count=bone.nodes_mm.shape[1],
-        harmonics=tuple(factored(n) for n in range(highest + 1)),
+        harmonics=tuple(map(whole_bone(solids, bone), range(highest + 1))),
     )

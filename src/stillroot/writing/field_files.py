@@ -11,7 +11,13 @@ from stillroot.answers.chain import solids_of
 from stillroot.answers.wording import CAUTION, CAUTION_LINE
 from stillroot.mechanics.fields import displacement
 from stillroot.mechanics.outline import IMPLANT_BODY
-from stillroot.mechanics.stress import IN_PLANE_SIDES, seated_displacement, stress_in_plane, von_mises
+from stillroot.mechanics.stress import (
+    IN_PLANE_SIDES,
+    seated_displacement,
+    stress_in_plane,
+    taken_in_plane,
+    von_mises,
+)
 from stillroot.units import UM_PER_MM
 from stillroot.writing.interface_files import interface_mesh, interface_table
 
@@ -24,6 +30,7 @@ if TYPE_CHECKING:
     from stillroot.answers.result import CheckResult
     from stillroot.arrays import Floats
     from stillroot.mechanics.bodies import Body
+    from stillroot.mechanics.contact import ContactState
     from stillroot.mechanics.fields import Displacement
 
 FIELDS_OF_CELLS = ("body", "region", "modulus_mpa", "stress_mpa", "von_mises_mpa")
@@ -37,7 +44,7 @@ def write_fields(result: CheckResult, folder: Path) -> None:
         field = result.field
         if answer is not result.governing:
             field = displacement(result.seated, answer.state, answer.reached)
-        write_vtu(load_fields(result, field, seat), folder / f"fields-{name}.vtu")
+        write_vtu(load_fields(result, answer.state, field, seat), folder / f"fields-{name}.vtu")
         write_vtu(interface_mesh(result.seated, answer.state), folder / f"interface-{name}.vtu")
         write_csv(interface_table(result.seated, answer.state), folder / f"interface-{name}.csv")
 
@@ -74,29 +81,31 @@ def section_mesh(result: CheckResult) -> meshio.Mesh:
     )
 
 
-def load_fields(result: CheckResult, field: Displacement, seat: Displacement) -> meshio.Mesh:
+def load_fields(
+    result: CheckResult, state: ContactState, field: Displacement, seat: Displacement
+) -> meshio.Mesh:
     """Return both bodies in the plane of the load, x > 0 where it points.
 
-    Displacement [µm], `field`, is from seated; stress [MPa] is all of it, `seat` (that of seating) and
-    load.
+    Displacement [µm], `field`, is from seated; stress [MPa], of `state`, is all of it, `seat` (that of
+    seating) and load.
     """
     import meshio  # noqa: PLC0415 - slow to import
 
     seated, case = result.seated, result.case
     pair = seated.site.pair
     bodies = (
-        (pair.implant, seat.implant, field.implant, case.implant.elastic.poisson),
-        (pair.bone, seat.bone, field.bone, case.bone.poisson),
+        (pair.implant, seat.implant, field.implant, case.implant.elastic.poisson, 0.0),
+        (pair.bone, seat.bone, field.bone, case.bone.poisson, taken_in_plane(seated, state)),
     )
     points, cells, moved = [], [], []
     of_cells: dict[str, list[NDArray[Any]]] = {name: [] for name in FIELDS_OF_CELLS}
     count = 0
-    for index, (body, u_seat, u, poisson) in enumerate(bodies):
+    for index, (body, u_seat, u, poisson, taken) in enumerate(bodies):
         r, z = body.nodes_mm
         values = field.fourier.values(u, np.array(IN_PLANE_SIDES))
         modulus = _modulus(result, body)
         total = u + field.fourier.embedded(u_seat)
-        stress = stress_in_plane(body.basis, total, modulus, poisson)
+        stress = stress_in_plane(body.basis, total, modulus, poisson, taken)
         for side, sign in enumerate((1.0, -1.0)):
             points.append(np.column_stack([sign * r, np.zeros_like(r), z]))
             cells.append(body.elements.T + count)

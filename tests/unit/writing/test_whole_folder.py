@@ -139,7 +139,8 @@ def _writes() -> dict[str, Any]:
 def _fields_of(result: Any) -> Any:
     first = result.loads[0]
     field = field_files.displacement(result.seated, first.state, first.resultant)
-    return field_files.load_fields(result, field, field_files.seated_displacement(result.seated))
+    seat = field_files.seated_displacement(result.seated)
+    return field_files.load_fields(result, first.state, field, seat)
 
 
 def small_picture(picture: Any) -> Any:
