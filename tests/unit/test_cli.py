@@ -101,7 +101,8 @@ def test_out_holds_everything_and_the_case_can_be_run_again(run, case_file, tmp_
 
 def _fields_of(result, answer):
     field = field_files.displacement(result.seated, answer.state, answer.resultant)
-    return field_files.load_fields(result, field, field_files.seated_displacement(result.seated))
+    seat = field_files.seated_displacement(result.seated)
+    return field_files.load_fields(result, answer.state, field, seat)
 
 
 def test_the_displacement_in_the_file_jumps_at_the_wall_by_the_micromotion(case_file):
@@ -254,6 +255,7 @@ def test_a_load_that_nothing_holds_gives_way_and_has_no_number(run, tmp_path):
     assert code == 0
     assert load["gives_way_at"] == pytest.approx(0.0, abs=1e-6)
     assert load["peak_micromotion_um"] is load["error_um"] is load["remaining_um"]["peak"] is None
+    assert load["band"] == "gives way"
     assert "The implant gives way at 0% of" in json.loads(out)["summary"]
 
 

@@ -58,8 +58,6 @@ HIGHEST_MM = 50.0
 MOST_EXACT = 1e-3
 """Smallest tolerance that may be requested; the solver's own leaves no room for a finer one."""
 REPORTED_VERSIONS = ("stillroot", "numpy", "scipy", "scikit-fem", "gmsh")
-
-
 NO_ERROR = ErrorEstimate(mesh_um=0.0, harmonics_um=0.0, steps_um=0.0, far_um=0.0)
 """Of a load under which the implant gives way: there is no number that could have one."""
 
@@ -147,7 +145,7 @@ def _checked(case: Case, progress: Callable[[str], None]) -> CheckResult:
 
 
 def _for_the_error(case: Case, interference_um: float) -> Beside:
-    """Return what is found on the levels of the error, and for a first look at linear bone."""
+    """Return what is found on the levels of the error, and on the way to each load."""
     bench, found, curves = Bench(), {}, []
     strains: tuple[BoneStrain, ...] = ()
     for level in OF_THE_ERROR:  # only what is read off each is kept: sites are large
@@ -211,7 +209,9 @@ def _answer_of(fine: Solved, others: Beside, k: int) -> LoadAnswer:
     resultant, given_way = resultant_of(item), loading.first_share
     error = head_error = NO_ERROR
     curves = others.curves[k] if others.curves else ()
+    band = GIVES_WAY
     if given_way is None:
+        band = band_of(reading.motion.peak.total_um, case.threshold.bands_um)
         error, head_error = _errors(case, reading, {name: at[k] for name, at in others.found.items()})
     elif curves:
         curves = (curves_of(fine)[k], *curves[1:])
@@ -223,7 +223,7 @@ def _answer_of(fine: Solved, others: Beside, k: int) -> LoadAnswer:
         head=reading.head,
         error=error,
         head_error=head_error,
-        band=GIVES_WAY if given_way else band_of(reading.motion.peak.total_um, case.threshold.bands_um),
+        band=band,
         balance=imbalance(seated.layer, state, loading.reached(resultant)),
         steps=state.steps - seated.state.steps,
         share_over_crush=share_crushed(seated, state),

@@ -19,8 +19,7 @@ import numpy as np
 
 from stillroot.errors import NotConverged
 from stillroot.mechanics.contact import Stalled
-from stillroot.mechanics.path import solved
-from stillroot.mechanics.yielding import Guess
+from stillroot.mechanics.yielding import Guess, equilibrium_with_yield
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -72,7 +71,7 @@ def beyond(
 ) -> tuple[tuple[Reached, ...], bool]:
     """Follow (23) from a state `at` until F is 1 or stands still; there F is `share`.
 
-    Returns the states on the curve, and whether the implant gives way at its end.
+    Returns the states that follow on the curve, and whether the implant gives way at its end.
 
     Raises
     ------
@@ -93,10 +92,10 @@ def beyond(
                 raise _failed(problem, last.share, stalled.history) from None
             continue
         if new.share >= 1:
-            return (*curve, _met(problem, held, last, new)), False
+            return (*curve[1:], _met(problem, held, last, new)), False
         curve.append(new)
         if _is_flat(curve):
-            return tuple(curve), True
+            return tuple(curve[1:]), True
         step *= GROWTH
     raise _failed(problem, curve[-1].share, ())
 
@@ -138,7 +137,9 @@ class _Held:
         """Return the state at a motion, with the history of `begin`."""
         line = self.line
         force = motion + float(np.sum(line.load * line.first.elastic_w)) / line.compliance
-        state = solved(self.problem, begin.state, guess, line.start + force * line.load)  # (23)
+        state = equilibrium_with_yield(
+            self.problem, begin.state, guess, line.start + force * line.load
+        )  # (23)
         return Reached(share=motion - _motion(line, state, 0.0), motion=motion, state=state)
 
 
@@ -150,15 +151,15 @@ def _met(problem: Problem, held: _Held, begin: Reached, past: Reached) -> Reache
     """
     part = (1 - begin.share) / (past.share - begin.share)
     with suppress(Stalled):
-        guess, load = _between(begin, past, part), held.line.start + held.line.load
-        state = solved(problem, begin.state, guess, load)
+        guess, load = Guess.between(begin.state, past.state, part), held.line.start + held.line.load
+        state = equilibrium_with_yield(problem, begin.state, guess, load)
         return Reached(share=1.0, motion=_motion(held.line, state, 1.0), state=state)
     low, high, f_low, f_high = begin, past, begin.share - 1, past.share - 1
     for _ in range(MEETING):
         part = f_low / (f_low - f_high)
         motion = low.motion + part * (high.motion - low.motion)
         try:
-            new = held.moved(begin, motion, _between(low, high, part))
+            new = held.moved(begin, motion, Guess.between(low.state, high.state, part))
         except Stalled as stalled:
             raise _failed(problem, begin.share, stalled.history) from None
         f = new.share - 1
@@ -183,18 +184,13 @@ def _is_flat(curve: list[Reached]) -> bool:
     return bool(slope < FLAT * max(slopes.max(), LEAST_STIFF))
 
 
-def _between(low: Reached, high: Reached, part: float) -> Guess:
-    w = low.state.w + part * (high.state.w - low.state.w)
-    a, b = low.state.bone, high.state.bone
-    return Guess(w=w, u=None if a is None or b is None else a.u + part * (b.u - a.u))
-
-
 def _ahead(curve: list[Reached], motion: float) -> Guess:
     """Return the last state, extrapolated along the last step of the curve."""
     if len(curve) == 1:
-        return _between(curve[0], curve[0], 0.0)
+        return Guess.at(curve[0].state)
     before, last = curve[-2:]
-    return _between(before, last, (motion - before.motion) / (last.motion - before.motion))
+    share = (motion - before.motion) / (last.motion - before.motion)
+    return Guess.between(before.state, last.state, share)
 
 
 def _failed(problem: Problem, reached: float, history: tuple[float, ...]) -> NotConverged:

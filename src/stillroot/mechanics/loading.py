@@ -65,6 +65,14 @@ class Loading:
         """The share of the first load at which the implant gives way; None where it bears it."""
         return self.gives_way_at if self.states[-1].leg == 0 else None
 
+    def along(self, factors: Sequence[float]) -> list[tuple[float, ContactState]]:
+        """Return the factor on a load at each state, on a path of that load times each of `factors`."""
+        ends = (0.0, *factors)
+        return [
+            (float(np.interp(way.share, (0.0, 1.0), ends[way.leg : way.leg + 2])), way.state)
+            for way in self.states
+        ]
+
     def end_of(self, leg: int) -> ContactState:
         """Return the last state of a leg."""
         return next(way.state for way in reversed(self.states) if way.leg == leg)
@@ -133,18 +141,7 @@ def loaded(
     if not acting:
         return Loading(states=(OnTheWay(leg=0, share=0.0, state=start),))
     ends = [site.wall_load(fourier, sizes) for sizes in (np.zeros_like(on_sections[0]), *on_sections)]
-    problem = Problem(
-        series=site.series,
-        layer=seated.layer,
-        precondition=seated.precondition,
-        scale_mm=max(
-            float(np.linalg.norm(seated.precondition.solve(after - before)))
-            for before, after in pairwise(ends)
-        ),
-        stage=name,
-        tolerance=tolerance,
-        bone=site.bone,
-    )
+    problem = _problem(seated, ends, name, tolerance)
     states = [OnTheWay(leg=0, share=0.0, state=start)]
     before = np.zeros_like(on_sections[0])
     for k, after in enumerate(on_sections):
@@ -166,12 +163,31 @@ def loaded(
     return Loading(states=tuple(states))
 
 
+def _problem(seated: Seated, ends: Sequence[Floats], name: str, tolerance: float) -> Problem:
+    """Return the problem of a path whose legs end at each of λ_0, the first being where it begins."""
+    return Problem(
+        series=seated.site.series,
+        layer=seated.layer,
+        precondition=seated.precondition,
+        scale_mm=max(
+            float(np.linalg.norm(seated.precondition.solve(after - before)))
+            for before, after in pairwise(ends)
+        ),
+        stage=name,
+        tolerance=tolerance,
+        bone=seated.site.bone,
+    )
+
+
 def _one_leg(problem: Problem, line: Line, steps: int) -> tuple[list[tuple[float, ContactState]], bool]:
     """Return the shares and states along a line of loads, and whether the implant gives way on it."""
     shares = [i / steps for i in range(1, steps + 1)]
     path = [Leg(reached=share, load=line.start + share * line.load) for share in shares]
     try:
-        on_leg = list(zip(shares, followed(problem, line.first, path, begin=line.start), strict=True))
+        # In bone that yields iterations cost more: `beyond` goes on at once.
+        at_once = problem.bone is not None
+        states = followed(problem, line.first, path, begin=line.start, at_once=at_once)
+        on_leg = list(zip(shares, states, strict=True))
         if (borne := bears(line, on_leg)) == steps:
             return on_leg, False
         on_leg = on_leg[:borne]

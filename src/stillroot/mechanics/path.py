@@ -9,9 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from stillroot.errors import NotConverged
-from stillroot.mechanics import contact, yielding
-from stillroot.mechanics.contact import Stalled
-from stillroot.mechanics.yielding import Guess
+from stillroot.mechanics.contact import Stalled, equilibrium
+from stillroot.mechanics.yielding import Guess, equilibrium_with_yield
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -87,15 +86,16 @@ def followed(
     *,
     begin: Floats | None = None,
     near: ContactState | None = None,
+    at_once: bool = False,
 ) -> tuple[ContactState, ...]:
     """Follow a path from a state and return the state at the end of each leg.
 
     Each step begins with the history of the one before. A step that does not converge is halved; where
     that fails too, the rest of it is taken in one step, by continuation through softer layers. From rest
     and with linear bone the halving is skipped, since half the load is the same problem: (8) is
-    homogeneous without interference. Neither is tried for loads on bone that yields, where iterations
-    cost more and `limit` goes on. `begin` is the λ_0 that `start` is in equilibrium with (default:
-    none); its interference is that of the problem's layer. `near` is a guess of the first step's end.
+    homogeneous without interference. With `at_once` neither is tried: the caller goes on another way.
+    `begin` is the λ_0 that `start` is in equilibrium with (default: none); its interference is that of
+    the problem's layer. `near` is a guess of the first step's end.
 
     Raises
     ------
@@ -105,17 +105,17 @@ def followed(
     states: list[ContactState] = []
     state, before = start, Leg(reached=0.0, load=np.zeros_like(start.w) if begin is None else begin)
     carried = _Carried(load=before.load, state=start)
-    first = None if near is None else Guess(w=near.w, u=None if near.bone is None else near.bone.u)
+    first = None if near is None else Guess.at(near)
     for leg in path:
         done, step = 0.0, 1.0
         while done < 1.0:
             step = min(step, 1.0 - done)
             there, target = _on_the_way(problem, before, leg, done + step)
             try:
-                state = solved(there, state, first or carried.on(state, target), target)
+                state = equilibrium_with_yield(there, state, first or carried.on(state, target), target)
             except Stalled as stalled:
                 first = None
-                if problem.bone is not None and leg.interference_mm is None:
+                if at_once:
                     raise Stuck(tuple(states), state, done, stalled.history) from None
                 same_problem = problem.bone is None and not np.any(state.w)
                 if step > SHORTEST_STEP and not same_problem:
@@ -146,19 +146,6 @@ def _on_the_way(problem: Problem, before: Leg, leg: Leg, share: float) -> tuple[
     return replace(problem, layer=replace(problem.layer, interference_mm=fit)), load
 
 
-def solved(problem: Problem, start: ContactState, guess: Guess, load: Floats) -> ContactState:
-    """Solve one step, from a state to a load.
-
-    Raises
-    ------
-    Stalled
-        It does not converge.
-    """
-    if problem.bone is None:
-        return contact.equilibrium(problem, start, guess.w, load)
-    return yielding.equilibrium_with_yield(problem, start, guess, load)
-
-
 @dataclass(frozen=True, kw_only=True)
 class _Carried:
     """The end of the last step and its increments, extrapolated to the initial guess for the next."""
@@ -173,31 +160,28 @@ class _Carried:
 
     def on(self, state: ContactState, target: Floats) -> Guess:
         """Return the state, extrapolated as far as the load continues in the same direction."""
-        bone, before, same = state.bone, self.before, 0.0
+        before, same = self.before, 0.0
         if self.load_change is not None:
             size = float(np.sum(self.load_change**2))
             same = float(np.sum(self.load_change * (target - self.load))) / size if size > 0 else 0.0
         if before is None or same <= 0:
-            return Guess(w=state.w, u=None if bone is None else bone.u)
-        w = state.w + same * (state.w - before.w)
-        if bone is None or before.bone is None:
-            return Guess(w=w)
-        return Guess(w=w, u=bone.u + same * (bone.u - before.bone.u))
+            return Guess.at(state)
+        return Guess.between(before, state, 1 + same)
 
 
 def _led(problem: Problem, start: ContactState, load: Floats) -> ContactState:
-    """Solve as `_solved` does, by continuation from softer layers, the softest first.
+    """Solve (21) or (8) by continuation from softer layers, the softest first.
 
     On hard contact with much friction Newton may cycle: a point that opens, or sticks, at one iteration
     overshoots by far at the next. On a soft layer pressure and shear change little between iterations.
     The state returned solves (9) on the layer itself, with the slip of `start`.
     """
-    w = start.w
+    guess = Guess.at(start)
     for share in SOFTER:
         with suppress(Stalled):  # keeps the guess so far
             softer = replace(problem, layer=problem.layer.times(share), tolerance=LED)
-            w = contact.equilibrium(softer, start, w, load).w
-    return solved(problem, start, Guess(w=w, u=None if start.bone is None else start.bone.u), load)
+            guess = replace(guess, w=equilibrium(softer, start, guess.w, load).w)
+    return equilibrium_with_yield(problem, start, guess, load)
 
 
 def not_converged(problem: Problem, reached: float, history: tuple[float, ...]) -> NotConverged:

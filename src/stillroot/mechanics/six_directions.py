@@ -227,11 +227,9 @@ def _slides_on_the_way(seated: Seated, resultant: Resultant, size: float) -> flo
 
     path = [resultant.scaled(factor) for factor in ON_THE_WAY]
     loading = loaded(seated, path, steps=1, tolerance=ROUGH, until=slides)
-    factors = [
-        np.interp(way.share, (0.0, 1.0), (0.0, *ON_THE_WAY)[way.leg : way.leg + 2])
-        for way in loading.states[1:]
-    ]
-    shares = [_sliding_share(seated, way.state) for way in loading.states[1:]]
+    _, *after = loading.along(ON_THE_WAY)
+    factors = [factor for factor, _ in after]
+    shares = [_sliding_share(seated, state) for _, state in after]
     if shares[0] >= 1 / 3:
         return 0.0
     if shares[-1] < 1 / 3:

@@ -24,6 +24,7 @@ from stillroot.mechanics.wall_law import layer_of
 from stillroot.units import NMM_PER_NCM
 
 if TYPE_CHECKING:
+    from stillroot.arrays import Bools
     from stillroot.mechanics.contact import ContactState
     from stillroot.mechanics.interface import Layer
     from stillroot.mechanics.seat import Seated
@@ -34,6 +35,8 @@ LARGEST_INTERFERENCE_UM = 500.0
 """The largest that a case may state."""
 FIRST_INTERFERENCE_UM, BEYOND = 10.0, 1.2
 """Where the search for an interference begins, and the factor by which it aims beyond the torque."""
+AT_LIMIT = -1e-9
+"""The slack at which a pressure that a solve has limited counts as at its limit."""
 TORQUE_TOLERANCE = 1e-4
 """Relative tolerance of the torque that the interference found gives."""
 
@@ -77,23 +80,27 @@ def torque_of(
         friction_ncm=friction_torque_ncm(layer, seated.inserted),
         cutting_ncm=cutting_ncm,
         removal_ncm=friction_torque_ncm(seated.layer, seated.state),
-        share_crushed=share_crushed(seated, seated.inserted, slack=-1e-9),
+        share_crushed=share_crushed(seated, seated.inserted, slack=AT_LIMIT),
         mean_pressure_mpa=float(np.average(pressure, weights=area)),
         lead_angle_deg=lead,
     )
 
 
-def share_crushed(seated: Seated, state: ContactState, *, slack: float = 1e-6) -> float:
-    """Return the share of the held surface at its limit.
+def crushed(seated: Seated, state: ContactState, *, slack: float = 1e-6) -> Bools:
+    """Return at which points of the wall and angles (p, a) the bone is at its limit.
 
     There the bone beside has yielded; of linear bone, the pressure exceeds the crushing pressure by more
     than the share `slack` of it.
     """
     layer, bone = seated.inserting, seated.site.bone
     if bone is None or state.bone is None:
-        over = state.tractions.traction[0] > layer.crush_mpa[:, None] * (1 + slack)
-    else:
-        over = np.repeat(bone.yielded_beside(state.bone), EDGE_POINTS, axis=0)
+        return np.asarray(state.tractions.traction[0] > layer.crush_mpa[:, None] * (1 + slack))
+    return np.repeat(bone.yielded_beside(state.bone), EDGE_POINTS, axis=0)
+
+
+def share_crushed(seated: Seated, state: ContactState, *, slack: float = 1e-6) -> float:
+    """Return the share of the held surface at its limit, see `crushed`."""
+    layer, over = seated.inserting, crushed(seated, state, slack=slack)
     area = np.where(layer.held, layer.weight_mm2, 0.0)
     return float(np.sum(area * over.mean(axis=1)) / np.sum(area))
 

@@ -46,6 +46,19 @@ class Guess:
     w: Floats
     u: Floats | None = None
 
+    @classmethod
+    def at(cls, state: ContactState) -> Guess:
+        """Return a state as a guess."""
+        return cls(w=state.w, u=None if state.bone is None else state.bone.u)
+
+    @classmethod
+    def between(cls, a: ContactState, b: ContactState, share: float) -> Guess:
+        """Return a guess at a share of the way from one state to another, or beyond."""
+        w = a.w + share * (b.w - a.w)
+        if a.bone is None or b.bone is None:
+            return cls(w=w)
+        return cls(w=w, u=a.bone.u + share * (b.bone.u - a.bone.u))
+
 
 @dataclass(frozen=True, kw_only=True)
 class _Tried:
@@ -60,7 +73,7 @@ class _Tried:
 def equilibrium_with_yield(
     problem: Problem, start: ContactState, guess: Guess, load: Floats
 ) -> ContactState:
-    """Solve (21) from `guess`; `start` has the slip and the plastic strain so far.
+    """Solve (21) from `guess`, or (8) where bone is linear; `start` has slip and plastic strain so far.
 
     Raises
     ------

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stillroot.mechanics.interface import EDGE_POINTS
+from stillroot.mechanics.torque import AT_LIMIT, crushed
 from stillroot.pictures.labels import write_in
 from stillroot.pictures.paper import WIDTH_IN, Picture, Style, blank_sheet
 from stillroot.pictures.wall import DASHES, UnrolledWall, draw_profile, frame_panel, unrolled_wall
@@ -47,9 +47,8 @@ def seat_pressure(result: CheckResult) -> Picture | None:
     near = crush[seated.layer.held & (crush <= FAR * going_in.max())]
     right = 1.2 * max(float(going_in.max()), float(near.max(initial=0.0)))
     _draw_curves(ax, wall, going_in, left, crush, right)
-    crushed = _crushed(result)
     if result.seated.site.bone is not None:
-        _mark_crushed(ax, wall, crushed)
+        _mark_crushed(ax, wall, _crushed(result))
     told = [_crushing_text(result, right)]
     if loses:
         told.append(f"Grey: the {result.case.interface.retained_pressure:.0%} of it that remains.")
@@ -78,9 +77,9 @@ def _draw_curves(
             ax.plot(crush[points], at, color="black", linewidth=1.1, linestyle=DASHES, zorder=4)
 
 
-def _mark_crushed(ax: Axes, wall: UnrolledWall, crushed: Bools) -> None:
+def _mark_crushed(ax: Axes, wall: UnrolledWall, at_limit: Bools) -> None:
     """Draw a bar left of the axes along each edge of the wall beside which the bone yields."""
-    for edge in wall.edges[crushed[wall.edges].all(axis=1)]:
+    for edge in wall.edges[at_limit[wall.edges].all(axis=1)]:
         ends, across = wall.at[edge[[0, 2]]], ax.get_yaxis_transform()
         look: Style = {"color": "black", "linewidth": 4.0, "solid_capstyle": "butt", "clip_on": False}
         ax.plot([-0.011, -0.011], ends, transform=across, **look)
@@ -149,20 +148,16 @@ def cortical_share(result: CheckResult) -> float:
 
 def _crushed(result: CheckResult) -> Bools:
     """Return at which points (p,) the bone beside yields as the implant goes in, or bears its limit."""
-    seated, bone, state = result.seated, result.seated.site.bone, result.seated.inserted.bone
-    if bone is None or state is None:
-        over: Bools = _going_in(result) >= seated.inserting.crush_mpa * (1 - 1e-9)
-        return over
-    return np.repeat(bone.yielded_beside(state)[:, 0], EDGE_POINTS)
+    return crushed(result.seated, result.seated.inserted, slack=AT_LIMIT)[:, 0]
 
 
 def crushed_shares(result: CheckResult) -> dict[str, float]:
     """Return what is crushed in each layer of bone with holds, as shares of the whole held wall."""
     layer = result.seated.inserting
     area = np.where(layer.held, layer.weight_mm2, 0.0)
-    crushed = _crushed(result)
+    at_limit = _crushed(result)
     return {
-        name: float(np.sum(area[inside & crushed]) / np.sum(area))
+        name: float(np.sum(area[inside & at_limit]) / np.sum(area))
         for name, inside in _held_layers(result).items()
     }
 

@@ -11,7 +11,7 @@ from matplotlib.ticker import MaxNLocator
 
 from stillroot.answers.result import peak_text
 from stillroot.answers.summary import place_of
-from stillroot.mechanics.interface import EDGE_POINTS
+from stillroot.mechanics.torque import crushed
 from stillroot.mechanics.wall_surface import OPEN, SLIP, STICK, states
 from stillroot.pictures.labels import BESIDE, CRUSHED, hatch_crushed, ring, write_off
 from stillroot.pictures.paper import DPI, MOTION, SMALL_PT, TEXT_PT, Picture, blank_sheet
@@ -151,10 +151,9 @@ def _cells(wall: UnrolledWall, run: Ints) -> tuple[Floats, Floats, Ints]:
 
 def _hatch_crushed(ax: Axes, result: CheckResult, answer: LoadAnswer, wall: UnrolledWall) -> None:
     """Hatch the wall beside crushed bone: white where it is open, since that is dark."""
-    bone, state = result.seated.site.bone, answer.state.bone
-    if bone is None or state is None:
+    if answer.state.bone is None:
         return
-    beside = np.repeat(bone.yielded_beside(state), EDGE_POINTS, axis=0)
+    beside = crushed(result.seated, answer.state)
     is_open = ~answer.state.tractions.closed
     for colour, codes in (("white", beside & is_open), ("black", beside & ~is_open)):
         bounds, whole = _all_round(answer.state.fourier, codes.astype(np.int64))

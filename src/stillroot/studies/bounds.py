@@ -326,7 +326,7 @@ class _Search:
             peaks = [curve(x) for curve in curves]
             return float(np.quantile(peaks, share, method="inverted_cdf"))
 
-        for x in GROWN[1:]:
+        for x in GROWN:
             if x > self.question.high:
                 break
             self.tried[x] = beyond(x)

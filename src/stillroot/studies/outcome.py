@@ -54,7 +54,7 @@ OF_THE_CASE: Mapping[str, str] = {
 """Attributes of a case's outcome and their column names."""
 
 
-GROWN = (0.0, 0.25, 0.5, 0.75, 1.0, 1.35, 1.8, 2.4, 3.2, 4.3, 5.7, 7.5, 10.0)
+GROWN = (0.25, 0.5, 0.75, 1.0, 1.35, 1.8, 2.4, 3.2, 4.3, 5.7, 7.5, 10.0)
 """Factors on a load that is grown."""
 
 
@@ -285,12 +285,11 @@ def _curve(
     def passed(state: ContactState, _: Resultant) -> bool:
         return peak_um(state) > until_um
 
-    loading = placed.path(name, [resultant.scaled(factor) for factor in GROWN[1:]], until=passed)
+    loading = placed.path(name, [resultant.scaled(factor) for factor in GROWN], until=passed)
     found: dict[float, float] = {}
-    for way in loading.states:  # where motion is prescribed a path begins with its last state again
-        factor = float(np.interp(way.share, (0, 1), GROWN[way.leg : way.leg + 2]))
-        if not found or factor > max(found):
-            found[factor] = peak_um(way.state)
+    for factor, state in loading.along(GROWN):
+        if not found or factor > max(found):  # near its limit a load may fall back a little
+            found[factor] = peak_um(state)
     return tuple(found.items())
 
 

@@ -137,16 +137,25 @@ def _peak_cell(answer: LoadAnswer) -> str:
 
 NAME = Column("Load", lambda a: a.name)
 WHAT = Column("What it is", lambda a: load_text(a.resultant, lines=1))
+
+
+def _borne(title: str, told: Callable[[LoadAnswer], str], **how: bool) -> Column:
+    """Return a column that says nothing of a load under which the implant gives way."""
+    return Column(title, lambda a: told(a) if a.gives_way_at is None else "", **how)
+
+
 MOTION = (
     Column("Peak micromotion [µm]", _peak_cell, number=True),
-    Column("Band", lambda a: _unless_given_way(a, lambda a: a.band), whole=True),
+    _borne("Band", lambda a: a.band, whole=True),
     Column("Where", place_of),
 )
 PARTS = (
-    Column("Sliding [µm]", lambda a: _unless_given_way(a, _sliding_text), number=True),
-    Column("Opening [µm]", lambda a: _unless_given_way(a, _opening_text), number=True),
+    _borne("Sliding [µm]", lambda a: rounded(a.peak.sliding_um), number=True),
+    _borne("Opening [µm]", lambda a: rounded(a.peak.opening_um), number=True),
 )
-HEAD = Column("Head movement [µm]", lambda a: _unless_given_way(a, _head_text), number=True)
+HEAD = _borne(
+    "Head movement [µm]", lambda a: with_error(a.head.total_um, a.head_error.total_um), number=True
+)
 LEFT = (
     Column("Remains: peak [µm]", lambda a: _left_text(a, "remaining_peak_um"), number=True),
     Column("head [µm]", lambda a: _left_text(a, "remaining_head_um"), number=True),
@@ -154,22 +163,6 @@ LEFT = (
 SHORT = (Column("Load", lambda a: f"{a.name}: {WHAT.cell(a)}"), *MOTION, HEAD, LEFT[0])
 ON_A_TERMINAL = (NAME, *MOTION, *PARTS, HEAD, LEFT[0])
 WHOLE = (NAME, WHAT, *MOTION, *PARTS, HEAD, *LEFT)
-
-
-def _unless_given_way(answer: LoadAnswer, told: Callable[[LoadAnswer], str]) -> str:
-    return told(answer) if answer.gives_way_at is None else ""
-
-
-def _sliding_text(answer: LoadAnswer) -> str:
-    return rounded(answer.peak.sliding_um)
-
-
-def _opening_text(answer: LoadAnswer) -> str:
-    return rounded(answer.peak.opening_um)
-
-
-def _head_text(answer: LoadAnswer) -> str:
-    return with_error(answer.head.total_um, answer.head_error.total_um)
 
 
 def _left_text(answer: LoadAnswer, name: str) -> str:

@@ -189,7 +189,7 @@ def _other_band(result: SpanResult) -> list[str]:
         return []
     text = (
         f'The largest head movement, {implant.head.total_um:.0f} µm of "{implant.name}" under '
-        f'"{load.name}", lies in another band ({band}): it includes the elastic give of bone and '
+        f'"{load.name}", lies in another band ({band}): it includes the give of bone and '
         "implant, and is what a bench gauge reads."
     )
     return [text]

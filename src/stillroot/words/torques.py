@@ -12,6 +12,8 @@ if TYPE_CHECKING:
     from stillroot.mechanics.torque import Torque
 
 TORQUE_IS_ONE = "Torque is friction about one of the six directions; it does not measure the other five."
+LEAST_TOLD = 0.005
+"""Of the held surface: less of it crushed would read as none."""
 TORQUE_LEAVES_OUT = (
     "The torque is friction on compressed bone; it leaves out thread cutting (unless stated) and speed."
 )
@@ -35,7 +37,7 @@ def torque_lines(result: CheckResult | DirectionsResult) -> tuple[str, ...]:
         parts.append(f"as measured, from an interference of {result.interference_um:.1f} µm (found)")
     else:
         parts.append(f"from an interference of {result.interference_um:g} µm")
-    if torque.share_crushed > 0:
+    if torque.share_crushed >= LEAST_TOLD:
         parts.append(f"bone crushed beside {torque.share_crushed:.0%} of the held surface")
     if face.retained_pressure < 1:
         parts.append(f"{face.retained_pressure:.0%} of the pressure retained")
