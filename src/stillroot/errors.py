@@ -85,8 +85,10 @@ class NotConverged(StillrootError):  # noqa: N818 - says what happened
 class GivesWay(NotConverged):
     """The implant gives way under a load: equilibrium exists only up to the share `share` of it."""
 
-    def __init__(self, message: str, *, stage: str, share: float) -> None:
-        super().__init__(message, stage=stage)
+    def __init__(
+        self, message: str, *, stage: str, share: float, residual_history: tuple[float, ...] = ()
+    ) -> None:
+        super().__init__(message, stage=stage, residual_history=residual_history)
         self.share = share
 
 

@@ -489,12 +489,10 @@ def test_what_cannot_be_changed_says_why(page, served):
     assert page.evaluate("() => document.body.dataset.version") == before
     page.keyboard.press("Escape")
 
-    def held_by_nothing(case):
-        case.update(title="Invented, loose", interface={"friction": 0, "interference_um": 0})
-        case["implant"]["thread"] = {"form": "none"}
-        case["loads"] = [{"name": "turn", "torque_ncm": 30}]
+    def out_of_reach(case):
+        case.update(title="Invented, a torque out of reach", interface={"measured_torque_ncm": 900})
 
-    drawn(page, go_to(page, served, held_by_nothing))
+    drawn(page, go_to(page, served, out_of_reach))
     playwright.expect(page.locator("#stage")).to_have_text("no answer")
     page.keyboard.press("Alt+l")
     playwright.expect(page.locator("#lecture-title")).to_contain_text("This state has no answer")

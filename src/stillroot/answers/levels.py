@@ -27,7 +27,6 @@ from stillroot.mechanics.accuracy import (
 )
 from stillroot.mechanics.contact import TOLERANCE
 from stillroot.mechanics.groundwork import with_far_support
-from stillroot.mechanics.loading import gives_way
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -122,10 +121,9 @@ class Solved:
     @property
     def found(self) -> tuple[Reading | GivesWay, ...]:
         """The motions under each load, or that the implant gives way under it."""
-        named = zip(self.loadings, self.readings, loads_of(self.placed.case), strict=True)
         return tuple(
-            reading if loading.first_share is None else gives_way(name, loading.first_share)
-            for loading, reading, (name, _) in named
+            reading if loading.first_share is None else loading.failure()
+            for loading, reading in zip(self.loadings, self.readings, strict=True)
         )
 
 

@@ -162,9 +162,10 @@ def _load_told(
 ) -> dict[str, Any]:
     peak, head = answer.peak, answer.head
     band = band_of(peak.total_um, case.threshold.bands_um)
-    shown, place = with_error(peak.total_um, error_um), place_of(answer)
-    sentence = f"Peak micromotion {shown} µm ({band}), {place}."
-    if isinstance(answer, LoadAnswer) and answer.gives_way_at is not None:
+    shown, place = f"{with_error(peak.total_um, error_um)} µm", place_of(answer)
+    sentence = f"Peak micromotion {shown} ({band}), {place}."
+    gives_way = isinstance(answer, LoadAnswer) and answer.gives_way_at is not None
+    if isinstance(answer, LoadAnswer) and gives_way:
         shown, band = peak_text(answer), answer.band
         sentence = f"The implant {shown}; what is drawn is its motion there."
     return {
@@ -172,6 +173,7 @@ def _load_told(
         "peak_um": peak.total_um,
         "error_um": error_um,
         "shown": shown,
+        "gives_way": gives_way,
         "band": band,
         "place": place,
         "sentence": sentence,

@@ -48,6 +48,7 @@ class Loading:
     reach its end; the last state is then that.
     """
 
+    name: str
     states: tuple[OnTheWay, ...]
     gives_way_at: float | None = None
 
@@ -55,6 +56,10 @@ class Loading:
     def last(self) -> ContactState:
         """The state at the end."""
         return self.states[-1].state
+
+    def failure(self) -> GivesWay:
+        """Return the error that the implant does not reach the last load."""
+        return gives_way(self.name, self.gives_way_at or 0.0, self.last.residuals)
 
     def reached(self, resultant: Resultant) -> Resultant:
         """Return how much of the first load is reached."""
@@ -97,18 +102,18 @@ def load(
     """
     loading = loaded(seated, resultants, steps=steps, name=name, tolerance=tolerance)
     if loading.gives_way_at is not None:
-        raise gives_way(name, loading.gives_way_at)
+        raise loading.failure()
     return loading.last
 
 
-def gives_way(name: str, share: float) -> GivesWay:
+def gives_way(name: str, share: float, residual_history: tuple[float, ...] = ()) -> GivesWay:
     """Return the error of a load under which the implant gives way."""
     text = (
         f"{name}: the implant gives way at {share:.0%} of it: it slips out, turns, tips or crushes its "
         "bone, and finds no equilibrium beyond. Lower the load, or raise friction, interference or "
         "engagement"
     )
-    return GivesWay(text, stage=name, share=share)
+    return GivesWay(text, stage=name, share=share, residual_history=residual_history)
 
 
 def loaded(
@@ -139,7 +144,7 @@ def loaded(
     fourier = Fourier(seated.highest if around else 0, twin=any(unit.family == 1 for unit in acting))
     start = seated.state.in_expansion(fourier)
     if not acting:
-        return Loading(states=(OnTheWay(leg=0, share=0.0, state=start),))
+        return Loading(name=name, states=(OnTheWay(leg=0, share=0.0, state=start),))
     ends = [site.wall_load(fourier, sizes) for sizes in (np.zeros_like(on_sections[0]), *on_sections)]
     problem = _problem(seated, ends, name, tolerance)
     states = [OnTheWay(leg=0, share=0.0, state=start)]
@@ -155,12 +160,12 @@ def loaded(
         on_leg, given_way = _one_leg(problem, line, max(steps // 2, 1) if is_less else steps)
         states += [OnTheWay(leg=k, share=share, state=state) for share, state in on_leg]
         if given_way:
-            return Loading(states=tuple(states), gives_way_at=max(states[-1].share, 0.0))
+            return Loading(name=name, states=tuple(states), gives_way_at=max(states[-1].share, 0.0))
         if until(states[-1].state, resultants[k]):
             break
         before = after
     _assert_balance(seated, states[-1].state, resultants[: k + 1], problem)
-    return Loading(states=tuple(states))
+    return Loading(name=name, states=tuple(states))
 
 
 def _problem(seated: Seated, ends: Sequence[Floats], name: str, tolerance: float) -> Problem:

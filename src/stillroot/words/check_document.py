@@ -106,7 +106,10 @@ def _sections(explained: Explained, slug: str) -> Iterator[Section]:
     )
     yield Section(
         "In pictures",
-        (*map(Shown, pictures), *(Shown(name, on_paper=False) for name in others)),
+        (
+            *(Shown(name, on_paper=not name.startswith("curve-")) for name in pictures),
+            *(Shown(name, on_paper=False) for name in others),
+        ),
         whole,
     )
     if choices:
@@ -205,10 +208,12 @@ def _errors_table(result: CheckResult) -> Table:
 def small_text(error_um: float) -> str:
     """Return an error in two digits, and what is far below any motion as that.
 
-    >>> small_text(1.317), small_text(0.083), small_text(8e-05)
-    ('1.3', '0.083', '<0.01')
+    >>> small_text(104.2), small_text(1.317), small_text(0.083), small_text(8e-05)
+    ('104', '1.3', '0.083', '<0.01')
     """
-    return "<0.01" if error_um < 0.01 else f"{error_um:.2g}"
+    if error_um < 0.01:
+        return "<0.01"
+    return f"{error_um:.0f}" if error_um >= 100 else f"{error_um:.2g}"
 
 
 # --- What changes the number --------------------------------------------------------------------------

@@ -15,7 +15,7 @@ export function drawPins(place, pins, more) {
   drawBeside(place, 0.62, scale, pins.map((pin) => ({ ...pin, stale: false })), pins.map(({ answer, drawing, load, torque, threads }, i) => markup`<article class="pin card" aria-label="State ${LETTERS[i]}">
       <h3>${LETTERS[i]}</h3><svg role="img" aria-label="Section of state ${LETTERS[i]}: ${answer.sentence}"></svg>
       ${bar(answer, bands, scale)}
-      <p><b>${answer.shown} µm</b> (${answer.band})<br>
+      <p><b>${answer.shown}</b> (${answer.band})<br>
       head ${answer.head_shown} µm<br>
       ${torque === null ? "glued, no torque" : `torque ${plain(torque, 0)} N·cm`}${threads === null ? "" : `, ${plain(threads, 1)} threads`}<br>
       <span class="quiet">${answer.name}: ${drawing.loads[load].text}</span></p>
@@ -38,7 +38,8 @@ export function pointOf(told, load, { loads }) {
   const { axial_n: axial, lateral_n: lateral, torque_ncm: torque, height_mm: height } = loads[load];
   return {
     print: `${told?.case_fingerprint} ${load}`, load: [axial, lateral, torque, height].map((v) => plain(v, 3)).join("|"),
-    torque: told?.insertion_torque_ncm ?? null, peak: told?.loads[load]?.peak_um ?? 0,
+    // Where the implant gives way there is no peak to rank by.
+    torque: told?.loads[load]?.gives_way ? null : told?.insertion_torque_ncm ?? null, peak: told?.loads[load]?.peak_um ?? 0,
   };
 }
 

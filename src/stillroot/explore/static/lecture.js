@@ -150,7 +150,7 @@ export class Lecture {
     const scale = Math.max(...pictures.flatMap(({ drawing, answer }) => [...drawing.bands_um, answer?.peak_um ?? 0]));
     drawBeside(byId("lecture-views"), 1.5, scale, pictures, pictures.map(({ answer, words = "", site }) => markup`<figure><svg role="img"
       aria-label="${answer?.sentence ?? "Section, without an answer"}"></svg>
-      <figcaption>${words}${answer ? markup`<b>${answer.shown} µm</b>` : ""}${
+      <figcaption>${words}${answer ? markup`<b>${answer.shown}</b>` : ""}${
         site ? markup`<small>${site}</small>` : ""}</figcaption></figure>`));
   }
 
@@ -175,7 +175,7 @@ export class Lecture {
     const torques = answers.map(({ insertion_torque_ncm: torque }) => (torque === null ? "none" : `${plain(torque, 0)} N·cm`));
     const words = [
       `Insertion torque: ${torques.join(" and ")}.`,
-      `Peak micromotion: ${answers.map(({ loads }) => `${loads[0].shown} µm`).join(" and ")}.${motionFirst ? "" : ` ${why}`}`,
+      `Peak micromotion: ${answers.map(({ loads }) => loads[0].shown).join(" and ")}.${motionFirst ? "" : ` ${why}`}`,
     ];
     const working = answers.length < cases.length ? `${message} The solver is working.` : words[Number(revealed !== motionFirst)];
     return {

@@ -57,7 +57,7 @@ function marks({ peak_um: peak, error_um: error, shown, head_um: head, head_show
   const words = `head movement ${headShown} µm${beyond ? ", beyond the scale" : ""}`;
   return markup`<g class="bar ${kind}${stale}"><line x1="${x(peak)}" x2="${x(peak)}" y1="${PEAK_Y}" y2="${TOP}" class="drop"/>
       <rect x="${from}" y="${PEAK_Y - 5}" height="10" width="${Math.max(to - from, 2)}"/><circle cx="${x(peak)}" cy="${PEAK_Y}" r="5"/>
-      ${beside(to, x(peak - error), PEAK_Y, `peak ${shown} µm`, width, "strong")}</g>
+      ${beside(to, x(peak - error), PEAK_Y, `peak ${shown}`, width, "strong")}</g>
     <g class="head-mark${stale}">${headMark}${beside(at, at - (beyond ? 4 : 0), HEAD_Y, words, width, "")}</g>`;
 }
 

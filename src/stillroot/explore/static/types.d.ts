@@ -29,6 +29,7 @@ interface LoadAnswer {
   peak_um: number;
   error_um: number;
   shown: string;
+  gives_way: boolean;
   band: string;
   sentence: string;
   ring_mm: [number, number][];
