@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from types import SimpleNamespace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 
@@ -28,6 +28,7 @@ class Spring:
     """A head on a linear spring (6, 6), in place of an implant."""
 
     stiffness: Floats
+    yields: ClassVar[bool] = False
 
     @property
     def first_tangent(self) -> Floats:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -54,6 +55,13 @@ def plan_file(tmp_path):
     path = tmp_path / "plan.toml"
     path.write_text(tomli_w.dumps(PLAN), encoding="utf-8")
     return path
+
+
+@cache
+def pictures_of(name):
+    """Return the pictures of the quick answer to a shipped plan."""
+    plan = read_plan(ROOT / "docs" / "plans" / f"{name}.toml")
+    return arch_pictures(check_span(plan, quick=True, unsplinted=True))
 
 
 @pytest.fixture(scope="module")
@@ -257,11 +265,9 @@ def test_the_page_shows_what_tight_collars_do_to_sum_and_motion():
 
 
 def test_the_picture_on_the_page_is_of_the_plan():
-    picture = Path(ROOT / "docs" / "images" / "five_on_soft_side-arch.png")
-    with Image.open(picture) as image:
+    with Image.open(ROOT / "docs" / "images" / "five_on_soft_side-arch.png") as image:
         shown = image.text["Description"]
-    plan = read_plan(ROOT / "docs" / "plans" / "five_on_soft_side.toml")
-    now = arch_pictures(check_span(plan, quick=True, unsplinted=True))[3].alt
+    now = pictures_of("five_on_soft_side")[3].alt
     number = re.compile(r"\d+(?:\.\d+)?")
     assert number.sub("#", shown) == number.sub("#", now)
     for one, other in zip(number.findall(shown), number.findall(now), strict=True):
@@ -288,9 +294,9 @@ def test_what_gives_way_is_told_in_words_in_table_data_and_picture(answer):
     assert data_of(varied)["rows"] == [{"varied_to": "so", "answer": None}]
 
 
-@pytest.mark.parametrize("path", PLANS, ids=lambda path: path.stem)
-def test_nothing_in_the_pictures_of_a_shipped_plan_overlaps_or_is_cut_off(path):
-    for picture in arch_pictures(check_span(read_plan(path), quick=True, unsplinted=True)):
+@pytest.mark.parametrize("name", [path.stem for path in PLANS])
+def test_nothing_in_the_pictures_of_a_shipped_plan_overlaps_or_is_cut_off(name):
+    for picture in pictures_of(name):
         figure = picture.figure
         figure.draw_without_rendering()
         texts = [t for ax in figure.axes for t in ax.texts if t.get_text()]

@@ -58,7 +58,7 @@ def pages(tmp_path_factory):
         (folder / reader).mkdir()
         Report(reader=reader).write(check_document(result), drawn, folder / reader)
     write(answer_directions(case), folder / "directions")
-    plan = read_plan(ROOT / "docs" / "plans" / "five_on_soft_side.toml")
+    plan = read_plan(ROOT / "docs" / "plans" / "six_upright.toml")
     write(check_span(plan, quick=True), folder / "span")
     here = Where(workers=1)
     write(spread(SMALL, here, samples=8, drivers=False), folder / "spread", report=Report(pdf=True))

@@ -31,6 +31,11 @@ UNBALANCED = 1e-6
 """Accepted imbalance of the bridge, relative to the load."""
 LOOSE_UNBALANCED = 10.0
 """The same as a multiple of the wall's tolerance, where that is set looser than its default."""
+UNBALANCED_IN_YIELDING_BONE = 3e-5
+"""The same where a bone yields."""
+CLOSER, LEAST_CLOSE = 0.03, 3e-4
+"""Tolerance of bone that yields relative to the last imbalance, and the largest: a head whose forces are
+less certain than the imbalance misleads the next iteration."""
 LEVER_MM = 10.0
 """Moments are converted to forces, and rotations to displacements, with this lever."""
 ITERATIONS, PATIENCE = 30, 6
@@ -161,7 +166,13 @@ class _Problem:
 
     @property
     def allowed(self) -> float:
-        return max(UNBALANCED, LOOSE_UNBALANCED * self.tolerance)
+        yields = any(a.head.yields for a in self.attached)
+        least = UNBALANCED_IN_YIELDING_BONE if yields else UNBALANCED
+        return max(least, LOOSE_UNBALANCED * self.tolerance)
+
+    def close(self, imbalance: float) -> float:
+        """Return the tolerance of bone that yields at the next iteration."""
+        return min(max(CLOSER * imbalance, 0.5 * self.allowed), LEAST_CLOSE)
 
 
 def _step(
@@ -176,6 +187,7 @@ def _step(
     tangents = start.tangents
     z = guess if guess is not None else start.motion + _solved(_whole(attached, k, tangents), added)
     guesses, before, history = start.heads, None, []
+    close = problem.close(1.0)
     for _ in range(ITERATIONS):
         heads = tuple(
             a.head.moved(
@@ -185,12 +197,14 @@ def _step(
                 stage=problem.name,
                 scale_mm=problem.scale_mm,
                 tolerance=problem.tolerance,
+                yield_tolerance=close,
             )
             for a, s, g in zip(attached, start.heads, guesses, strict=True)
         )
         forces = np.stack([a.head.force(h) for a, h in zip(attached, heads, strict=True)])
         left = load - k @ z - sum(a.arm.T @ q for a, q in zip(attached, forces, strict=True))
         history.append(_size(left) / problem.size)
+        close = problem.close(history[-1])
         if history[-1] < problem.allowed:
             return Splinted(motion=z, heads=heads, forces=forces, tangents=tangents, path=start.path)
         if not np.isfinite(history[-1]) or (

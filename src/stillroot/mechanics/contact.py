@@ -211,7 +211,8 @@ class Problem:
 
     `scale_mm` is the size of the response to which the residual is relative, `tolerance` the value that
     it must fall below, `patience` the number of Newton iterations allowed without progress; `stage` says
-    in messages what is solved. With a `bone` that yields the problem is (21).
+    in messages what is solved. With a `bone` that yields the problem is (21), solved to
+    `yield_tolerance`, or as `tolerance` asks for.
     """
 
     series: SeriesStiffness
@@ -222,6 +223,7 @@ class Problem:
     tolerance: float = TOLERANCE
     patience: int = PATIENCE
     bone: YieldingBone | None = None
+    yield_tolerance: float | None = None
 
 
 class Stalled(Exception):  # noqa: N818

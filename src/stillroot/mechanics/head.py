@@ -72,6 +72,11 @@ class Head:
     series: SeriesStiffness
     precondition: Preconditioner
 
+    @property
+    def yields(self) -> bool:
+        """Whether the bone below it may yield."""
+        return self.seated.site.bone is not None
+
     @cached_property
     def at_rest(self) -> Moved:
         """The seated implant before its head is moved."""
@@ -120,6 +125,7 @@ class Head:
         stage: str,
         scale_mm: float,
         tolerance: float = TOLERANCE,
+        yield_tolerance: float | None = None,
     ) -> Moved:
         """Move the head from `start` to `motion` in one step; `guess` is a state near its end.
 
@@ -136,6 +142,7 @@ class Head:
             stage=stage,
             tolerance=tolerance,
             bone=self.seated.site.bone,
+            yield_tolerance=yield_tolerance,
         )
         path = [Leg(reached=1.0, load=self.wall_forces(motion))]
         begin = self.wall_forces(start.motion)

@@ -83,7 +83,7 @@ def equilibrium_with_yield(
     if problem.bone is None or start.bone is None or guess.u is None:
         return equilibrium(problem, start, guess.w, load)
     step = _Step(problem, problem.bone, start, start.bone, load)
-    tolerance = min(LOOSER * problem.tolerance, LOOSEST)
+    tolerance = problem.yield_tolerance or min(LOOSER * problem.tolerance, LOOSEST)
     tried, history = step.accelerated(guess, tolerance)
     if tried.residual >= max(tolerance, LOOSEST):
         raise Stalled(tuple(history))
