@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from stillroot.studies.comparison import Comparison, compare
     from stillroot.studies.explaining import explain
     from stillroot.studies.outcome import Outcome
+    from stillroot.studies.ranges import with_ranges
     from stillroot.studies.running import Where
     from stillroot.studies.spreads import Spread, spread
     from stillroot.studies.store import Store
@@ -72,6 +73,7 @@ _HOME = {
     "read_plan": "arch.plan",
     "spread": "studies.spreads",
     "sweep": "studies.sweeps",
+    "with_ranges": "studies.ranges",
     "write": "writing.output",
     "write_answer": "writing.output",
     "write_span": "writing.output",
@@ -110,6 +112,7 @@ __all__ = [
     "read_plan",
     "spread",
     "sweep",
+    "with_ranges",
     "write",
     "write_answer",
     "write_span",

@@ -52,8 +52,20 @@ def cli() -> None:
     is_flag=True,
     help="Also show the peak under other choices, where there is no agreed value (about a minute).",
 )
+@click.option(
+    "--range/--no-range",
+    "with_range",
+    default=True,
+    help="Whether to find the range of each number over what the case leaves open (default: yes).",
+)
 def check(
-    file: Path, *, tolerance: float | None, with_choices: bool, out: Path | None, **output: Any
+    file: Path,
+    *,
+    tolerance: float | None,
+    with_choices: bool,
+    with_range: bool,
+    out: Path | None,
+    **output: Any,
 ) -> None:
     """Answer one case: peak micromotion under each load, beside the bands of the literature.
 
@@ -62,12 +74,14 @@ def check(
     from stillroot.answers import answer  # noqa: PLC0415
     from stillroot.answers.explained import as_explained  # noqa: PLC0415
     from stillroot.inputs.case import read_case  # noqa: PLC0415
-    from stillroot.studies import explaining  # noqa: PLC0415
+    from stillroot.studies import explaining, ranges  # noqa: PLC0415
 
     case = read_case(file)
 
     def solve(tell: Callable[[str], None]) -> Explained:
         result = as_explained(answer.check(case, tolerance=tolerance, progress=tell))
+        if with_range:
+            result = ranges.with_ranges(result, progress=tell)
         if with_choices:
             result = explaining.with_choices(result, progress=tell)
         if out is not None:

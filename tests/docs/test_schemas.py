@@ -21,8 +21,9 @@ from stillroot import (
     explain,
     spread,
     sweep,
+    with_ranges,
 )
-from stillroot.answers.explained import Choice
+from stillroot.answers.explained import Choice, as_explained
 from stillroot.arch.plan import Plan, read_plan
 from stillroot.arch.span_vary import Variation, Varied
 from stillroot.writing.output import data_of
@@ -88,7 +89,10 @@ def assert_closed(schema: Draft202012Validator, data: dict) -> None:
 
 def test_an_answer_fits_its_schema_and_nothing_is_left_open(shipped_case):
     schema = schema_of("result")
-    result = explain(check(shipped_case.with_numerics(**COARSE)))
+    result = check(shipped_case.with_numerics(**COARSE))
+    if shipped_case.bone.strength.material == "foam":  # the quickest; the keys are the same
+        result = explain(with_ranges(result))
+    result = as_explained(result)
     schema.validate(as_read(data_of(replace(result, six=None, levers=()))))
     peaks = (1.0,) + (None,) * (len(result.answer.loads) - 1)
     asked = replace(result, choices=(Choice(subject="friction", text="0.3", peaks_um=peaks),))

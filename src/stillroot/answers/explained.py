@@ -42,10 +42,69 @@ class Lever:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Range:
+    """A number over what is left open: 90 % lie from `low` to `high`, half below the `median`.
+
+    None stands for what lies where the implant gives way.
+    """
+
+    low: float
+    median: float | None
+    high: float | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class OpenInput:
+    """An input that a case leaves open, in words, with the source of its range.
+
+    `share` is the part of the variance of the logarithm of the governing peak that it explains, None
+    where that was not found out.
+    `measurement` says how it could be known, "" where it cannot be measured; `narrowed` is the range of
+    that peak if it were, at best.
+    """
+
+    key: str
+    text: str
+    in_words: str
+    source: str
+    share: float | None = None
+    measurement: str = ""
+    narrowed: Range | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class LoadRange:
+    """The ranges of a load's peak and head movement [µm]; None where nearly all give way.
+
+    `bands`: the share of the range in each band, in words; `gives_way`: the share in which it gives way.
+    """
+
+    peak_um: Range | None
+    head_um: Range | None
+    bands: tuple[tuple[str, float], ...]
+    gives_way: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Ranges:
+    """The ranges of an answer over the inputs that its case leaves open, those that weigh most first.
+
+    `torque_ncm` is None where there is no torque. `counted`: number of cases solved one by one, where
+    the ranges come from them; 0 where they come from one change at a time.
+    """
+
+    inputs: tuple[OpenInput, ...]
+    loads: tuple[LoadRange, ...]
+    torque_ncm: Range | None
+    counted: int = 0
+
+
+@dataclass(frozen=True, kw_only=True)
 class Explained:
-    """An answer, and what of its explanation was computed: `six` is None and the others empty if not."""
+    """An answer, and what of its explanation was computed: None or empty where it was not."""
 
     answer: CheckResult
+    ranges: Ranges | None = None
     six: SixDirections | None = None
     levers: tuple[Lever, ...] = ()
     choices: tuple[Choice, ...] = ()

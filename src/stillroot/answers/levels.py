@@ -46,6 +46,9 @@ FINEST_MM, MOST_HARMONICS, MOST_STEPS, FARTHEST_MM = 0.03, 32, 256, 1000.0
 """Limits of refinement: beyond them memory and rounding leave no room."""
 FIRST, FIRST_FEWER = "first", "first fewer"
 """The levels of a first answer: one coarse solve, and the change of its peak in fewer harmonics."""
+ROUGH, STORED = "rough", "stored"
+"""The levels of the ratios that a range is made of; the second on the mesh of the error estimate, which
+is stored for shipped cases."""
 QUICK = "quick"
 """The level of a quick full arch: tight enough for the force balance that every answer must meet."""
 
@@ -89,6 +92,8 @@ LEVELS = {
     FAR: replace(_TRUNCATED, words="farther support", farther=FARTHER),
     FIRST: Level(least_mm=1.0, most_harmonics=3),
     FIRST_FEWER: Level(least_mm=1.0, most_harmonics=2),
+    ROUGH: Level(least_mm=1.0, most_harmonics=3, steps=1),
+    STORED: Level(coarser=COARSER, most_harmonics=3, steps=1),
     QUICK: replace(_TRUNCATED, words="", steps=1, tolerance=1e-6),
 }
 OF_THE_ERROR = (COARSE, FEWER, STEPPED, FAR)

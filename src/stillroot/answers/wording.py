@@ -26,6 +26,11 @@ def band_of(motion_um: float, bands_um: tuple[float, ...]) -> str:
     return f"{below[-1]:g} to {above[0]:g} µm"
 
 
+def bands_in_words(bands_um: tuple[float, ...]) -> tuple[str, ...]:
+    """Return every band, in words, the lowest first."""
+    return tuple(band_of(motion, bands_um) for motion in (*bands_um, 2 * bands_um[-1]))
+
+
 def with_error(value: float, error: float) -> str:
     """Return "12.3 ± 0.4": the error is rounded up, and both end on the same digit.
 

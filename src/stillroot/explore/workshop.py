@@ -201,10 +201,12 @@ class Worker:
         """Return report.html of a case: of what `check --out` writes, the page alone."""
         from stillroot.pictures.figures import pictures  # noqa: PLC0415 - slow to import, seldom used
         from stillroot.studies.explaining import explain  # noqa: PLC0415
+        from stillroot.studies.ranges import with_ranges  # noqa: PLC0415
         from stillroot.words.check_document import check_document  # noqa: PLC0415
         from stillroot.writing.html_report import report_html  # noqa: PLC0415
         from stillroot.writing.picture_files import drawn  # noqa: PLC0415
 
-        result = explain(check(case, progress=self._progress), progress=self._progress)
+        result = with_ranges(check(case, progress=self._progress), progress=self._progress)
+        result = explain(result, progress=self._progress)
         self._progress("drawing")
         return report_html(check_document(result), map(drawn, pictures(result)), "researcher")

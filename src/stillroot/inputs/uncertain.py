@@ -77,14 +77,32 @@ class Uncertain:
             return self.first + (self.second - self.first) * u
         return self._at(np.asarray(truncnorm(-CUT_SD, CUT_SD).ppf(u)))
 
+    def probability(self, value: float) -> float:
+        """Return the probability of a smaller value, 0 or 1 outside the limits."""
+        from scipy.stats import truncnorm  # noqa: PLC0415 - slow to import
+
+        if self.kind == "range":
+            return min(max((value - self.first) / (self.second - self.first), 0.0), 1.0)
+        if self.kind == "normal":
+            z = (value - self.first) / self.second
+        elif value <= 0:
+            return 0.0
+        else:
+            z = math.log(value / self.first) / self._sigma
+        return float(truncnorm(-CUT_SD, CUT_SD).cdf(z))
+
     def _at(self, z: Floats) -> Floats:
         """Return the values z standard deviations from the middle; of the logarithm for a log-normal."""
-        from scipy.stats import norm  # noqa: PLC0415 - slow to import
-
         if self.kind == "normal":
             return self.first + self.second * z
-        sigma = math.log(self.second) / norm.ppf(0.5 + WITHIN / 2)
-        return np.asarray(self.first * np.exp(sigma * z))
+        return np.asarray(self.first * np.exp(self._sigma * z))
+
+    @property
+    def _sigma(self) -> float:
+        """The standard deviation of the logarithm of a log-normal."""
+        from scipy.stats import norm  # noqa: PLC0415 - slow to import
+
+        return float(math.log(self.second) / norm.ppf(0.5 + WITHIN / 2))
 
 
 def flattened(table: Mapping[str, Any], before: str = "") -> Iterator[tuple[str, Any]]:

@@ -115,6 +115,19 @@ def with_keys(case: Case, values: Mapping[str, Any]) -> Case:
     return Case.from_dict(data)
 
 
+def stated_value(case: Case, key: str) -> float | None:
+    """Return the number at a key of a case; 1 for a factor, None where there is no number."""
+    if key.endswith("_factor"):
+        return 1.0
+    found: Any = case.to_dict()
+    for step in STEP.findall(key):
+        try:
+            found = found[int(step) - 1 if step.isdigit() else step]
+        except (KeyError, IndexError, TypeError, ValueError):
+            return None
+    return float(found) if isinstance(found, int | float) and not isinstance(found, bool) else None
+
+
 def _set(case: Case, data: dict[str, Any], key: str, value: Any) -> None:
     """Set a key in the dictionaries of what a case states."""
     path = [int(step) - 1 if step.isdigit() else step for step in STEP.findall(key)]

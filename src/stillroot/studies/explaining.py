@@ -21,9 +21,10 @@ from stillroot.answers.answer import six_directions_of
 from stillroot.answers.chain import Chain, grounded, meshed, stage_keys
 from stillroot.answers.changes import PLANNED, Change, alternatives, levers
 from stillroot.answers.explained import Choice, Explained, Lever, as_explained
-from stillroot.answers.levels import at_level
+from stillroot.answers.levels import LOOSE, at_level
 from stillroot.errors import CaseError
 from stillroot.mechanics.accuracy import COARSE
+from stillroot.mechanics.contact import TOLERANCE
 from stillroot.studies.outcome import no_outcome, solved
 
 if TYPE_CHECKING:
@@ -41,7 +42,7 @@ AS_IT_IS = Change("the case", "as it is", {})
 
 
 def explain(result: CheckResult | Explained, *, progress: Progress = lambda _: None) -> Explained:
-    """Return an answer with its six directions, at the crest, and its levers, as reports show them."""
+    """Return an answer with its six directions, at the crest, and its levers."""
     explained = as_explained(result)
     six = six_directions_of(explained.answer.placed, progress=progress)
     return with_levers(replace(explained, six=six), progress=progress)
@@ -56,7 +57,7 @@ def with_levers(result: CheckResult | Explained, *, progress: Progress = lambda 
     case = explained.answer.case
     changes = [AS_IT_IS, *levers(case)]
     coarser = partial(at_level, level=COARSE)
-    before, *after = _outcomes(case, changes, progress, solved_as=coarser, at_once=2)
+    before, *after = outcomes_of(case, changes, progress, solved_as=coarser, at_once=2, tolerance=LOOSE)
     found = [_lever(change, before, out) for change, out in zip(changes[1:], after, strict=True)]
     return replace(explained, levers=tuple(found))
 
@@ -65,7 +66,7 @@ def with_choices(result: CheckResult | Explained, *, progress: Progress = lambda
     """Return an answer with the peak of each load under each alternative to what its case assumes."""
     explained = as_explained(result)
     placed, changes = explained.answer.placed, alternatives(explained.answer.case)
-    outcomes = _outcomes(placed.case, changes, progress, placed=placed)
+    outcomes = outcomes_of(placed.case, changes, progress, placed=placed)
     found = [
         Choice(
             subject=change.subject,
@@ -105,7 +106,7 @@ def _lever(change: Change, before: Outcome, after: Outcome) -> Lever:
     )
 
 
-def _outcomes(
+def outcomes_of(
     case: Case,
     changes: Sequence[Change],
     progress: Progress,
@@ -113,6 +114,7 @@ def _outcomes(
     solved_as: Callable[[Case], Case] = lambda case: case,
     placed: Placed | None = None,
     at_once: int = 1,
+    tolerance: float = TOLERANCE,
 ) -> list[Outcome]:
     """Return the outcome of each changed case; those of one geometry share a chain.
 
@@ -139,7 +141,7 @@ def _outcomes(
     def of_group(group: list[int]) -> list[Outcome]:
         made = partial(ground_of, for_any_moduli=len(group) > 1)
         chain = Chain(made) if placed is None else Chain.on(placed)
-        return [solved(chain, cases[k]) for k in group]
+        return [solved(chain, cases[k], tolerance=tolerance) for k in group]
 
     with threadpool_limits(1), ThreadPoolExecutor(at_once) as pool:
         for group, outcomes in zip(groups.values(), pool.map(of_group, groups.values()), strict=True):

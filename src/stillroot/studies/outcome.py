@@ -10,7 +10,8 @@ import numpy as np
 
 from stillroot.answers.answer import check
 from stillroot.answers.chain import FAILURES, Chain, grounded, loads_of, resultant_of
-from stillroot.errors import NotConverged
+from stillroot.errors import GivesWay, NotConverged
+from stillroot.mechanics.contact import TOLERANCE
 from stillroot.mechanics.loading import gives_way
 from stillroot.mechanics.motion import micromotion
 from stillroot.units import NMM_PER_NCM
@@ -62,8 +63,9 @@ GROWN = (0.25, 0.5, 0.75, 1.0, 1.35, 1.8, 2.4, 3.2, 4.3, 5.7, 7.5, 10.0)
 class LoadOutcome:
     """The outcome of one load; every number is None where `reason` says why there is none.
 
-    `error_um` and `head_error_um`: the numerical error, None where it was not measured. `curve`: factors
-    on the load and the peak [µm] at each, where it was grown; it ends where the implant gives way.
+    `error_um` and `head_error_um`: the numerical error, None where it was not measured. `gives_way_at`:
+    the share of the load at which the implant gives way, None where it does not. `curve`: factors on the
+    load and the peak [µm] at each, where it was grown; it ends where the implant gives way.
     """
 
     name: str
@@ -80,6 +82,7 @@ class LoadOutcome:
     head_um: float | None = None
     error_um: float | None = None
     head_error_um: float | None = None
+    gives_way_at: float | None = None
     curve: tuple[tuple[float, float], ...] = ()
     reason: str = ""
 
@@ -197,7 +200,8 @@ def outcome_of(result: CheckResult) -> Outcome:
 def _of_answer(answer: LoadAnswer) -> LoadOutcome:
     if answer.gives_way_at is not None:
         error = gives_way(f'load "{answer.name}"', answer.gives_way_at)
-        return unsolved(answer.name, answer.resultant, str(error))
+        told = unsolved(answer.name, answer.resultant, str(error))
+        return replace(told, gives_way_at=answer.gives_way_at)
     return replace(
         load_outcome(answer.name, answer.resultant, answer.micromotion, answer.head),
         error_um=answer.error.total_um,
@@ -222,10 +226,13 @@ def for_any_moduli() -> Chain:
     return Chain(partial(grounded, for_any_moduli=True))
 
 
-def solved(chain: Chain, case: Case, *, with_error: bool = False) -> Outcome:
+def solved(
+    chain: Chain, case: Case, *, with_error: bool = False, tolerance: float = TOLERANCE
+) -> Outcome:
     """Solve a case; where it has no answer the outcome says why.
 
-    With the numerical error it is solved as by `stillroot check`, and no stage is reused.
+    With the numerical error it is solved as by `stillroot check`, and no stage is reused; `tolerance` is
+    that of a solve without.
 
     Raises
     ------
@@ -238,17 +245,18 @@ def solved(chain: Chain, case: Case, *, with_error: bool = False) -> Outcome:
         placed = chain.placed(case)
     except FAILURES as error:
         return no_outcome(case, str(error))
-    return loaded(placed)
+    return loaded(placed, tolerance=tolerance)
 
 
-def loaded(placed: Placed) -> Outcome:
+def loaded(placed: Placed, *, tolerance: float = TOLERANCE) -> Outcome:
     """Apply each load to a seated implant."""
     case, found = placed.case, []
     for item, (name, resultant) in zip(case.loads, loads_of(case), strict=True):
         try:
-            reading = placed.read(placed.loaded(name, resultant), resultant)
+            reading = placed.read(placed.loaded(name, resultant, tolerance=tolerance), resultant)
         except NotConverged as error:
-            found.append(unsolved(item.name, resultant, str(error)))
+            share = error.share if isinstance(error, GivesWay) else None
+            found.append(replace(unsolved(item.name, resultant, str(error)), gives_way_at=share))
         else:
             found.append(load_outcome(item.name, resultant, reading.motion, reading.head))
     return _of_seated(placed, found)

@@ -32,6 +32,88 @@ class Sourced:
     source: str
 
 
+BEFORE_ULTIMATE = (
+    "first yield at 0.7 of what bone bears at most (Schwiedrzik, Wolfram, Zysset 2013); as much above "
+    "is an assumption"
+)
+AFTER_YIELD = (
+    "0.5 % to 5 %: from little more than perfectly plastic to what is usual in models of bone tissue "
+    "(from memory)"
+)
+CORTEX_SEEN_MM = 0.3
+SEEN = "assumption: ±0.3 mm, about a voxel of a cone-beam CT"
+QUANTITY = {
+    "trabecular_factor": "modulus",
+    "bone.trabecular_modulus_mpa": "modulus",
+    "bone.ct_number": "modulus",
+    "bone.density": "modulus",
+    "interface.interference_um": "fit",
+    "interface.measured_torque_ncm": "fit",
+    "interface.layer_thickness_mm": "wall",
+    "interface.layer_modulus_ratio": "wall",
+}
+"""What a key stands for, where several keys stand for one quantity."""
+
+
+IN_PLAIN_WORDS = {
+    "trabecular_factor": "how stiff the trabecular bone is",
+    "bone.cortical_thickness_mm": "how thick the cortex is",
+    "bone.strength.factor": "how strong the bone is",
+    "bone.strength.hardening": "what bone bears once it has yielded",
+    "interface.friction": "the friction at the wall",
+    "interface.interference_um": "the fit in its hole",
+    "interface.measured_torque_ncm": "the measured torque",
+    "interface.layer_thickness_mm": "the torn layer at the wall",
+    "socket.gap_modulus_mpa": "how stiff the fill of the gap is",
+}
+MEASUREMENTS = {
+    "trabecular_factor": "the density of the bone (a calibrated CT)",
+    "bone.cortical_thickness_mm": "the thickness of the cortex",
+    "interface.interference_um": "the insertion torque",
+}
+"""How an input could be known in a patient; the others cannot be measured there."""
+
+
+def in_plain_words(key: str) -> str:
+    """Return what a key of an open input stands for."""
+    return IN_PLAIN_WORDS.get(key, key)
+
+
+def measurement_of(key: str) -> str:
+    """Return what could be measured to know an input, "" for nothing."""
+    return MEASUREMENTS.get(key, "")
+
+
+def open_of(case: Case) -> tuple[Sourced, ...]:
+    """Return what a case leaves open, the loads apart: its own [spread], and the shipped ranges beside.
+
+    A quantity that is in the case's own [spread] is not taken from the shipped ones. Loads are what is
+    asked about: a range of theirs belongs in [spread].
+    """
+    own = tuple(Sourced(input=item, source="the case file") for item in case.spread)
+    taken = {QUANTITY.get(item.key, item.key) for item in case.spread} | {"load_factor"}
+    modulus = _sourced("lognormal", "trabecular_factor", 1.0, 2.0, BETWEEN_SERIES)
+    shipped = (modulus, *_of_the_wall(case), *_of_the_strength(case), *_of_the_cortex(case))
+    rest = (item for item in shipped if QUANTITY.get(item.input.key, item.input.key) not in taken)
+    return (*own, *rest)
+
+
+def _of_the_strength(case: Case) -> tuple[Sourced, ...]:
+    if case.bone.law == "linear":
+        return ()
+    return (
+        _sourced("range", "bone.strength.factor", 0.7, 1.3, BEFORE_ULTIMATE),
+        _sourced("range", "bone.strength.hardening", 0.005, 0.05, AFTER_YIELD),
+    )
+
+
+def _of_the_cortex(case: Case) -> tuple[Sourced, ...]:
+    thick, key = case.bone.cortical_thickness_mm, "bone.cortical_thickness_mm"
+    if thick <= CORTEX_SEEN_MM:
+        return ()
+    return (_sourced("range", key, thick - CORTEX_SEEN_MM, thick + CORTEX_SEEN_MM, SEEN),)
+
+
 def spread_of(case: Case, bone_type: int | None = None) -> tuple[Sourced, ...]:
     """Return the uncertain inputs of a case: its own [spread], or the shipped one.
 

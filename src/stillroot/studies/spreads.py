@@ -7,7 +7,7 @@ al. 2010, Comput Phys Commun 181:259-270, from memory). A and B together give th
 peak; all give the Sobol' indices of its logarithm: the share of the variance that an input explains
 alone (first order) and with all its interactions (total). With V the variance of f = ln(peak)::
 
-    S_i = 1 - Σ (f_B - f_AB_i)² / 2nV,     S_Ti = Σ (f_A - f_AB_i)² / 2nV              (17)
+    S_i = 1 - Σ (f_B - f_AB_i)² / 2nV,     S_Ti = Σ (f_A - f_AB_i)² / 2nV              (24)
 
 (Jansen 1999, Comput Phys Commun 117:35-43, from memory): neither leaves the range 0 to 1 by much, even
 where n is small. scipy samples and bootstraps.
@@ -18,12 +18,11 @@ from __future__ import annotations
 import math
 import warnings
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from stillroot.answers.wording import band_of
+from stillroot.answers.wording import band_of, bands_in_words
 from stillroot.errors import CaseError
 from stillroot.inputs.vary import assert_apart, assert_varies, changed
 from stillroot.studies.outcome import peaks_of, table_of
@@ -147,11 +146,12 @@ class Spread:
         that fill space evenly, as these do, have smaller errors.
         """
         edges = self.case.threshold.bands_um
-        middles = [edges[0] / 2, *((a + b) / 2 for a, b in pairwise(edges)), 2 * edges[-1]]
         count = len(self.peaks_um) + self.without_answer
         found = [band_of(float(peak), edges) for peak in self.peaks_um]
-        names = [band_of(middle, edges) for middle in middles]
-        return tuple(BandChance(band=n, chance=_chance(found.count(n), count)) for n in names)
+        return tuple(
+            BandChance(band=band, chance=_chance(found.count(band), count))
+            for band in bands_in_words(edges)
+        )
 
     @property
     def mostly_answered(self) -> bool:
@@ -337,7 +337,7 @@ def _drivers(
 
 
 def _jansen(f_a: Floats, f_b: Floats, f_ab: Floats) -> Floats:
-    """Return S and S_T (2, d) of equation (17) from f of the samples A and B (n,) and AB_i (d, n)."""
+    """Return S and S_T (2, d) of equation (24) from f of the samples A and B (n,) and AB_i (d, n)."""
     twice = 2 * np.var([f_a, f_b])
     first = 1 - np.mean((f_b - f_ab) ** 2, axis=-1) / twice
     return np.stack([first, np.mean((f_a - f_ab) ** 2, axis=-1) / twice])

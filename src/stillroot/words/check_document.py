@@ -15,6 +15,7 @@ from stillroot.studies.explaining import largest_after
 from stillroot.words.directions import in_words, six_table
 from stillroot.words.document import Column, Document, Section, Shown, Table, made_by
 from stillroot.words.loads import load_text
+from stillroot.words.ranges import limits_of, opening, range_text
 from stillroot.words.resolved import case_section
 from stillroot.words.torques import TORQUE_IS_ONE, torque_lines
 
@@ -67,8 +68,8 @@ def check_document(answered: CheckResult | Explained, _shown: Sequence[str] = ()
     return Document(
         question=QUESTION,
         subject=result.case.title,
-        answer=result.summary.sentence,
-        limits=result.summary.limits,
+        answer=opening(explained),
+        limits=limits_of(explained),
         first=(Shown("summary"), Shown(of_governing[0])),
         sections=tuple(_sections(explained, slug)),
         slides=("summary", *of_governing, "seat-pressure", "directions", "levers", "choices"),
@@ -93,11 +94,11 @@ def _sections(explained: Explained, slug: str) -> Iterator[Section]:
     whole: tuple[Reader, ...] = ("researcher",)
 
     yield Section("Engagement and torque", held, ("terminal",))
-    yield Section(what, (_loads_table(result, SHORT),), ("clinician",))
-    yield Section(what, (_loads_table(result, ON_A_TERMINAL),), ("terminal",))
+    yield Section(what, (_loads_table(explained, SHORT),), ("clinician",))
+    yield Section(what, (_loads_table(explained, ON_A_TERMINAL),), ("terminal",))
     short = (*helps, six, " ".join(held), *in_short)
     yield Section(f"{changes}; engagement and torque", short, ("clinician",))
-    yield Section(what, (_loads_table(result, WHOLE),), whole)
+    yield Section(what, (_loads_table(explained, WHOLE),), whole)
     yield Section(changes, (*helps, *drives), whole)
     yield Section(
         "Engagement, six directions and numerical error",
@@ -164,7 +165,7 @@ LEFT = (
     Column("head [µm]", lambda a: _left_text(a, "remaining_head_um"), number=True),
 )
 SHORT = (Column("Load", lambda a: f"{a.name}: {WHAT.cell(a)}"), *MOTION, HEAD, LEFT[0])
-ON_A_TERMINAL = (NAME, *MOTION, *PARTS, HEAD, LEFT[0])
+ON_A_TERMINAL = (NAME, *MOTION, HEAD, LEFT[0])
 WHOLE = (NAME, WHAT, *MOTION, *PARTS, HEAD, *LEFT)
 
 
@@ -172,14 +173,31 @@ def _left_text(answer: LoadAnswer, name: str) -> str:
     return "" if answer.remaining is None else rounded(getattr(answer.remaining, name))
 
 
-def _loads_table(result: CheckResult, columns: tuple[Column, ...]) -> Table:
-    opening = "" if columns is SHORT else " Opening is negative where the gap closes."
+def _loads_table(explained: Explained, columns: tuple[Column, ...]) -> Table:
+    ranged = _range_columns(explained)
+    after = columns.index(MOTION[0]) + 1
+    range_is = "; range: 90 % of what the case leaves open" if ranged else ""
+    opening = " Opening is negative where the gap closes." if PARTS[1] in columns else ""
     return Table(
-        caption="Motion from seated to loaded; the ± is numerical error alone",
-        columns=columns,
-        items=result.loads,
+        caption=f"Motion from seated to loaded. ±: numerical error alone{range_is}",
+        columns=(*columns[:after], *ranged, *columns[after:]),
+        items=explained.answer.loads,
         note=f"{WHAT_MOVES}{opening}",
     )
+
+
+def _range_columns(explained: Explained) -> tuple[Column, ...]:
+    """Return the column of the peak over what the case leaves open, where that was found."""
+    if explained.ranges is None:
+        return ()
+    names = [answer.name for answer in explained.answer.loads]
+    of = dict(zip(names, explained.ranges.loads, strict=True))
+
+    def cell(answer: LoadAnswer) -> str:
+        its = of[answer.name]
+        return "gives way" if its.peak_um is None else range_text(its.peak_um)
+
+    return (Column("Range [µm]", cell, number=True),)
 
 
 def _error_column(part: str) -> Column:

@@ -14,11 +14,12 @@ from stillroot.answers.explained import as_explained
 from stillroot.answers.wording import CAUTION, NO_LINE
 from stillroot.units import NMM_PER_NCM
 from stillroot.words.directions import LIMITS, in_words
+from stillroot.words.ranges import limits_of, opening
 from stillroot.words.span_document import limits, sentence
 from stillroot.words.torques import TORQUE_IS_ONE, TORQUE_LEAVES_OUT
 
 if TYPE_CHECKING:
-    from stillroot.answers.explained import Explained
+    from stillroot.answers.explained import Explained, Range
     from stillroot.answers.result import CheckResult, DirectionsResult, LoadAnswer
     from stillroot.arch.span import SpanLoadAnswer, SpanResult
     from stillroot.arch.span_vary import Variation
@@ -146,7 +147,12 @@ def _loads(it: Explained) -> list[dict[str, Any]]:
     def above(load: LoadAnswer) -> dict[str, float]:
         return {f"{band:g}": load.micromotion.share_above(band) for band in bands}
 
-    return [plain(load, {**LOAD, "share_above": above, **OF_A_LOAD}) for load in it.answer.loads]
+    told = [plain(load, {**LOAD, "share_above": above, **OF_A_LOAD}) for load in it.answer.loads]
+    ranges = it.ranges.loads if it.ranges else (None,) * len(told)
+    return [
+        {**load, **plain(its, RANGE)} if its else {**load, **dict.fromkeys(RANGE)}
+        for load, its in zip(told, ranges, strict=True)
+    ]
 
 
 def _by_load(path: str, rules: Rules, key: str, values: str) -> Callable[[Explained], Any]:
@@ -164,6 +170,28 @@ def _by_load(path: str, rules: Rules, key: str, values: str) -> Callable[[Explai
     return told
 
 
+RANGE: Rules = {
+    "range_um": {"peak": lambda its: _ends(its.peak_um), "head": lambda its: _ends(its.head_um)},
+    "range_in_bands": lambda its: dict(its.bands),
+    "gives_way_in": "gives_way",
+}
+
+
+def _ends(of: Range | None) -> list[float | None] | None:
+    return None if of is None else [of.low, of.high]
+
+
+def _told_beside(it: Explained) -> tuple[str, ...]:
+    return (NO_LINE, *limits_of(it))
+
+
+OPEN: Rules = {
+    **same("key", "source"),
+    "range": "in_words",
+    "share_of_spread": "share",
+    "peak_range_if_known_um": lambda one: _ends(one.narrowed),
+}
+LEFT_OPEN: Rules = {"inputs": each("ranges.inputs", OPEN), "counted": "ranges.counted"}
 CHOICE: Rules = {"subject": "subject", "instead": "text"}
 LEVER: Rules = {"change": "text", "by_plan": "by_plan"}
 
@@ -176,10 +204,12 @@ def check_data(result: CheckResult | Explained) -> dict[str, Any]:
         **same("engagement_length_mm", "engaged_threads", of="case"),
         "insertion_torque_ncm": "torque.insertion_ncm",
         "torque": where_there_is("torque", TORQUE),
-        "summary": "summary.text",
         "bands_um": "case.threshold.bands_um",
     }
     explained: Rules = {
+        "summary": lambda it: " ".join((opening(it), *_told_beside(it))),
+        "insertion_torque_range_ncm": lambda it: _ends(it.ranges and it.ranges.torque_ncm),
+        "left_open": where_there_is("ranges", LEFT_OPEN),
         "loads": _loads,
         "choices": _by_load("choices", CHOICE, "peak_micromotion_um", "peaks_um"),
         "six_directions": where_there_is("six", SIX),
