@@ -13,7 +13,7 @@ from stillroot.mechanics.torque import torque_of
 from stillroot.studies import ranges
 from stillroot.studies.ranges import curves_of, numbers_of, with_ranges
 from stillroot.studies.shipped_spread import Sourced
-from stillroot.studies.spreads import unit_sample
+from stillroot.studies.spreads import unit_sample, values_of
 from stillroot.words.ranges import opening
 from tests.conftest import ROOT
 from tests.verification._chain import LINEAR, SMOOTH, case_of, seated
@@ -99,20 +99,20 @@ def test_the_ends_of_the_range_are_those_of_cases_solved_one_by_one(name: str, c
     case = read_case(ROOT / "docs" / "cases" / f"{name}.toml")
     curves = curves_of(case)
     assert not curves.gives_way
-    u = unit_sample(count, len(curves.inputs), 5)
-    solved = np.stack([numbers_of(outcome) for outcome in curves.sampled(u)], axis=1)
-    told = numbers_of(curves.itself)[:, None] * np.exp(curves.logs(u).sum(axis=0))
+    values = values_of(curves.inputs, unit_sample(count, len(curves.inputs), 5))
+    solved = np.stack([numbers_of(outcome) for outcome in curves.sampled(values)], axis=1)
+    logs = curves.logs(values).sum(axis=0) + curves.together(values)
+    told = numbers_of(curves.itself)[:, None] * np.exp(logs)
     ends = 0.05, 0.5, 0.95
     has_answer = ~np.isnan(solved).any(axis=0)
     assert np.mean(has_answer) > 0.95
     told, solved = told[:, has_answer], solved[:, has_answer]
     off = np.quantile(told, ends, axis=1) / np.quantile(solved, ends, axis=1) - 1
     print(f"{name}: ends of the range, and median, off by", np.round(off, 3).tolist())
-    governing = int(np.argmax(numbers_of(curves.itself)[: len(case.loads)]))
-    assert np.max(np.abs(off[:, [governing, -1]])) < 0.15  # its peak, and the torque
-    # Inputs interact in what is not asked first: the head in a socket with a clot is off by -24 %, the
-    # lesser load on foam by -21 %, both at the lower end, which is told too low.
-    assert np.max(np.abs(off)) < 0.25
+    assert np.max(np.abs(off[:, [curves.governing, -1]])) < 0.15  # its peak, and the torque
+    # More inputs interact in what is not asked first: the head in a socket with a clot is off by -16 %,
+    # the lesser load on foam by -19 %, both at the lower end, which is told too low.
+    assert np.max(np.abs(off)) < 0.2
 
 
 def test_the_first_sentence_says_what_moves_how_much_and_how_sure_in_thirty_words() -> None:

@@ -1,15 +1,18 @@
 """The range of an answer: what its numbers may be over what the case leaves open.
 
 Let y be a peak, a movement or a torque and x_i the inputs that are known only roughly. Its logarithm is
-taken as a sum of functions of one input each, the first order of a high-dimensional model representation
-cut at the case (Rabitz & Aliş 1999, J Math Chem 25:197-233, from memory)::
+taken as a sum of functions of one input each, and of one of the two that weigh most: a high-dimensional
+model representation cut at the case, to first order and the largest part of second (Rabitz & Aliş 1999,
+J Math Chem 25:197-233, from memory)::
 
-    ln y(x) = ln y(x⁰) + Σ_i v_i(x_i),    v_i(x_i⁰) = 0                                    (25)
+    ln y(x) = ln y(x⁰) + Σ_i v_i(x_i) + w(x_1, x_2)                                        (25)
 
 x⁰ are the values of the case and y(x⁰) its answer. Each v_i is a parabola in ln x_i through zero and two
 solves with that input alone changed, on coarse elements, whose errors cancel in the ratio (three solves
-where the case states no number); outside these points it goes on straight. Quantiles are those over a
-sample of all inputs, each from its own distribution and independent of the others.
+where the case states no number); outside these points it goes on straight. w is bilinear in each
+quadrant round x⁰, through what v_1 + v_2 leave at the four corners where both inputs are changed.
+Quantiles are those over a sample of all inputs, each from its own distribution and independent of the
+others.
 
 Where the implant gives way at any of these points (25) does not hold: a sample is solved and counted.
 """
@@ -18,7 +21,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import partial
-from itertools import islice
+from itertools import islice, product
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -39,7 +42,7 @@ if TYPE_CHECKING:
 
     from stillroot.answers.explained import Explained
     from stillroot.answers.result import CheckResult
-    from stillroot.arrays import Floats
+    from stillroot.arrays import Floats, Ints
     from stillroot.inputs.case import Case
     from stillroot.inputs.uncertain import Uncertain
     from stillroot.studies.outcome import Outcome
@@ -54,6 +57,8 @@ SOLVED_AT = (LOW, 0.5, HIGH)
 SAMPLE, COUNTED = 4096, 32
 """Points at which (25) is evaluated, and cases that are solved where it does not hold."""
 SEED = 1
+FARTHEST = 0.5
+"""How far beyond its corners w goes on, relative to their distance."""
 LEAST = 1e-9
 """What a number without motion or torque counts as, so that it has a logarithm."""
 
@@ -75,7 +80,7 @@ def with_ranges(result: CheckResult | Explained, *, progress: Progress = lambda 
         found = _counted(answer, curves, progress)
     else:
         u = unit_sample(SAMPLE, len(curves.inputs), SEED)
-        found = _of_curves(answer, curves.inputs, curves.logs(u))
+        found = _of_curves(answer, curves, values_of(curves.inputs, u))
     return replace(explained, ranges=found)
 
 
@@ -84,7 +89,7 @@ class Curves:
     """The v of (25): `points` of each of the d inputs, and what came of a solve at each.
 
     A point is the value in the case, None where it states no number, and those that were solved.
-    `itself` is the outcome of the case on the same `level`.
+    `itself` is the outcome of the case on the same `level`; `pair` has w, None with one input.
     """
 
     case: Case
@@ -93,26 +98,102 @@ class Curves:
     points: tuple[tuple[float | None, tuple[float, ...]], ...]
     itself: Outcome
     changed: tuple[tuple[Outcome, ...], ...]
+    pair: Pair | None = None
 
     @property
     def gives_way(self) -> bool:
         """Whether any load has no peak at any point: (25) does not hold."""
-        found = (self.itself, *(outcome for pair in self.changed for outcome in pair))
+        corners = () if self.pair is None else self.pair.corners
+        found = (self.itself, *corners, *(outcome for each in self.changed for outcome in each))
         return any(load.peak_um is None for outcome in found for load in outcome.loads)
 
-    def logs(self, u: Floats) -> Floats:
-        """Return v (d, 2l + 1, s) of each input at probabilities (s, d); see `numbers_of`."""
-        each = zip(self.inputs, u.T, self.points, self.changed, strict=True)
-        return np.stack([_curve(item.input, at, x, self.itself, pair) for item, at, x, pair in each])
+    @property
+    def governing(self) -> int:
+        """The load with the largest peak, by its place."""
+        return int(np.argmax(numbers_of(self.itself)[: len(self.itself.loads)]))
 
-    def sampled(self, u: Floats, *, progress: Progress = lambda _: None) -> list[Outcome]:
-        """Solve the cases at probabilities (s, d) one by one, on the same level."""
+    def scale(self, k: int) -> Callable[[Any], Floats]:
+        """Return the variable in which input k is interpolated: its logarithm, where it has one."""
+        stated, solved = self.points[k]
+        least = min(*self.inputs[k].input.limits, *solved, solved[0] if stated is None else stated)
+        return np.log if least > 0 else np.asarray
+
+    def logs(self, values: Floats) -> Floats:
+        """Return v (d, 2l + 1, s) of each input at values (s, d); see `numbers_of`."""
+        return np.stack([self._curve(k, x) for k, x in enumerate(values.T)])
+
+    def together(self, values: Floats) -> Floats:
+        """Return w (2l + 1, s) at values (s, d)."""
+        pair = self.pair
+        if pair is None:
+            return np.zeros((len(numbers_of(self.itself)), len(values)))
+        (a, g), (b, h) = (self._quadrant(k, values[:, k]) for k in pair.places)
+        left = np.stack([np.log(numbers_of(o) / numbers_of(self.itself)) for o in pair.corners], axis=-1)
+        ends = np.array([[self.points[k][1][at] for at in (0, -1)] for k in pair.places])
+        corner = np.tile([item.input.quantiles(np.array(0.5)) for item in self.inputs], (4, 1))
+        corner[:, pair.places] = [(x, y) for x in ends[0] for y in ends[1]]
+        left -= self.logs(corner)[list(pair.places)].sum(axis=0)
+        return np.asarray(left[:, 2 * a + b] * g * h)
+
+    def _quadrant(self, k: int, x: Floats) -> tuple[Ints, Floats]:
+        """Return which solved end each value of an input lies towards (s,), and how far along (s,)."""
+        stated, solved = self.points[k]
+        scale = self.scale(k)
+        middle = float(self.inputs[k].input.quantiles(np.array(0.5)))
+        t, t0 = scale(x), float(scale(np.array(middle if stated is None else stated)))
+        low, high = scale(np.array([solved[0], solved[-1]]))
+        upper = (t >= t0) if low < t0 < high else np.full(t.shape, high > t0)
+        along = np.where(upper, (t - t0) / (high - t0), (t - t0) / (low - t0))
+        return upper.astype(int), np.clip(along, -FARTHEST, 1 + FARTHEST)
+
+    def _curve(self, k: int, x: Floats) -> Floats:
+        """Return v (2l + 1, s) at values (s,) of an input."""
+        (stated, solved), itself = self.points[k], numbers_of(self.itself)
+        v = [np.log(numbers_of(outcome) / itself)[:, None] for outcome in self.changed[k]]
+        if stated is not None:
+            solved, v = (stated, *solved), [np.zeros_like(v[0]), *v]
+        scale = self.scale(k)
+        at, t = scale(x), scale(np.array(solved))
+        first = (v[1] - v[0]) / (t[1] - t[0])  # divided differences
+        second = ((v[2] - v[1]) / (t[2] - t[1]) - first) / (t[2] - t[0])
+        inside = np.clip(at, t.min(), t.max())
+        slope = first + second * (2 * inside - t[0] - t[1])
+        parabola = v[0] + (first + second * (inside - t[1])) * (inside - t[0])
+        return np.asarray(parabola + slope * (at - inside))  # straight outside
+
+    def sampled(self, values: Floats, *, progress: Progress = lambda _: None) -> list[Outcome]:
+        """Solve the cases at values (s, d) one by one, on the same level."""
         keys = [item.input.key for item in self.inputs]
+        rows = [dict(zip(keys, row, strict=True)) for row in values.tolist()]
         changes = [
-            Change("what is left open", f"case {k} of {len(u)}", dict(zip(keys, row, strict=True)))
-            for k, row in enumerate(values_of(self.inputs, u).tolist(), start=1)
+            Change("what is left open", f"case {k} of {len(rows)}", row)
+            for k, row in enumerate(rows, start=1)
         ]
         return _solved(self.case, changes, self.level, progress)
+
+    def with_pair(self, progress: Progress) -> Curves:
+        """Return the curves with w of the two inputs that weigh most under the governing load."""
+        if len(self.inputs) < 2 or self.gives_way:
+            return self
+        values = values_of(self.inputs, unit_sample(SAMPLE, len(self.inputs), SEED))
+        weight = np.var(self.logs(values)[:, self.governing], axis=1)
+        i, j = np.argsort(-weight)[:2].tolist()
+        keys = [self.inputs[k].input.key for k in (i, j)]
+        ends = [(self.points[k][1][0], self.points[k][1][-1]) for k in (i, j)]
+        changes = [
+            Change("what is left open", " and ".join(keys), dict(zip(keys, corner, strict=True)))
+            for corner in product(*ends)
+        ]
+        found = _solved(self.case, changes, self.level, progress)
+        return replace(self, pair=Pair(places=(i, j), corners=tuple(found)))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Pair:
+    """Two inputs by their places, and what came of their `corners`: the second changes first."""
+
+    places: tuple[int, int]
+    corners: tuple[Outcome, ...]
 
 
 def curves_of(case: Case, *, progress: Progress = lambda _: None) -> Curves:
@@ -127,7 +208,7 @@ def curves_of(case: Case, *, progress: Progress = lambda _: None) -> Curves:
     """
     inputs = _sound(case)
     try:
-        return _curves(case, inputs, ROUGH, progress)
+        return _curves(case, inputs, ROUGH, progress).with_pair(progress)
     except EnvironmentProblem:
         geometry = stage_keys(case)[0]
         kept = [
@@ -135,7 +216,7 @@ def curves_of(case: Case, *, progress: Progress = lambda _: None) -> Curves:
             for item in inputs
             if stage_keys(changed(case, {item.input.key: item.input.limits[0]}))[0] == geometry
         ]
-        return _curves(case, kept, STORED, progress)
+        return _curves(case, kept, STORED, progress).with_pair(progress)
 
 
 def _curves(case: Case, inputs: Sequence[Sourced], level: str, progress: Progress) -> Curves:
@@ -202,38 +283,19 @@ def _answered(answer: CheckResult) -> Floats:
     return np.array([*peaks, *heads, torque], dtype=float)
 
 
-def _curve(
-    of: Uncertain,
-    u: Floats,
-    points: tuple[float | None, tuple[float, ...]],
-    itself: Outcome,
-    changed_to: Sequence[Outcome],
-) -> Floats:
-    """Return v of (25) (2l + 1, s) at probabilities u (s,) of an input."""
-    stated, solved = points
-    v = [np.log(numbers_of(outcome) / numbers_of(itself))[:, None] for outcome in changed_to]
-    if stated is not None:
-        solved, v = (stated, *solved), [np.zeros_like(v[0]), *v]
-    scale: Callable[[Any], Floats] = np.log if min(*of.limits, *solved) > 0 else np.asarray
-    x, t = scale(of.quantiles(u)), scale(np.array(solved))
-    first = (v[1] - v[0]) / (t[1] - t[0])  # divided differences
-    second = ((v[2] - v[1]) / (t[2] - t[1]) - first) / (t[2] - t[0])
-    inside = np.clip(x, t.min(), t.max())
-    slope = first + second * (2 * inside - t[0] - t[1])
-    parabola = v[0] + (first + second * (inside - t[1])) * (inside - t[0])
-    return np.asarray(parabola + slope * (x - inside))  # straight outside
-
-
-def _of_curves(answer: CheckResult, inputs: Sequence[Sourced], v: Floats) -> Ranges:
-    """Return the ranges of (25) from v (d, 2l + 1, s)."""
+def _of_curves(answer: CheckResult, curves: Curves, values: Floats) -> Ranges:
+    """Return the ranges of (25) from values (s, d) of the inputs."""
+    inputs, v, w = curves.inputs, curves.logs(values), curves.together(values)
     y, place = _answered(answer), answer.loads.index(answer.governing)
-    sample = y[:, None] * np.exp(v.sum(axis=0))
+    sample = y[:, None] * np.exp(v.sum(axis=0) + w)
     of_peak = v[:, place]
     variance = np.var(of_peak, axis=1)
     shares = variance / (variance.sum() or 1.0)
 
     def narrowed(k: int) -> Range | None:
-        return _range(y[place] * np.exp(of_peak.sum(axis=0) - of_peak[k]))
+        known = curves.pair is not None and k in curves.pair.places  # then w is zero
+        both = 0.0 if known else w[place]
+        return _range(y[place] * np.exp(of_peak.sum(axis=0) - of_peak[k] + both))
 
     told = [
         _open_input(item, share=float(shares[k]), narrowed=narrowed(k)) for k, item in enumerate(inputs)
@@ -248,8 +310,9 @@ def _of_curves(answer: CheckResult, inputs: Sequence[Sourced], v: Floats) -> Ran
 def _counted(answer: CheckResult, curves: Curves, progress: Progress) -> Ranges:
     """Return the ranges from a sample of cases, each solved on coarse elements."""
     inputs, itself, count = curves.inputs, curves.itself, len(answer.loads)
-    u = unit_sample(COUNTED, len(inputs), SEED)
-    found = [outcome for outcome in curves.sampled(u, progress=progress) if not outcome.reason]
+    values = values_of(inputs, unit_sample(COUNTED, len(inputs), SEED))
+    solved = curves.sampled(values, progress=progress)
+    found = [outcome for outcome in solved if not outcome.reason]
     finer = _answered(answer) / numbers_of(itself)  # where the case itself bears the load
     bears = [
         load.gives_way_at is None and other.peak_um is not None
