@@ -257,7 +257,7 @@ def test_a_load_that_nothing_holds_gives_way_and_has_no_number(run, tmp_path):
     assert load["gives_way_at"] == pytest.approx(0.0, abs=1e-6)
     assert load["peak_micromotion_um"] is load["error_um"] is load["remaining_um"]["peak"] is None
     assert load["band"] == "gives way"
-    assert "The implant gives way at 0% of" in json.loads(out)["summary"]
+    assert "the implant gives way at 0% of" in json.loads(out)["summary"]
 
 
 @pytest.mark.usefixtures("without_gmsh")

@@ -76,7 +76,7 @@ def seat(site: Site, layer: Layer, *, retained_pressure: float = 1.0) -> Seated:
     if site.bone is not None:
         layer = layer.uncrushed()
     driver = _driver(site)
-    inserted = _turned_in(site, layer, driver)
+    inserted = turned_in(site, layer, driver)
     overlap = layer.local(inserted.fourier.values(inserted.w))[0, :, 0] + layer.interference_mm
     settled = layer.settled(overlap).relaxed(retained_pressure)
     # Without a load, (4) to (8) and (21) are homogeneous in all strains and δ: all are scaled alike.
@@ -123,8 +123,15 @@ def _driver(site: Site) -> _Driver:
     return _Driver(lift=lift, compliance=compliance)
 
 
-def _turned_in(site: Site, layer: Layer, driver: _Driver) -> ContactState:
-    """Return the axisymmetric state of the implant turned in, its depth held by the driver."""
+def turned_in(site: Site, layer: Layer, driver: _Driver | None = None) -> ContactState:
+    """Return the axisymmetric state of the implant turned in, its depth held by the driver.
+
+    Raises
+    ------
+    NotConverged
+        No equilibrium is found.
+    """
+    driver = driver or _driver(site)
     fourier, still = Fourier(0, twin=False), np.zeros_like(driver.lift)
     hold = np.array([[1 / driver.compliance]])
     held = site.series.first(1).constrained(driver.lift[None], hold)

@@ -19,7 +19,7 @@ import numpy as np
 from scipy.optimize import brentq
 
 from stillroot.mechanics.interface import EDGE_POINTS
-from stillroot.mechanics.seat import seat
+from stillroot.mechanics.seat import turned_in
 from stillroot.mechanics.wall_law import layer_of
 from stillroot.units import NMM_PER_NCM
 
@@ -128,13 +128,17 @@ def interference_for_torque_um(site: Site, law: WallLaw, friction_ncm: float) ->
     TorqueOutOfReach
         No interference up to `LARGEST_INTERFERENCE_UM` gives it.
     NotConverged
-        Seating finds no equilibrium.
+        Turning it in finds no equilibrium.
     """
 
+    known = {0.0: -friction_ncm}  # brentq asks again for both ends
+
     def excess(interference_um: float) -> float:
-        layer = layer_of(site, law, interference_um)
-        seated = seat(site, layer, retained_pressure=law.retained_pressure)
-        return friction_torque_ncm(layer, seated.inserted) - friction_ncm
+        if interference_um not in known:
+            layer = layer_of(site, law, interference_um)
+            torque = friction_torque_ncm(layer, turned_in(site, layer))
+            known[interference_um] = torque - friction_ncm
+        return known[interference_um]
 
     low, high = 0.0, FIRST_INTERFERENCE_UM
     while (beyond := excess(high)) < 0:

@@ -142,6 +142,8 @@ BETWEEN_SERIES = (
     "regional means of CT numbers differ by a factor of two between series (anterior mandible 383 to "
     "970 HU); that it is the spread of the modulus is an assumption"
 )
+FRICTIONS = (0.37, 0.95)
+OTHER_FRICTION = "stated outside the 0.37 to 0.95 of Abedi et al. 2025; as wide as that range"
 FRICTION = "human cancellous bone on four titanium textures, Abedi et al. 2025, PMC12644719"
 CLOT = (
     "0.2 of older models (Lacroix & Prendergast 2002, from memory) to 6.56 measured on day 2 (Wazen et "
@@ -173,12 +175,15 @@ def _of_the_wall(case: Case) -> tuple[Sourced, ...]:
     rubs, read, fit = face.kind == "frictional", face.measured_torque_ncm, face.interference_um
     has_fill = bool(gaps_between(socket.holds_mm, case.implant.length_mm)) and socket.gap_filled
     clot, fill = socket.gap_fill == "clot", "socket.gap_modulus_mpa"
+    mu, key = face.friction, "interface.friction"
+    measured = FRICTIONS[0] <= mu <= FRICTIONS[1]
     stiff, thick = socket.gap_stiffness_mpa, min(face.layer_thickness_mm, 0.25)
     within, between = "lognormal", "range"
     torque, gap = "interface.measured_torque_ncm", "interface.interference_um"
     layer, no_value = "interface.layer_thickness_mm", "assumption: no agreed value"
     rows: tuple[tuple[object, str, str, float, float, str], ...] = (
-        (rubs, between, "interface.friction", 0.37, 0.95, FRICTION),
+        (rubs and measured, between, key, *FRICTIONS, FRICTION),
+        (rubs and not measured and mu, within, key, mu, 1.6, OTHER_FRICTION),
         (rubs and read, between, torque, 0.8 * (read or 0), 1.2 * (read or 0), "assumption: ±20 %"),
         (rubs and not read and fit, between, gap, 0.5 * fit, 1.5 * fit, "assumption: ±50 %"),
         (thick, within, layer, thick, 2.0, no_value),

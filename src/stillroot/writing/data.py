@@ -172,7 +172,7 @@ def _by_load(path: str, rules: Rules, key: str, values: str) -> Callable[[Explai
 
 RANGE: Rules = {
     "range_um": {"peak": lambda its: _ends(its.peak_um), "head": lambda its: _ends(its.head_um)},
-    "range_in_bands": lambda its: dict(its.bands),
+    "range_in_bands": lambda its: [{"band": band, "share": share} for band, share in its.bands],
     "gives_way_in": "gives_way",
 }
 
