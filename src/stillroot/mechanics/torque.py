@@ -130,7 +130,6 @@ def interference_for_torque_um(site: Site, law: WallLaw, friction_ncm: float) ->
     NotConverged
         Turning it in finds no equilibrium.
     """
-
     known = {0.0: -friction_ncm}  # brentq asks again for both ends
 
     def excess(interference_um: float) -> float:
