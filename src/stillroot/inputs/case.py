@@ -116,13 +116,14 @@ class Case(InputFile):
     """The numerics."""
     spread: Annotated[tuple[Uncertain, ...], BeforeValidator(_as_uncertain)] = key(
         (),
-        shown="none; studies have ranges of their own",
+        shown="none; there are shipped ranges",
         exclude_if=lambda spread: not spread,
     )
-    """Inputs known only roughly, for studies: one line for each key of this file, such as
+    """Inputs known only roughly: one line for each key of this file, such as
     `bone.trabecular_modulus_mpa = [100, 400]`, `interface.friction = { mean = 0.4, sd = 0.1 }` or
     `trabecular_factor = { median = 1, factor = 2 }` (90 % within that factor). `loads.KEY` means every
-    load, `loads[2].KEY` the second. A check does not use it."""
+    load, `loads[2].KEY` the second. A check tells its range over these, and over shipped ranges of what
+    is not named here."""
 
     def to_dict(self) -> dict[str, Any]:
         """Return dictionaries with every default; `from_dict` makes an equal case of them."""
