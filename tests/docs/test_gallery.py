@@ -7,7 +7,9 @@ from pathlib import Path
 
 import pytest
 
+from docs import make
 from docs.make import case_entry, gallery_markdown, plan_entry, report_pictures, save_shown
+from stillroot import check
 from tests.shown import assert_same, told_by
 
 ROOT = Path(__file__).parents[2]
@@ -33,6 +35,21 @@ def thinned(path):
     """Return a case or plan, marked as slow unless it is one of the two that always run."""
     always = path.stem in ("soft_posterior", "tight_collars")
     return pytest.param(path, id=path.stem, marks=() if always else pytest.mark.slow)
+
+
+@pytest.fixture(autouse=True, scope="module")
+def _each_case_once():
+    """Answer a case once for all tests here."""
+    known = {}
+
+    def once(case):
+        key = case.fingerprint()
+        known[key] = known.get(key) or check(case)
+        return known[key]
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(make, "check", once)
+        yield
 
 
 @pytest.mark.parametrize("path", [thinned(path) for path in FILES])

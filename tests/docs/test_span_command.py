@@ -57,11 +57,18 @@ def plan_file(tmp_path):
     return path
 
 
+SHOWN = "five_on_soft_side"
+"""The plan whose picture docs/span.md shows."""
+
+
 @cache
 def pictures_of(name):
     """Return the pictures of the quick answer to a shipped plan."""
-    plan = read_plan(ROOT / "docs" / "plans" / f"{name}.toml")
-    return arch_pictures(check_span(plan, quick=True, unsplinted=True))
+    plan = read_plan(ROOT / "docs" / "plans" / f"{name}.toml").to_dict()
+    if name != SHOWN:  # where texts stand does not depend on the law
+        for case in plan["cases"].values():
+            case["bone"]["law"] = "linear"
+    return arch_pictures(check_span(Plan.from_dict(plan), quick=True, unsplinted=True))
 
 
 @pytest.fixture(scope="module")
@@ -265,9 +272,9 @@ def test_the_page_shows_what_tight_collars_do_to_sum_and_motion():
 
 
 def test_the_picture_on_the_page_is_of_the_plan():
-    with Image.open(ROOT / "docs" / "images" / "five_on_soft_side-arch.png") as image:
+    with Image.open(ROOT / "docs" / "images" / f"{SHOWN}-arch.png") as image:
         shown = image.text["Description"]
-    now = pictures_of("five_on_soft_side")[3].alt
+    now = pictures_of(SHOWN)[3].alt
     number = re.compile(r"\d+(?:\.\d+)?")
     assert number.sub("#", shown) == number.sub("#", now)
     for one, other in zip(number.findall(shown), number.findall(now), strict=True):

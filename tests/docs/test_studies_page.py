@@ -9,6 +9,7 @@ import pytest
 
 from stillroot import Case, bounds, cli, read_case, sweep
 from stillroot.inputs.case import STUDY_KEYS
+from stillroot.inputs.vary import with_keys
 from stillroot.studies.running import Where
 from stillroot.studies.shipped_spread import spread_of
 from stillroot.studies.spreads import assert_within_limits
@@ -60,7 +61,7 @@ def test_the_python_of_the_page_runs():
     (code,) = blocks("python")
     assert "stillroot.sweep(case" in code
     case = read_case(ROOT / "docs" / "cases" / "canine_socket.toml")
-    coarse = case.with_numerics(element_mm=0.8, harmonics=3)
+    coarse = with_keys(case.with_numerics(element_mm=0.8, harmonics=3), {"bone.law": "linear"})
     found = sweep(coarse, {"engagement_mm": [2.5, 10.0]}, Where(workers=1))
     short, long = found.table().filter("governs")["peak_micromotion_um"]
     assert short > long

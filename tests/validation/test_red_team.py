@@ -19,7 +19,7 @@ from validation.red_team.strategies import KINDS, Mutant, limits
 
 pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="each mutant is run in a fork")
 
-SEED, COUNT = 2027, 200
+SEED, COUNT = 2027, 120
 
 CASE = b"""
 title = "Invented scenario: red team"
@@ -72,8 +72,8 @@ def test_every_mutant_ends_in_an_answer_in_order_or_in_one_message(tmp_path):
     failures = [record for record in records if record["outcome"] not in PASSES]
     assert not failures, f"{' '.join(again)} --only INDEX --shrink"
     outcomes = Counter(record["outcome"] for record in records)
-    assert outcomes["answer"] >= 10
-    assert outcomes["exit 2"] >= 130
+    assert outcomes["answer"] >= 6
+    assert outcomes["exit 2"] >= 80
     assert len({kind for record in records for kind in record["kinds"]}) > 0.8 * len(KINDS)
 
 
@@ -188,12 +188,14 @@ def _load(**changes):
         _load(equilibrium_residual=1e-3),
         _load(band="above 150 µm"),
         _load(share_above={"50": 0.1, "100": 0.2, "150": 0.0}),
+        _load(range_um={"peak": [9.0, 3.0], "head": None}),
+        _load(gives_way_in=0.5),
         _load(lateral_n=-10.0),
         _load(name="another"),
         _load(peak_at={"depth_mm": 9.0, "radius_mm": 2.0, "angle_deg": 0.0, "all_round": False}),
         lambda data: data.update(insertion_torque_ncm=None),
         lambda data: data.update(title="another"),
-        lambda data: data.update(summary=data["summary"].replace("is ", "is 1", 1)),
+        lambda data: data.update(summary=data["summary"].replace("motion is ", "motion is 1", 1)),
         lambda data: data["versions"].pop("numpy"),
         lambda data: data["case"]["bone"].update(poisson=0.31),
         lambda data: data["loads"].pop(),

@@ -7,6 +7,7 @@ share one colour scale, from 0 to the largest band (or the largest peak, where t
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 from stillroot.answers.explained import as_explained
@@ -26,7 +27,7 @@ from stillroot.pictures.words import bands_text, given_way_text, quoted_name, wh
 from stillroot.words.loads import load_text
 
 if TYPE_CHECKING:
-    from stillroot.answers.explained import Explained
+    from stillroot.answers.explained import Explained, LoadRange
     from stillroot.answers.result import CheckResult
     from stillroot.mechanics.fields import Displacement
 
@@ -45,7 +46,7 @@ def pictures(
     explained = as_explained(answered)
     result = explained.answer
     drawn = [
-        summary(result),
+        summary(explained),
         *(draw(result, answer) for answer in result.loads for draw in (section, unrolled, curve)),
         six_arrows(explained.directions) if explained.directions is not None else None,
         levers(explained) if explained.levers else None,
@@ -57,8 +58,17 @@ def pictures(
     return tuple(picture for picture in drawn if picture is not None)
 
 
-def summary(result: CheckResult) -> Picture:
-    """Draw the peak with its error, and the head movement, of every load against the bands."""
+def _ends(its: LoadRange | None) -> tuple[float, float] | None:
+    """Return where a peak may lie, without end where the implant gives way."""
+    if its is None or its.peak_um is None:
+        return None
+    return its.peak_um.low, math.inf if its.peak_um.high is None else its.peak_um.high
+
+
+def summary(answered: CheckResult | Explained) -> Picture:
+    """Draw peak, error and head movement of every load against the bands, and its range if known."""
+    explained = as_explained(answered)
+    result, ranges = explained.answer, explained.ranges
     worst, bands, loads = result.governing, result.case.threshold.bands_um, result.loads
     message = (
         f"{quoted_name(worst.name)}{' governs' if len(loads) > 1 else ''}: peak micromotion "
@@ -68,7 +78,13 @@ def summary(result: CheckResult) -> Picture:
         message = f"Under {quoted_name(worst.name)} the implant {given_way_text(worst.gives_way_at)}"
     tall_in = ROW_IN * len(loads)
     sheet = blank_sheet(message, result.case.title, tall_in=tall_in, foot_in=0.92, head_in=1.48)
-    rows = [Row(name=a.name, told=load_text(a.resultant, lines=1), answer=a) for a in loads]
-    draw_answers(sheet.axes(0.3, WIDTH_IN - 0.6), rows, bands, 1.22 * scale_um(result))
+    rows = [
+        Row(name=a.name, told=load_text(a.resultant, lines=1), answer=a, spread_um=_ends(its))
+        for a, its in zip(loads, ranges.loads if ranges else (None,) * len(loads), strict=True)
+    ]
+    ax = sheet.axes(0.3, WIDTH_IN - 0.6)
+    draw_answers(ax, rows, bands, 1.22 * scale_um(result))
+    if ranges is not None:
+        ax.set_xlabel("peak with ±, its range (90 %) below, and head movement [µm]")
     about = f"Peak micromotion and head movement of each load against the bands {bands_text(bands)}"
     return sheet.picture("summary", f"{about}. {' '.join(row.in_words for row in rows)}")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -81,7 +82,10 @@ class Row:
         if answer.gives_way_at is not None:
             return f"“{self.name}”: {given_way_text(answer.gives_way_at)}."
         under = "" if self.name == answer.name else f", under “{answer.name}”"
-        spread = f", 5 to 95 % {rounded(ends[0])} to {rounded(ends[1])} µm" if ends else ""
+        spread = ""
+        if ends is not None:
+            upper = f"to {rounded(ends[1])} µm" if math.isfinite(ends[1]) else "until it gives way"
+            spread = f", 5 to 95 % {rounded(ends[0])} {upper}"
         return (
             f"“{self.name}”{under}: peak {peak_text(answer)} ({answer.band}){spread}, head movement "
             f"{head_text(answer)}."
@@ -98,9 +102,17 @@ def draw_answers(ax: Axes, rows: Sequence[Row], bands: Sequence[float], right: f
         _fit(ax, text, row.name, f": {row.told}")
         mark_interval(ax, row.answer, right, y=y + 0.03, drop=None)
         if row.spread_um is not None:
-            ax.plot(row.spread_um, [y + 0.18] * 2, "k|-", linewidth=1.6, markersize=7, mew=1.6, zorder=4)
+            _mark_spread(ax, row.spread_um, right, y=y + 0.18)
         if row.answer.gives_way_at is None:
             mark_head(ax, row.answer, right, y=y + 0.31, drop=None)
+
+
+def _mark_spread(ax: Axes, ends: Place, right: float, *, y: float) -> None:
+    """Draw where a peak may lie as a line with ends; an arrow where it goes on beyond the scale."""
+    low, high = min(ends[0], right), min(ends[1], right)
+    ax.plot([low, high], [y, y], "k|-", linewidth=1.6, markersize=7, mew=1.6, zorder=4)
+    if ends[1] > right:
+        ax.plot(right, y, ">", markersize=7, color="black", clip_on=False, zorder=6)
 
 
 def _fit(ax: Axes, text: Text, name: str, rest: str) -> None:

@@ -10,7 +10,7 @@ import math
 import tomllib
 from dataclasses import dataclass
 from importlib.resources import files
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 from scipy.stats import qmc
@@ -105,20 +105,22 @@ class SitePoint:
 
 @dataclass(frozen=True, kw_only=True)
 class Grain:
-    """How finely a site is solved."""
+    """How finely a site is solved, and with which law of its bone."""
 
     element_mm: float
     harmonics: int
     steps: int = Numerics().load_steps
+    law: Literal["yields", "linear"] = "yields"
 
 
-CLOUD, SMALL_CLOUD = Grain(element_mm=0.35, harmonics=6), Grain(element_mm=0.6, harmonics=3)
-NAMED, SMALL_NAMED = Grain(element_mm=0.25, harmonics=6), Grain(element_mm=0.6, harmonics=3)
+CLOUD, NAMED = Grain(element_mm=0.35, harmonics=6), Grain(element_mm=0.25, harmonics=6)
 FINE = Grain(element_mm=0.12, harmonics=9, steps=8)
-SMALL_FINE = Grain(element_mm=0.3, harmonics=4, steps=4)
-"""What the set is solved with; what is drawn (in the full set, the tool's defaults); and what a few
-sites are solved again with, to measure the set's error. Threads fix their own edges, so a grain not much
-finer than the set's would hardly change the mesh."""
+"""What the set is solved with; what is drawn (the tool's defaults); and what a few sites are solved
+again with, to measure the set's error. Threads fix their own edges, so a grain not much finer than the
+set's would hardly change the mesh."""
+SMALL_CLOUD = SMALL_NAMED = Grain(element_mm=0.6, harmonics=3, law="linear")
+SMALL_FINE = Grain(element_mm=0.3, harmonics=4, steps=4, law="linear")
+"""The same to try it out, with bone that does not yield."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -208,6 +210,7 @@ def _case(
             "title": f"Invented scenario: {what}",
             "implant": {"diameter_mm": diameter_mm, "length_mm": LENGTH_MM, "thread": thread},
             "bone": {
+                "law": grain.law,
                 "cortical_thickness_mm": cortical_mm,
                 "cortical_modulus_mpa": CORTICAL_MPA,
                 "trabecular_modulus_mpa": trabecular_modulus_mpa,

@@ -15,6 +15,7 @@ Quantiles are those over a sample of all inputs, each from its own distribution 
 others.
 
 Where the implant gives way at any of these points (25) does not hold: a sample is solved and counted.
+Where it has left its seat no range is sought.
 """
 
 from __future__ import annotations
@@ -56,6 +57,8 @@ SOLVED_AT = (LOW, 0.5, HIGH)
 """The quantiles of an input at which it is solved, but for the one nearest to its value."""
 SAMPLE, COUNTED = 4096, 32
 """Points at which (25) is evaluated, and cases that are solved where it does not hold."""
+FARTHEST_UM = 1000.0
+"""A peak beyond which no range is sought: the implant has left its seat, whatever else is known."""
 SEED = 1
 FARTHEST = 0.5
 """How far beyond its corners w goes on, relative to their distance."""
@@ -71,12 +74,15 @@ def with_ranges(result: CheckResult | Explained, *, progress: Progress = lambda 
     CaseError
         The case's own [spread] reaches beyond what a case allows.
     EnvironmentProblem
-        gmsh cannot be loaded, and no stored mesh fits a change of shape.
+        gmsh cannot be loaded, and no stored mesh fits the case.
     """
     explained = as_explained(result)
-    answer = explained.answer
-    curves = curves_of(answer.case, progress=progress)
-    if curves.gives_way:
+    answer, worst = explained.answer, explained.answer.governing
+    gives_way = worst.gives_way_at is not None
+    if not gives_way and worst.peak.total_um > FARTHEST_UM:
+        return replace(explained, ranges=_unknown(answer, _sound(answer.case)))
+    curves = curves_of(answer.case, alone=gives_way, progress=progress)
+    if gives_way or curves.gives_way:
         found = _counted(answer, curves, progress)
     else:
         u = unit_sample(SAMPLE, len(curves.inputs), SEED)
@@ -173,7 +179,7 @@ class Curves:
 
     def with_pair(self, progress: Progress) -> Curves:
         """Return the curves with w of the two inputs that weigh most under the governing load."""
-        if len(self.inputs) < 2 or self.gives_way:
+        if len(self.changed) < 2 or self.gives_way:
             return self
         values = values_of(self.inputs, unit_sample(SAMPLE, len(self.inputs), SEED))
         weight = np.var(self.logs(values)[:, self.governing], axis=1)
@@ -196,10 +202,11 @@ class Pair:
     corners: tuple[Outcome, ...]
 
 
-def curves_of(case: Case, *, progress: Progress = lambda _: None) -> Curves:
+def curves_of(case: Case, *, alone: bool = False, progress: Progress = lambda _: None) -> Curves:
     """Solve a case and each change of one input that it leaves open, on coarse elements.
 
-    Where gmsh is missing, changes of the shape are left out, and a stored mesh serves the others.
+    Where gmsh is missing, changes of the shape are left out, and a stored mesh serves the others. With
+    `alone` the case itself is solved and no change.
 
     Raises
     ------
@@ -208,7 +215,7 @@ def curves_of(case: Case, *, progress: Progress = lambda _: None) -> Curves:
     """
     inputs = _sound(case)
     try:
-        return _curves(case, inputs, ROUGH, progress).with_pair(progress)
+        return _curves(case, inputs, ROUGH, alone, progress).with_pair(progress)
     except EnvironmentProblem:
         geometry = stage_keys(case)[0]
         kept = [
@@ -216,14 +223,16 @@ def curves_of(case: Case, *, progress: Progress = lambda _: None) -> Curves:
             for item in inputs
             if stage_keys(changed(case, {item.input.key: item.input.limits[0]}))[0] == geometry
         ]
-        return _curves(case, kept, STORED, progress).with_pair(progress)
+        return _curves(case, kept, STORED, alone, progress).with_pair(progress)
 
 
-def _curves(case: Case, inputs: Sequence[Sourced], level: str, progress: Progress) -> Curves:
-    points = [_points(item.input, case) for item in inputs]
+def _curves(
+    case: Case, inputs: Sequence[Sourced], level: str, alone: bool, progress: Progress
+) -> Curves:
+    points = [] if alone else [_points(item.input, case) for item in inputs]
     changes = [
         Change("what is left open", item.input.key, {item.input.key: x})
-        for item, (_, at) in zip(inputs, points, strict=True)
+        for item, (_, at) in zip(inputs, points, strict=not alone)
         for x in at
     ]
     itself, *found = _solved(case, [AS_IT_IS, *changes], level, progress)
@@ -313,6 +322,8 @@ def _counted(answer: CheckResult, curves: Curves, progress: Progress) -> Ranges:
     values = values_of(inputs, unit_sample(COUNTED, len(inputs), SEED))
     solved = curves.sampled(values, progress=progress)
     found = [outcome for outcome in solved if not outcome.reason]
+    if not found or itself.reason:  # nothing to put the coarse elements beside
+        return _unknown(answer, inputs)
     finer = _answered(answer) / numbers_of(itself)  # where the case itself bears the load
     bears = [
         load.gives_way_at is None and other.peak_um is not None
@@ -328,6 +339,12 @@ def _counted(answer: CheckResult, curves: Curves, progress: Progress) -> Ranges:
         torque_ncm=_range(sample[-1]),
         counted=len(found),
     )
+
+
+def _unknown(answer: CheckResult, inputs: Sequence[Sourced]) -> Ranges:
+    nothing = np.full((2 * len(answer.loads) + 1, 1), np.nan)
+    told = tuple(_open_input(item) for item in inputs)
+    return Ranges(inputs=told, loads=_load_ranges(answer, nothing), torque_ncm=None)
 
 
 def _open_input(item: Sourced, **more: Any) -> OpenInput:

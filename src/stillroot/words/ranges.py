@@ -15,6 +15,10 @@ SMALL_ERROR = 0.25
 LEAST_WEIGHT = 0.05
 """Of the variance: an input that explains less is not told."""
 MOST_TOLD = 4
+NO_RANGE = (
+    "No range is told: the implant leaves its seat, or on coarse elements the case, or nearly every "
+    "change of it, has no answer."
+)
 FEW = 1 / 20
 """Chance below which a band or giving way is not told."""
 
@@ -22,7 +26,7 @@ FEW = 1 / 20
 def opening(explained: Explained) -> str:
     """Return the first sentence: what moves, how much, how sure, what would make it surer."""
     answer, ranges = explained.answer, explained.ranges
-    if ranges is None:
+    if ranges is None or not _is_known(explained):
         return answer.summary.sentence
     worst, its = answer.governing, _governing(explained)
     lost = its.gives_way >= FEW
@@ -44,24 +48,26 @@ def opening(explained: Explained) -> str:
     return f"{told}. To be surer, measure {surest.measurement.partition(' (')[0]}."
 
 
-def sure_lines(explained: Explained) -> tuple[str, ...]:
-    """Return what stands below the first sentence: bands, torque, and what weighs most."""
-    ranges = explained.ranges
-    if ranges is None:
-        return ()
-    return (_bands_line(explained), *_weights_line(ranges), *_error_line(explained))
-
-
 def limits_of(explained: Explained) -> tuple[str, ...]:
     """Return what limits an answer; with ranges, first what stands below its first sentence."""
     summary = explained.answer.summary
     if explained.ranges is None:
         return summary.limits
+    if not _is_known(explained):
+        return (NO_RANGE, *summary.limits)
     return (
-        *sure_lines(explained),
+        _bands_line(explained),
+        *_weights_line(explained.ranges),
+        *_error_line(explained),
         f"With the values of the case: {summary.sentence[0].lower()}{summary.sentence[1:]}",
         *summary.limits,
     )
+
+
+def _is_known(explained: Explained) -> bool:
+    """Return whether the governing load has a range, or is known to give way instead."""
+    its = _governing(explained)
+    return its.peak_um is not None or its.gives_way >= FEW
 
 
 def _governing(explained: Explained) -> LoadRange:

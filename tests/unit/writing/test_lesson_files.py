@@ -275,7 +275,7 @@ def test_the_collar_gives_the_torque_and_the_length_below_it_holds_against_tilt(
 def test_fit_and_stiffness_give_one_torque_and_very_different_motions(lesson_folder):
     (tight, easy), (more, less), _ = figures_of(lesson_folder[1], "fit")
     assert easy == pytest.approx(tight, rel=0.1)
-    assert more > 5 * less
+    assert more > 3 * less  # with the linear bone of the small set
 
 
 def test_a_clot_takes_load_off_a_short_hold(lesson_folder):

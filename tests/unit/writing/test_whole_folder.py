@@ -260,7 +260,11 @@ def test_what_is_called_whole_can_be_read_to_its_end(server, tmp_path):
     assert len({json.dumps(sorted(whole)) for whole in server.whole.values()}) == 3, "names differ too"
 
 
-@pytest.mark.parametrize("kind", ["check", "directions"])
+BOTH = [pytest.param("directions"), pytest.param("check", marks=pytest.mark.slow)]
+"""An answer to a case has many more files than one on directions, written by the same code."""
+
+
+@pytest.mark.parametrize("kind", BOTH)
 def test_killed_before_any_touch_of_the_file_system_a_folder_is_whole_or_absent(server, tmp_path, kind):
     what, seen, n = f"{kind} later", [], 0
     ended = "killed"
@@ -276,7 +280,7 @@ def test_killed_before_any_touch_of_the_file_system_a_folder_is_whole_or_absent(
     assert os.listdir(tmp_path) == ["answer"], "what the killed runs left is swept"
 
 
-@pytest.mark.parametrize("kind", ["check", "directions"])
+@pytest.mark.parametrize("kind", BOTH)
 def test_killed_before_any_touch_an_earlier_answer_or_the_new_one_is_there(server, tmp_path, kind):
     old, new, folder = f"{kind} earlier", f"{kind} later", tmp_path / "answer"
     seen, n, ended = [], 0, "killed"
