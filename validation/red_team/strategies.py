@@ -524,6 +524,8 @@ def _arguments(draft: Draft) -> Iterator[str]:
         yield from ("--at-height", str(draft.draw(heights | st.floats())))
     if command == "check" and not draft.quick and draft.chance(2):
         yield from draft.pick((("--tolerance", "30%"), ("--tolerance", "0.99"), ("--choices",)))
+    if command == "check" and draft.quick and not draft.chance(15):
+        yield "--no-range"  # a range is some twenty solves
     # Pictures and fields take longer than a coarse solve: they are asked for where a refusal is likely.
     answered = False
     with suppress(ValueError, RecursionError):

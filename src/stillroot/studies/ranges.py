@@ -55,7 +55,7 @@ LOW, HIGH = 0.05, 0.95
 """The quantiles that are told."""
 SOLVED_AT = (LOW, 0.5, HIGH)
 """The quantiles of an input at which it is solved, but for the one nearest to its value."""
-SAMPLE, COUNTED = 4096, 32
+SAMPLE, COUNTED = 4096, 16
 """Points at which (25) is evaluated, and cases that are solved where it does not hold."""
 FARTHEST_UM = 1000.0
 """A peak beyond which no range is sought: the implant has left its seat, whatever else is known."""
