@@ -33,7 +33,7 @@ def part_of(path: Path) -> str:
 
 def thinned(path):
     """Return a case or plan, marked as slow unless it is one of the two that always run."""
-    always = path.stem in ("soft_posterior", "tight_collars")
+    always = path.stem in ("healed_premolar", "tight_collars")
     return pytest.param(path, id=path.stem, marks=() if always else pytest.mark.slow)
 
 

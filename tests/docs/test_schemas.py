@@ -147,6 +147,8 @@ def test_a_full_arch_fits_its_schema_and_nothing_is_left_open(path):
     plan = read_plan(path).to_dict()
     for case in plan["cases"].values():
         case["numerics"] = COARSE
+        if path.stem != "six_upright":  # the keys are the same
+            case["bone"]["law"] = "linear"
     result = check_span(Plan.from_dict(plan), quick=True)
     data = as_read(data_of(result))
     schema.validate(data)

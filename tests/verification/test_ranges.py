@@ -116,8 +116,7 @@ def test_the_ends_of_the_range_are_those_of_cases_solved_one_by_one(name: str, c
 
 
 def test_the_first_sentence_says_what_moves_how_much_and_how_sure_in_thirty_words() -> None:
-    case = read_case(ROOT / "docs" / "cases" / "foam_block_30deg.toml")
-    told = opening(with_ranges(check(case.with_numerics(element_mm=1.0, harmonics=3))))
+    told = opening(with_ranges(check(case_of())))
     assert len(told.split()) <= MOST_WORDS
     assert "nine times in ten" in told
 
