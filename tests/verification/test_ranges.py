@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from stillroot import Case, check, read_case
+from stillroot.answers.explained import Explained, LoadRange, Range, Ranges
 from stillroot.inputs.uncertain import Uncertain
 from stillroot.mechanics.torque import torque_of
 from stillroot.studies import ranges
@@ -82,6 +83,20 @@ def test_where_the_implant_gives_way_in_part_of_the_range_its_share_is_counted(m
     assert found.loads[0].gives_way == pytest.approx(0.25, abs=2 / found.counted)
     assert found.loads[0].peak_um.high is None
     assert "gives way in about one of 4" in opening(result)
+
+
+def test_what_gives_way_in_the_answer_alone_is_said_without_a_share() -> None:
+    """On coarse elements every case of the sample may bear what the answer does not."""
+    case = case_of(implant=SMOOTH)
+    turn = {"name": "turn", "torque_ncm": 2 * torque_of(seated(case)).removal_ncm}
+    answer = check(Case.from_dict({**case.to_dict(), "loads": [turn]}))
+    assert answer.loads[0].gives_way_at is not None
+    borne = LoadRange(
+        peak_um=Range(low=1.0, median=2.0, high=3.0), head_um=None, bands=(), gives_way=0.0
+    )
+    ranges_of_it = Ranges(inputs=(), loads=(borne,), torque_ncm=None)
+    told = opening(Explained(answer=answer, ranges=ranges_of_it))
+    assert told == "Under “turn” the implant gives way with the values of the case."
 
 
 SHIPPED = ("foam_block_30deg", "healed_premolar", "canine_socket", "soft_posterior")

@@ -220,6 +220,9 @@ def _check_in_order(data: Any, given: Any) -> None:
         else:
             _gives_way_in_order(answer)
     _ranges_in_order(loads)
+    begins = tuple(f"Under “{load['name']}” the implant " for load in loads)
+    begins += ("Peak interface micromotion is ", "The implant gives way at ")
+    _need(data["summary"].startswith(begins), f"the summary begins otherwise: {data['summary'][:80]!r}")
     if given_way := [x["gives_way_at"] for x in loads if x["gives_way_at"] is not None]:
         told = f"he implant gives way at {min(given_way):.0%} of"
         _need(told in data["summary"], f"the summary does not say {told!r}")

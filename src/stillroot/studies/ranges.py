@@ -35,6 +35,7 @@ from stillroot.answers.wording import bands_in_words
 from stillroot.errors import CaseError, EnvironmentProblem
 from stillroot.inputs.vary import changed, stated_value
 from stillroot.studies.explaining import AS_IT_IS, outcomes_of
+from stillroot.studies.outcome import outcome_of
 from stillroot.studies.shipped_spread import in_plain_words, measurement_of, open_of
 from stillroot.studies.spreads import assert_within_limits, unit_sample, values_of
 
@@ -254,8 +255,7 @@ def _sound(case: Case) -> tuple[Sourced, ...]:
 
     def is_allowed(item: Sourced) -> bool:
         try:
-            for end in item.input.limits:
-                changed(case, {item.input.key: end})
+            assert_within_limits(case, [item])
         except CaseError:
             return False
         return True
@@ -284,18 +284,10 @@ def numbers_of(outcome: Outcome) -> Floats:
     return np.maximum(found, LEAST)
 
 
-def _answered(answer: CheckResult) -> Floats:
-    """Return y (2l + 1,) of the answer."""
-    torque = None if answer.torque is None else answer.torque.insertion_ncm
-    peaks = [load.peak.total_um for load in answer.loads]
-    heads = [load.head.total_um for load in answer.loads]
-    return np.array([*peaks, *heads, torque], dtype=float)
-
-
 def _of_curves(answer: CheckResult, curves: Curves, values: Floats) -> Ranges:
     """Return the ranges of (25) from values (s, d) of the inputs."""
     inputs, v, w = curves.inputs, curves.logs(values), curves.together(values)
-    y, place = _answered(answer), answer.loads.index(answer.governing)
+    y, place = numbers_of(outcome_of(answer)), answer.loads.index(answer.governing)
     sample = y[:, None] * np.exp(v.sum(axis=0) + w)
     of_peak = v[:, place]
     variance = np.var(of_peak, axis=1)
@@ -324,12 +316,8 @@ def _counted(answer: CheckResult, curves: Curves, progress: Progress) -> Ranges:
     found = [outcome for outcome in solved if not outcome.reason]
     if not found or itself.reason:  # nothing to put the coarse elements beside
         return _unknown(answer, inputs)
-    finer = _answered(answer) / numbers_of(itself)  # where the case itself bears the load
-    bears = [
-        load.gives_way_at is None and other.peak_um is not None
-        for load, other in zip(answer.loads, itself.loads, strict=True)
-    ]
-    finer[: 2 * count][~np.array([*bears, *bears])] = 1.0
+    # The ratio to coarse elements is known where the case itself bears the load.
+    finer = np.nan_to_num(numbers_of(outcome_of(answer)) / numbers_of(itself), nan=1.0)
     sample = np.stack([numbers_of(outcome) for outcome in found], axis=1) * finer[:, None]
     lost = np.array([[load.gives_way_at is not None for load in o.loads] for o in found]).T
     sample[:count][lost] = sample[count : 2 * count][lost] = np.inf

@@ -90,12 +90,20 @@ def open_of(case: Case) -> tuple[Sourced, ...]:
     A quantity that is in the case's own [spread] is not taken from the shipped ones. Loads are what is
     asked about: a range of theirs belongs in [spread].
     """
-    own = tuple(Sourced(input=item, source="the case file") for item in case.spread)
     taken = {QUANTITY.get(item.key, item.key) for item in case.spread} | {"load_factor"}
-    modulus = _sourced("lognormal", "trabecular_factor", 1.0, 2.0, BETWEEN_SERIES)
-    shipped = (modulus, *_of_the_wall(case), *_of_the_strength(case), *_of_the_cortex(case))
+    shipped = (*_of_any(case), *_of_the_strength(case), *_of_the_cortex(case))
     rest = (item for item in shipped if QUANTITY.get(item.input.key, item.input.key) not in taken)
-    return (*own, *rest)
+    return (*_stated(case), *rest)
+
+
+def _stated(case: Case) -> tuple[Sourced, ...]:
+    return tuple(Sourced(input=item, source="the case file") for item in case.spread)
+
+
+def _of_any(case: Case) -> tuple[Sourced, ...]:
+    """Return the ranges of a case in bone of no stated type."""
+    modulus = _sourced("lognormal", "trabecular_factor", 1.0, 2.0, BETWEEN_SERIES)
+    return (modulus, *_of_the_wall(case))
 
 
 def _of_the_strength(case: Case) -> tuple[Sourced, ...]:
@@ -125,10 +133,7 @@ def spread_of(case: Case, bone_type: int | None = None) -> tuple[Sourced, ...]:
         The bone type is none of them, or the case has a spread of its own as well.
     """
     if bone_type is None:
-        if case.spread:
-            return tuple(Sourced(input=item, source="the case file") for item in case.spread)
-        modulus = _sourced("lognormal", "trabecular_factor", 1.0, 2.0, BETWEEN_SERIES)
-        return (modulus, *_of_the_wall(case))
+        return _stated(case) or _of_any(case)
     if bone_type not in BONE_TYPES:
         msg = f"bone type {bone_type}: must be 1, 2, 3 or 4 (Lekholm & Zarb)"
         raise CaseError(msg)

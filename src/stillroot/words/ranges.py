@@ -33,10 +33,9 @@ def opening(explained: Explained) -> str:
     if its.peak_um is None:
         told = f"Under “{worst.name}” the implant gives way, in nearly all that the case leaves open"
     elif worst.gives_way_at is not None:
-        told = (
-            f"Under “{worst.name}” the implant gives way, as in about {one_in(its.gives_way)} over what "
-            "the case leaves open"
-        )
+        told = f"Under “{worst.name}” the implant gives way with the values of the case"
+        if lost:
+            told += f", as in about {one_in(its.gives_way)} over what it leaves open"
     else:
         about, between = two_digits(worst.peak.total_um), range_text(its.peak_um)
         told = f"Under “{worst.name}” the implant moves about {about} µm, nine times in ten {between} µm"

@@ -181,10 +181,6 @@ def _ends(of: Range | None) -> list[float | None] | None:
     return None if of is None else [of.low, of.high]
 
 
-def _told_beside(it: Explained) -> tuple[str, ...]:
-    return (NO_LINE, *limits_of(it))
-
-
 OPEN: Rules = {
     **same("key", "source"),
     "range": "in_words",
@@ -207,7 +203,7 @@ def check_data(result: CheckResult | Explained) -> dict[str, Any]:
         "bands_um": "case.threshold.bands_um",
     }
     explained: Rules = {
-        "summary": lambda it: " ".join((opening(it), *_told_beside(it))),
+        "summary": lambda it: " ".join((opening(it), NO_LINE, *limits_of(it))),
         "insertion_torque_range_ncm": lambda it: _ends(it.ranges and it.ranges.torque_ncm),
         "left_open": where_there_is("ranges", LEFT_OPEN),
         "loads": _loads,
